@@ -1,0 +1,1 @@
+"""Meshes, search trees, exact solid work and zones: numpy functions over `firstcast.kernels`."""

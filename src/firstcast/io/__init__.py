@@ -1,0 +1,1 @@
+"""The only code that opens the maker's files, and the job file's models."""

@@ -1,0 +1,5 @@
+"""Independent measurement of the files that were written.
+
+Shares no code with `kernels`, `fields`, `stations` or `geometry`: a proof that shares the code it checks
+proves nothing.
+"""

@@ -1,0 +1,1 @@
+"""Pictures and sheets: the pattern-maker's drawing of a job."""

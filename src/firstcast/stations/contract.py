@@ -1,0 +1,32 @@
+"""What every station shares: how its settings and its result look.
+
+A station is one file with
+
+- `Settings`, a frozen pydantic model (subclass of `StationSettings`): the table of the same name in the
+  job file, each field with a default and a sentence;
+- a result, a frozen dataclass (subclass of `StationResult`) of arrays, numbers, strings, tuples and
+  further frozen dataclasses, so that the store can keep it;
+- one function of values to values named like the station, e.g. `fuse(*, parts, limits, settings, piece)`.
+
+One line in `firstcast.route` then says from which stations the function's arguments come.
+"""
+
+from dataclasses import dataclass, field
+
+from pydantic import BaseModel, ConfigDict
+
+from firstcast.findings import Finding, Measure
+
+
+class StationSettings(BaseModel):
+    """Base of every station's settings: frozen, no unknown keys, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class StationResult:
+    """Base of every station's result: what was found and what was measured."""
+
+    findings: tuple[Finding, ...] = field(default=())
+    measures: tuple[Measure, ...] = field(default=())
