@@ -1,0 +1,130 @@
+"""The route makes again what depends on a change and nothing else."""
+
+import sys
+from collections import Counter
+from dataclasses import dataclass
+from types import ModuleType
+
+import pytest
+
+from firstcast import route as route_module
+from firstcast.errors import InputError
+from firstcast.route import Given, Order, Station, travel
+from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.store import Store
+
+CALLS: Counter = Counter()
+
+
+class Settings(StationSettings):
+    """Settings of every toy station."""
+
+    extra: int = 0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Toy(StationResult):
+    """What the toy stations give."""
+
+    whole: int
+    rest: int = 0
+
+
+def trim(*, number: int, settings: Settings) -> Toy:
+    CALLS["trim"] += 1
+    return Toy(whole=number // 10, rest=number % 10)
+
+
+def add(*, piece: str, numbers: tuple[int, ...], settings: Settings) -> Toy:
+    CALLS[f"add {piece}"] += 1
+    if settings.extra < 0:
+        raise InputError("extra is negative", where="add", mend="Give a positive one.")
+    return Toy(whole=sum(numbers) + settings.extra)
+
+
+def total(*, sums: tuple[int, ...], settings: Settings) -> Toy:
+    CALLS["total"] += 1
+    return Toy(whole=sum(sums))
+
+
+TOYS = (
+    Station("trim", "part", {"number": "part.number"}, ""),
+    Station("add", "piece", {"piece": "piece.name", "numbers": "trim.whole"}, ""),
+    Station("total", "job", {"sums": "add.whole"}, ""),
+)
+
+
+@pytest.fixture(autouse=True)
+def toy_stations(monkeypatch):
+    CALLS.clear()
+    for function in (trim, add, total):
+        module = ModuleType(f"firstcast.stations.{function.__name__}")
+        setattr(module, function.__name__, function)
+        module.Settings = Settings
+        monkeypatch.setitem(sys.modules, module.__name__, module)
+    monkeypatch.setattr(route_module, "dependency_digest", lambda name: "same")
+    # The store finds types by name; this module is not of the package, so let it be found.
+    monkeypatch.setattr("firstcast.values._kind", lambda name: Toy)
+
+
+def order(numbers, extra=0):
+    pieces = {"body": ("a", "b"), "arm": ("c",)}
+    return Order(
+        job={},
+        parts={name: {"number": Given(number)} for name, number in numbers.items()},
+        pieces=pieces,
+        settings=lambda station, subject: Settings(extra=extra if subject == "arm" else 0),
+    )
+
+
+def test_everything_once_then_nothing(tmp_path):
+    store = Store(tmp_path)
+    numbers = {"a": 12, "b": 25, "c": 31}
+    told = []
+    outcome = travel(order(numbers), store, tell=told.append, route=TOYS)
+    assert outcome.get("total").field("whole") == 1 + 2 + 3
+    assert CALLS == {"trim": 3, "add body": 1, "add arm": 1, "total": 1}
+    assert [p.done for p in told if p.finished] == [1, 2, 3, 4, 5, 6]
+    again = travel(order(numbers), store, route=TOYS, tell=told.append)
+    assert sum(CALLS.values()) == 6
+    assert again.made == set()
+    assert told[-1].left_s is not None
+
+
+def test_a_changed_part_redoes_its_piece_only(tmp_path):
+    store = Store(tmp_path)
+    travel(order({"a": 12, "b": 25, "c": 31}), store, route=TOYS)
+    CALLS.clear()
+    travel(order({"a": 12, "b": 25, "c": 41}), store, route=TOYS)
+    assert CALLS == {"trim": 1, "add arm": 1, "total": 1}
+
+
+def test_a_change_that_changes_nothing_stops_there(tmp_path):
+    store = Store(tmp_path)
+    travel(order({"a": 12, "b": 25, "c": 31}), store, route=TOYS)
+    CALLS.clear()
+    travel(order({"a": 13, "b": 25, "c": 31}), store, route=TOYS)
+    assert CALLS == {"trim": 1}
+
+
+def test_settings_and_sources_are_part_of_the_key(tmp_path, monkeypatch):
+    store = Store(tmp_path)
+    numbers = {"a": 12, "b": 25, "c": 31}
+    travel(order(numbers), store, route=TOYS)
+    CALLS.clear()
+    travel(order(numbers, extra=5), store, route=TOYS)
+    assert CALLS == {"add arm": 1, "total": 1}
+    CALLS.clear()
+    monkeypatch.setattr(route_module, "dependency_digest", lambda name: name if "add" in name else "same")
+    travel(order(numbers), store, route=TOYS)
+    assert CALLS == {"add body": 1, "add arm": 1}
+
+
+def test_an_error_keeps_what_was_made(tmp_path):
+    store = Store(tmp_path)
+    numbers = {"a": 12, "b": 25, "c": 31}
+    with pytest.raises(InputError, match="negative"):
+        travel(order(numbers, extra=-1), store, route=TOYS)
+    CALLS.clear()
+    travel(order(numbers), store, route=TOYS)
+    assert CALLS == {"add arm": 1, "total": 1}

@@ -1,0 +1,73 @@
+"""What a result depends on is followed through imports, data files and library versions."""
+
+import shutil
+
+import pytest
+
+from firstcast import sources
+
+
+@pytest.fixture
+def house(tmp_path):
+    root = tmp_path / "firstcast"
+    shutil.copytree(sources.ROOT, root, ignore=shutil.ignore_patterns("__pycache__"))
+    return root
+
+
+def forget():
+    for cached in (sources._imports, sources._version, sources.dependency_digest):
+        cached.cache_clear()
+
+
+def digests(root):
+    forget()
+    names = ("fuse", "allow", "reduce")
+    return {name: sources.dependency_digest(f"firstcast.stations.{name}", root) for name in names}
+
+
+def changed(before, after):
+    return {name for name in before if before[name] != after[name]}
+
+
+def test_a_kernel_changes_what_uses_it_and_nothing_else(house):
+    before = digests(house)
+    assert changed(before, digests(house)) == set()
+    kernel = house / "kernels" / "collapse.py"
+    kernel.write_text(kernel.read_text() + "\n# another line\n")
+    assert changed(before, digests(house)) == {"reduce"}
+
+
+def test_a_shared_module_changes_all(house):
+    before = digests(house)
+    path = house / "findings.py"
+    path.write_text(path.read_text() + "\n# another line\n")
+    assert changed(before, digests(house)) == {"fuse", "allow", "reduce"}
+
+
+def test_a_data_file_changes_what_reads_it(house):
+    forget()
+    before = sources.dependency_digest("firstcast.stations.plan", house)
+    data = sorted((house / "process" / "data").glob("*.toml"))[0]
+    data.write_text(data.read_text() + "\n# another supplier\n")
+    forget()
+    assert sources.dependency_digest("firstcast.stations.plan", house) != before
+
+
+def test_a_library_version_changes_what_imports_it(house, monkeypatch):
+    before = digests(house)
+    real = sources.importlib.metadata.version
+    monkeypatch.setattr(
+        sources.importlib.metadata, "version", lambda name: "99" if name == "numba" else real(name)
+    )
+    after = digests(house)
+    assert {"fuse", "reduce"} <= changed(before, after)
+    forget()
+    before = sources.dependency_digest("firstcast.findings", house)
+    monkeypatch.undo()
+    forget()
+    assert sources.dependency_digest("firstcast.findings", house) == before
+
+
+def test_an_unknown_module_is_an_error(house):
+    with pytest.raises(ModuleNotFoundError):
+        sources.dependency_digest("firstcast.stations.nowhere", house)
