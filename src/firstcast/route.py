@@ -90,7 +90,10 @@ ROUTE: tuple[Station, ...] = (
 class Source(Protocol):
     """A value from outside the route: its digest is known before it is loaded."""
 
-    digest: str
+    @property
+    def digest(self) -> str:
+        """Digest of the value's content."""
+        ...
 
     def load(self) -> Any:
         """The value."""
@@ -181,12 +184,6 @@ def steps_of(order: Order, route: tuple[Station, ...] = ROUTE) -> Iterator[Step]
             yield Step(station, subject)
 
 
-class _Taken(Protocol):
-    digest: str
-
-    def load(self) -> Any: ...
-
-
 @dataclass(frozen=True)
 class _Field:
     result: Stored
@@ -202,7 +199,7 @@ class _Field:
 
 @dataclass(frozen=True)
 class _Many:
-    items: tuple[_Taken, ...]
+    items: tuple[Source, ...]
 
     @property
     def digest(self) -> str:
@@ -212,7 +209,7 @@ class _Many:
         return tuple(item.load() for item in self.items)
 
 
-def _take(address: str, step: Step, order: Order, outcome: Outcome, per: Mapping[str, str]) -> _Taken:
+def _take(address: str, step: Step, order: Order, outcome: Outcome, per: Mapping[str, str]) -> Source:
     giver, _, name = address.partition(".")
     if giver == "job":
         return order.job[name]
@@ -275,7 +272,7 @@ def travel(
             }
         )
         left = [earlier.get(_step_name(later)) for later in steps[number:]]
-        left_s = None if None in left else sum(seconds for seconds in left if seconds)
+        left_s = None if None in left else sum(seconds or 0.0 for seconds in left)
         stored = store.get(key)
         kept = stored is not None
         tell(Progress(step, number, len(steps), False, kept, 0.0, left_s))

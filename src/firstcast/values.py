@@ -108,7 +108,7 @@ def digest_encoded(tree: Tree, arrays: list[np.ndarray]) -> str:
     for number in found:
         array = arrays[number]
         result.update(f"{array.dtype.str}{array.shape}".encode())
-        result.update(memoryview(array.reshape(-1)).cast("B") if array.size else b"")
+        result.update(array.reshape(-1).view(np.uint8).data)
     return result.hexdigest()
 
 

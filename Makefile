@@ -1,0 +1,58 @@
+# firstcast: `make` lists the targets.
+PYTHON ?= python3
+ifeq ($(OS),Windows_NT)
+BIN := .venv/Scripts
+else
+BIN := .venv/bin
+endif
+export PYTHONPATH :=
+
+.PHONY: help setup demo test lint types layers check benchmark clean
+
+help:
+	@echo "make demo       install into .venv, make the demo figure, take it along the route, say where things are"
+	@echo "make test       install into .venv, run the tests"
+	@echo "make check      lint + types + layers + test"
+	@echo "make benchmark  time the heavy stations side by side with general libraries (about half an hour)"
+	@echo "make clean      remove the demo and build products (not .venv)"
+
+.venv/installed: pyproject.toml
+	$(PYTHON) -m venv .venv
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e .
+	@touch $@
+
+.venv/installed-dev: .venv/installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e ".[dev]"
+	@touch $@
+
+.venv/installed-lint: .venv/installed
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check -e ".[lint]"
+	@touch $@
+
+setup: .venv/installed-dev .venv/installed-lint
+
+demo: .venv/installed
+	$(BIN)/python examples/heron/make_parts.py demo/sculpture
+	$(BIN)/python -c "import pathlib, shutil; pathlib.Path('demo/heron').mkdir(parents=True, exist_ok=True); shutil.copy('examples/heron/job.toml', 'demo/heron/job.toml')"
+	$(BIN)/firstcast run demo/heron
+
+test: .venv/installed-dev
+	$(BIN)/python -m pytest
+
+lint: .venv/installed-lint
+	$(BIN)/ruff check
+	$(BIN)/ruff format --check
+
+types: .venv/installed-lint
+	$(BIN)/basedpyright
+
+layers: .venv/installed-lint
+	$(BIN)/lint-imports
+
+check: lint types layers test
+
+benchmark: .venv/installed-dev
+	$(BIN)/python benchmarks/run_all.py
+
+clean:
+	rm -rf demo build dist .pytest_cache .ruff_cache
