@@ -1,0 +1,127 @@
+"""The command line: parse, call, print.
+
+    firstcast new SCULPTURE [JOB_FOLDER]   a commented job file from a folder of part meshes
+    firstcast run JOB                      take the job along the route; masters, proof, pictures
+    firstcast tell JOB                     the route card of the last run
+    firstcast prove JOB                    measure the written masters once more
+
+JOB is a job file or the folder it stands in. Exit codes: 0 done (findings may ask for a look); 2 the job,
+a file or the call is wrong; 3 a finding stops the job, masters are held back; 4 the proof does not hold;
+130 interrupted; 1 a fault of firstcast's own.
+"""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from firstcast import __version__
+from firstcast.errors import FirstcastError
+
+DONE, FAULT, WRONG_INPUT, STOPPED, UNPROVED, INTERRUPTED = 0, 1, 2, 3, 4, 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="firstcast",
+        description="From a finished digital sculpture to proved print masters for casting.",
+        epilog="Exit codes: 0 done; 2 the job, a file or the call is wrong; 3 a finding stops the job, "
+        "masters are held back; 4 the proof does not hold; 130 interrupted; 1 a fault of firstcast's own.",
+    )
+    parser.add_argument("--version", action="version", version=f"firstcast {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    new = commands.add_parser("new", help="write a commented job file from a folder of part meshes")
+    new.add_argument("sculpture", type=Path, help="the folder of meshes; nothing is written into it")
+    new.add_argument("job", type=Path, nargs="?", help="the job's own folder (default: SCULPTURE-job here)")
+    new.set_defaults(work=_new)
+
+    run = commands.add_parser("run", help="take a job along the route: masters, proof, pictures, report")
+    run.add_argument("job", type=Path, help="the job file, or its folder")
+    run.add_argument("--json", action="store_true", help="print the report, and progress as JSON lines on stderr")
+    run.add_argument("--quiet", action="store_true", help="no progress")
+    run.set_defaults(work=_run)
+
+    tell = commands.add_parser("tell", help="print the route card of the last run")
+    tell.add_argument("job", type=Path, help="the job file, or its folder")
+    tell.add_argument("--json", action="store_true", help="print the report instead")
+    tell.set_defaults(work=_tell)
+
+    prove = commands.add_parser("prove", help="measure the written masters once more")
+    prove.add_argument("job", type=Path, help="the job file, or its folder")
+    prove.add_argument("--json", action="store_true", help="print the proof as JSON")
+    prove.set_defaults(work=_prove)
+    return parser
+
+
+def _new(arguments: argparse.Namespace) -> int:
+    from firstcast import workshop
+
+    path = workshop.new(arguments.sculpture, arguments.job)
+    print(f"{path}\nRead it through: every guess is marked. Then: firstcast run {path.parent}")
+    return DONE
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from firstcast import progress, workshop
+    from firstcast.sheets.route_card import card_text
+
+    tell: Callable = progress.silent
+    if not arguments.quiet:
+        tell = progress.json_lines(sys.stderr) if arguments.json else progress.lines(sys.stderr)
+    made = workshop.run(arguments.job, tell=tell)
+    print(json.dumps(made.report, indent=1) if arguments.json else card_text(made.report))
+    if not arguments.json:
+        print(f"\nEverything is in {made.folder}")
+    return _code(made.report)
+
+
+def _tell(arguments: argparse.Namespace) -> int:
+    from firstcast import workshop
+    from firstcast.sheets.route_card import card_text
+
+    report = workshop.last_report(arguments.job)
+    print(json.dumps(report, indent=1) if arguments.json else card_text(report))
+    return _code(report)
+
+
+def _prove(arguments: argparse.Namespace) -> int:
+    from firstcast import workshop
+
+    proof, text = workshop.prove(arguments.job)
+    print(json.dumps(proof, indent=1) if arguments.json else text)
+    return DONE if proof["verdict"] != "stop" else UNPROVED
+
+
+def _code(report: dict) -> int:
+    if report["proof"].get("verdict") == "stop":
+        return UNPROVED
+    return DONE if report["released"] else STOPPED
+
+
+def main(words: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(encoding="utf-8", errors="replace")  # verdict shapes on consoles of other code pages
+    arguments = _parser().parse_args(words)
+    try:
+        return arguments.work(arguments)
+    except FirstcastError as error:
+        print(f"firstcast: {error}", file=sys.stderr)
+        return WRONG_INPUT
+    except KeyboardInterrupt:
+        print("firstcast: interrupted; what was finished is kept, the next run goes on", file=sys.stderr)
+        return INTERRUPTED
+    except MemoryError:
+        print(
+            "firstcast: this machine ran out of memory. Close other programs, or give [fuse] a coarser pitch_mm.",
+            file=sys.stderr,
+        )
+        return WRONG_INPUT
+
+
+if __name__ == "__main__":
+    sys.exit(main())

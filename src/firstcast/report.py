@@ -1,0 +1,137 @@
+"""The report of a run, as plain data: `report.json`, the route card and later screens read it.
+
+Schema 1, all lengths in millimetres:
+
+    schema_version, firstcast, job, figure {height_mm, ratio}, verdict, released
+    stations   [{name, piece, part, gives, verdict, seconds, says, findings, measures}]
+    findings   every finding once, gravest first
+    files      [{path, bytes, blake2b, piece, what}]
+    proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}]}
+    error_budget  [{piece, source, mm}]
+
+A finding is {id, station, code, verdict, part, says, mend, place_mm, measured, limit, unit, accepted}.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from firstcast import __version__
+from firstcast.findings import Finding, Measure, verdict_of
+from firstcast.route import ROUTE, Order, Outcome, steps_of
+from firstcast.vocabulary import Verdict, worst
+
+SCHEMA_VERSION = "1"
+
+
+@dataclass(frozen=True)
+class Acceptance:
+    """A finding that the maker accepted, with the reason and the measure at that time."""
+
+    id: str
+    reason: str
+    measured: float | None = None
+
+
+def accept(findings: Iterable[Finding], acceptances: Sequence[Acceptance]) -> tuple[Finding, ...]:
+    """The findings with the maker's acceptances put on them; one that has worsened by a tenth lapses."""
+    by_id = {acceptance.id: acceptance for acceptance in acceptances}
+    return tuple(
+        finding.with_acceptance(by_id[finding.id].reason, by_id[finding.id].measured)
+        if finding.id in by_id
+        else finding
+        for finding in findings
+    )
+
+
+def unknown_acceptances(findings: Iterable[Finding], acceptances: Sequence[Acceptance]) -> list[Finding]:
+    """A `watch` for every acceptance that names no finding of this run."""
+    known = {finding.id for finding in findings}
+    return [
+        Finding(
+            station="job",
+            code="acceptance-without-finding",
+            verdict=Verdict.WATCH,
+            part=acceptance.id,
+            says=f"The job file accepts {acceptance.id}, which this run did not find.",
+            mend="Delete the entry, or correct its id.",
+        )
+        for acceptance in acceptances
+        if acceptance.id not in known
+    ]
+
+
+def finding_record(finding: Finding) -> dict[str, Any]:
+    """A finding as plain data, its id with it."""
+    record = asdict(finding)
+    record.pop("worse")
+    record["verdict"] = finding.verdict.value
+    return {"id": finding.id, **record}
+
+
+def measure_record(measure: Measure) -> dict[str, Any]:
+    """A measure as plain data."""
+    return asdict(measure)
+
+
+def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
+    """Standing stops, watches, accepted ones, sound ones; within each by station and id."""
+    return sorted(findings, key=lambda f: (-verdict_of([f]).weight, bool(f.accepted), f.station, f.id))
+
+
+def station_records(
+    order: Order, outcome: Outcome, acceptances: Sequence[Acceptance]
+) -> list[dict[str, Any]]:
+    """One record per step of the route, in its order."""
+    records = []
+    for step in steps_of(order, ROUTE):
+        name, subject = step.station.name, step.subject
+        findings = accept(outcome.findings(name, subject), acceptances)
+        measures = outcome.measures(name, subject)
+        verdict = verdict_of(findings)
+        says = next((m.says for m in measures if m.says), step.station.gives)
+        records.append(
+            {
+                "name": name,
+                "piece": subject if step.station.per == "piece" else "",
+                "part": subject if step.station.per == "part" else "",
+                "gives": step.station.gives,
+                "verdict": verdict.value,
+                "seconds": round(outcome.get(name, subject).seconds, 3),
+                "says": says,
+                "findings": [finding_record(finding) for finding in findings],
+                "measures": [measure_record(measure) for measure in measures],
+            }
+        )
+    return records
+
+
+def build_report(
+    *,
+    job: str,
+    figure: Mapping[str, Any],
+    stations: list[dict[str, Any]],
+    findings: Sequence[Finding],
+    proof: Mapping[str, Any],
+    files: Sequence[Mapping[str, Any]],
+    error_budget: Sequence[Mapping[str, Any]],
+) -> dict[str, Any]:
+    """The whole report; see the module's docstring for its keys.
+
+    `released` says whether masters may go to the caster: no finding stands as `stop`, and the proof holds.
+    """
+    proof_verdict = Verdict(proof.get("verdict", Verdict.STOP))
+    standing = any(finding.stands for finding in findings)
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "firstcast": __version__,
+        "job": job,
+        "figure": dict(figure),
+        "verdict": worst([verdict_of(findings), proof_verdict]).value,
+        "released": not standing and proof_verdict is not Verdict.STOP,
+        "stations": stations,
+        "findings": [finding_record(finding) for finding in gravest_first(findings)],
+        "files": [dict(file) for file in files],
+        "proof": dict(proof),
+        "error_budget": [dict(entry) for entry in error_budget],
+    }
