@@ -1,0 +1,83 @@
+"""The near field: a sparse set of bricks of signed distances around a surface, and reading it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+SIDE = 8
+"""Voxels along a side of a brick."""
+
+OUTSIDE, INSIDE = -1, -2
+"""Entries of the table of bricks that name no row of the pool."""
+
+
+@dataclass(frozen=True)
+class NearField:
+    """Signed distances at lattice points origin + pitch · (i, j, k), kept in bricks of 8 × 8 × 8.
+
+    Attributes
+    ----------
+    origin_mm : (3,) float64
+        Place of lattice point (0, 0, 0).
+    pitch_mm : (3,) float64
+        Lattice pitch per axis.
+    index : (bx, by, bz) int32
+        Per brick: ≥ 0 a row of the pool, -1 wholly outside, -2 wholly inside.
+    pool : (n, 8, 8, 8) float32
+        Signed distance in mm, negative inside, clamped at the band's half-width.
+    part : (n, 8, 8, 8) uint16
+        The part whose surface is nearest; rows (0, 8, 8, 8) where nobody asked for it.
+    """
+
+    origin_mm: npt.NDArray[np.float64]
+    pitch_mm: npt.NDArray[np.float64]
+    index: npt.NDArray[np.int32]
+    pool: npt.NDArray[np.float32]
+    part: npt.NDArray[np.uint16]
+
+    @property
+    def places(self) -> npt.NDArray[np.int32]:
+        """(n, 3) int32: the brick coordinates of each row of the pool."""
+        places = np.empty((len(self.pool), 3), np.int32)
+        held = np.argwhere(self.index >= 0).astype(np.int32)
+        places[self.index[self.index >= 0]] = held
+        return places
+
+
+def near_from_dense(values: np.ndarray, origin_mm, pitch_mm) -> NearField:
+    """The bricks of a dense array that its zero set passes through, with their neighbours.
+
+    Parameters
+    ----------
+    values : (x, y, z) float32
+        Any field, negative inside. Beyond the array everything is outside.
+    origin_mm, pitch_mm : (3,) float, or one float for all axes
+        The lattice: values[i, j, k] sits at origin + pitch · (i, j, k).
+    """
+    pitch = np.broadcast_to(np.asarray(pitch_mm, np.float64), (3,)).copy()
+    origin = np.broadcast_to(np.asarray(origin_mm, np.float64), (3,)) - SIDE * pitch
+    bricks = tuple(-(-n // SIDE) + 2 for n in values.shape)
+    padded = np.full(tuple(SIDE * b for b in bricks), pitch.max(), np.float32)
+    inner = tuple(slice(SIDE, SIDE + n) for n in values.shape)
+    padded[inner] = values
+    split = padded.reshape(bricks[0], SIDE, bricks[1], SIDE, bricks[2], SIDE)
+    outside = np.asarray((split >= 0).any(axis=(1, 3, 5)))
+    inside = np.asarray((split < 0).any(axis=(1, 3, 5)))
+    crossed = _widened(outside) & _widened(inside)
+    index = np.where(outside, OUTSIDE, INSIDE).astype(np.int32)
+    index[crossed] = np.arange(int(crossed.sum()), dtype=np.int32)
+    at = np.nonzero(crossed)
+    pool = np.ascontiguousarray(split.transpose(0, 2, 4, 1, 3, 5)[at])
+    return NearField(origin, pitch, index, pool, np.zeros((0, SIDE, SIDE, SIDE), np.uint16))
+
+
+def _widened(mask: np.ndarray) -> np.ndarray:
+    """The mask and all its 26 neighbours."""
+    for axis in range(mask.ndim):
+        low = np.moveaxis(mask, axis, 0)
+        wide = low.copy()
+        wide[1:] |= low[:-1]
+        wide[:-1] |= low[1:]
+        mask = np.moveaxis(wide, 0, axis)
+    return mask
