@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.errors import InputError, SizeError
-from firstcast.fields.near import SIDE, NearField, near_from_dense
+from firstcast.fields.near import INSIDE, OUTSIDE, SIDE, NearField, near_from_dense, widened
 from firstcast.kernels.contour import count_contour, write_contour
 from firstcast.tolerances import TOLERANCES
 
@@ -126,11 +126,14 @@ def _lattice(field: NearField) -> np.ndarray:
 
 def _check_complete(field: NearField, places: np.ndarray, open_cells: np.ndarray) -> None:
     """Refuse a field whose zero set leaves its bricks: the contour would be open there."""
-    if open_cells.any():
-        first = places[int(np.flatnonzero(open_cells)[0])]
+    solid = np.pad(field.index, 1, constant_values=OUTSIDE) == INSIDE
+    bare = np.pad(field.index, 1, constant_values=OUTSIDE) == OUTSIDE
+    meeting = widened(solid) & bare
+    if open_cells.any() or meeting.any():
+        first = places[int(open_cells.argmax())] if open_cells.any() else np.argwhere(meeting)[0] - 1
         at = field.origin_mm + field.pitch_mm * SIDE * first
         raise InputError(
-            f"the zero set leaves the bricks in {int(open_cells.sum())} cells",
+            f"the zero set leaves the bricks in {int(open_cells.sum())} cells and {int(meeting.sum())} bricks",
             where=f"near field near ({at[0]:.2f}, {at[1]:.2f}, {at[2]:.2f})",
             mend="Build the field with a margin of one brick on every side.",
         )

@@ -64,7 +64,7 @@ def near_from_dense(values: np.ndarray, origin_mm, pitch_mm) -> NearField:
     split = padded.reshape(bricks[0], SIDE, bricks[1], SIDE, bricks[2], SIDE)
     outside = np.asarray((split >= 0).any(axis=(1, 3, 5)))
     inside = np.asarray((split < 0).any(axis=(1, 3, 5)))
-    crossed = _widened(outside) & _widened(inside)
+    crossed = widened(outside) & widened(inside)
     index = np.where(outside, OUTSIDE, INSIDE).astype(np.int32)
     index[crossed] = np.arange(int(crossed.sum()), dtype=np.int32)
     at = np.nonzero(crossed)
@@ -72,7 +72,7 @@ def near_from_dense(values: np.ndarray, origin_mm, pitch_mm) -> NearField:
     return NearField(origin, pitch, index, pool, np.zeros((0, SIDE, SIDE, SIDE), np.uint16))
 
 
-def _widened(mask: np.ndarray) -> np.ndarray:
+def widened(mask: np.ndarray) -> np.ndarray:
     """The mask and all its 26 neighbours."""
     for axis in range(mask.ndim):
         low = np.moveaxis(mask, axis, 0)
