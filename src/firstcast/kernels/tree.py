@@ -1,0 +1,448 @@
+"""Loops of the search tree on triangles: ordering, boxes, closest triangle, dipoles, winding number.
+
+The tree is balanced and implicit. `depth` halvings at the median of the longest axis put the
+triangles in order; leaf k of 2^depth holds the rows k*n >> depth to (k+1)*n >> depth. Three
+halvings make one node of eight children, whose boxes lie side by side so that one query is held
+against all eight at once. Node k of a level has the children 8k to 8k + 7 of the next level; only
+the root may have fewer. `level_base` gives where each level starts among the nodes.
+
+Boxes are float32, about the tree's middle, grown so that rounding never hides a triangle.
+"""
+
+import numba
+import numpy as np
+
+from firstcast.kernels.compiling import kernel
+
+STACK = 128
+"""Room for 16 levels of eight children: more than 2^31 triangles need."""
+
+BLOCK = 256
+"""Queries that one thread takes in a row, each starting from the triangle that the one before found."""
+
+
+@kernel
+def _select(centres, order, start, stop, nth, axis):
+    """Partition rows start..stop so that row `nth` is in place along `axis` (quickselect, Hoare)."""
+    left = start
+    right = stop - 1
+    while left < right:
+        middle = (left + right) >> 1
+        a = centres[left, axis]
+        b = centres[middle, axis]
+        c = centres[right, axis]
+        pivot = max(min(a, b), min(max(a, b), c))
+        i = left
+        j = right
+        while i <= j:
+            while centres[i, axis] < pivot:
+                i += 1
+            while centres[j, axis] > pivot:
+                j -= 1
+            if i <= j:
+                for k in range(3):
+                    kept = centres[i, k]
+                    centres[i, k] = centres[j, k]
+                    centres[j, k] = kept
+                row = order[i]
+                order[i] = order[j]
+                order[j] = row
+                i += 1
+                j -= 1
+        if nth <= j:
+            right = j
+        elif nth >= i:
+            left = i
+        else:
+            return
+
+
+@kernel
+def _halve(centres, order, start, stop, middle):
+    """Split rows start..stop at row `middle` along the longest axis of their centres."""
+    if stop - start < 2 or middle <= start or middle >= stop:
+        return
+    axis = 0
+    widest = np.float32(-1.0)
+    for k in range(3):
+        low = centres[start, k]
+        high = low
+        for row in range(start + 1, stop):
+            value = centres[row, k]
+            low = min(low, value)
+            high = max(high, value)
+        if high - low > widest:
+            widest = high - low
+            axis = k
+    _select(centres, order, start, stop, middle, axis)
+
+
+@kernel(parallel=True)
+def order_rows(centres, order, depth, shared_levels):
+    """Put triangles in tree order: changes `centres` (n, 3) float32 and `order` (n,) int32 in place.
+
+    The first `shared_levels` levels run level by level, the rest subtree by subtree.
+    """
+    n = np.int64(len(order))
+    for level in range(shared_levels):
+        for k in numba.prange(np.int64(1) << level):
+            start = (k * n) >> level
+            stop = ((k + 1) * n) >> level
+            _halve(centres, order, start, stop, ((2 * k + 1) * n) >> (level + 1))
+    for subtree in numba.prange(np.int64(1) << shared_levels):
+        for level in range(shared_levels, depth):
+            below = level - shared_levels
+            for part in range(np.int64(1) << below):
+                k = (np.int64(subtree) << below) + part
+                start = (k * n) >> level
+                stop = ((k + 1) * n) >> level
+                _halve(centres, order, start, stop, ((2 * k + 1) * n) >> (level + 1))
+
+
+@kernel(parallel=True)
+def arrange(corners, order, centre, slack, depth, level_base, sorted_corners, boxes):
+    """Fill `sorted_corners` (n, 3, 3) float64 in tree order and `boxes` (nodes, 6, 8) float32, bottom up.
+
+    A box holds low x, y, z, then high x, y, z, of each child; a child without triangles has an empty
+    box, which no query can reach. `slack` is added on every side.
+    """
+    n = np.int64(len(order))
+    levels = len(level_base) - 1
+    top = depth - 3 * (levels - 1)
+    bottom = levels - 1
+    for node in numba.prange(level_base[levels] - level_base[bottom]):
+        row = level_base[bottom] + node
+        for child in range(8):
+            for k in range(3):
+                boxes[row, k, child] = np.inf
+                boxes[row, 3 + k, child] = -np.inf
+            if bottom == 0 and child >= (1 << top):
+                continue
+            leaf = 8 * np.int64(node) + child
+            for t in range((leaf * n) >> depth, ((leaf + 1) * n) >> depth):
+                source = order[t]
+                for k in range(3):
+                    low = np.inf
+                    high = -np.inf
+                    for c in range(3):
+                        value = corners[source, c, k]
+                        sorted_corners[t, c, k] = value
+                        low = min(low, value)
+                        high = max(high, value)
+                    boxes[row, k, child] = min(boxes[row, k, child], np.float32(low - centre[k] - slack))
+                    boxes[row, 3 + k, child] = max(
+                        boxes[row, 3 + k, child], np.float32(high - centre[k] + slack)
+                    )
+    for above in range(levels - 1):
+        level = levels - 2 - above
+        for node in numba.prange(level_base[level + 1] - level_base[level]):
+            row = level_base[level] + node
+            for child in range(8):
+                below = level_base[level + 1] + 8 * node + child
+                for k in range(3):
+                    low = np.float32(np.inf)
+                    high = np.float32(-np.inf)
+                    if below < level_base[level + 2]:
+                        for c in range(8):
+                            low = min(low, boxes[below, k, c])
+                            high = max(high, boxes[below, 3 + k, c])
+                    boxes[row, k, child] = low
+                    boxes[row, 3 + k, child] = high
+
+
+@kernel
+def _nearest_on_segment(p, a, b, out):
+    """Squared distance of `p` from the segment a-b; the nearest place goes to `out`."""
+    along = 0.0
+    length2 = 0.0
+    for k in range(3):
+        edge = b[k] - a[k]
+        along += (p[k] - a[k]) * edge
+        length2 += edge * edge
+    t = 0.0
+    if length2 > 0.0:
+        t = min(1.0, max(0.0, along / length2))
+    distance2 = 0.0
+    for k in range(3):
+        out[k] = a[k] + t * (b[k] - a[k])
+        distance2 += (p[k] - out[k]) ** 2
+    return distance2
+
+
+@kernel
+def _nearest_on_edges(p, corner, out):
+    """Squared distance of `p` from the three edges of a triangle: for slivers, which have no plane."""
+    place = np.empty(3)
+    best = np.inf
+    for c in range(3):
+        distance2 = _nearest_on_segment(p, corner[c], corner[(c + 1) % 3], place)
+        if distance2 < best:
+            best = distance2
+            for k in range(3):
+                out[k] = place[k]
+    return best
+
+
+@kernel
+def nearest_on_triangle(p, corner, out):
+    """Squared distance of place `p` from the triangle `corner` (3, 3); the nearest place goes to `out`.
+
+    Regions as in C. Ericson, Real-Time Collision Detection (2005), section 5.1.5. A triangle whose
+    corners lie almost in a line is taken as its three edges.
+    """
+    abx, aby, abz = corner[1, 0] - corner[0, 0], corner[1, 1] - corner[0, 1], corner[1, 2] - corner[0, 2]
+    acx, acy, acz = corner[2, 0] - corner[0, 0], corner[2, 1] - corner[0, 1], corner[2, 2] - corner[0, 2]
+    apx, apy, apz = p[0] - corner[0, 0], p[1] - corner[0, 1], p[2] - corner[0, 2]
+    ab2 = abx * abx + aby * aby + abz * abz
+    ac2 = acx * acx + acy * acy + acz * acz
+    ab_ac = abx * acx + aby * acy + abz * acz
+    if ab2 * ac2 - ab_ac * ab_ac <= 1e-8 * ab2 * ac2:
+        return _nearest_on_edges(p, corner, out)
+    d1 = abx * apx + aby * apy + abz * apz
+    d2 = acx * apx + acy * apy + acz * apz
+    d3 = d1 - ab2
+    d4 = d2 - ab_ac
+    d5 = d1 - ab_ac
+    d6 = d2 - ac2
+    va = d3 * d6 - d5 * d4
+    vb = d5 * d2 - d1 * d6
+    vc = d1 * d4 - d3 * d2
+    if d1 <= 0.0 and d2 <= 0.0:
+        v, w = 0.0, 0.0
+    elif d3 >= 0.0 and d4 <= d3:
+        v, w = 1.0, 0.0
+    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
+        v, w = d1 / ab2, 0.0
+    elif d6 >= 0.0 and d5 <= d6:
+        v, w = 0.0, 1.0
+    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
+        v, w = 0.0, d2 / ac2
+    elif va <= 0.0 and d4 - d3 >= 0.0 and d5 - d6 >= 0.0:
+        w = (d4 - d3) / ((d4 - d3) + (d5 - d6))
+        v = 1.0 - w
+    else:
+        share = 1.0 / (va + vb + vc)
+        v, w = vb * share, vc * share
+    out[0] = corner[0, 0] + v * abx + w * acx
+    out[1] = corner[0, 1] + v * aby + w * acy
+    out[2] = corner[0, 2] + v * abz + w * acz
+    return (p[0] - out[0]) ** 2 + (p[1] - out[1]) ** 2 + (p[2] - out[2]) ** 2
+
+
+@kernel
+def _try_rows(p, corners, rows, start, stop, tie2, best2, best_row, best_place, place):
+    """Hold `p` against the triangles start..stop; what is nearer, or as near with a lower number, wins."""
+    for t in range(start, stop):
+        distance2 = nearest_on_triangle(p, corners[t], place)
+        margin = 1e-12 * best2 + tie2
+        if distance2 < best2 - margin or (
+            distance2 <= best2 + margin and (best_row < 0 or rows[t] < rows[best_row])
+        ):
+            best2 = distance2
+            best_row = t
+            for k in range(3):
+                best_place[k] = place[k]
+    return best2, best_row
+
+
+@kernel
+def _nearest(p, corners, rows, boxes, level_base, depth, centre, tie2, best2, best_row, work):
+    """Nearest row of one query, begun at `best_row` (-1: none). `work` lends the stacks."""
+    stack_node, stack_level, stack_d2, child_d2, best_place, place = work
+    n = np.int64(len(rows))
+    levels = len(level_base) - 1
+    x = np.float32(p[0] - centre[0])
+    y = np.float32(p[1] - centre[1])
+    z = np.float32(p[2] - centre[2])
+    zero = np.float32(0.0)
+    size = 1
+    stack_node[0] = 0
+    stack_level[0] = 0
+    stack_d2[0] = 0.0
+    while size > 0:
+        size -= 1
+        bound = best2 * 1.00001 + tie2
+        if stack_d2[size] > bound:
+            continue
+        node = stack_node[size]
+        level = stack_level[size]
+        if level == levels:
+            best2, best_row = _try_rows(
+                p, corners, rows, (node * n) >> depth, ((node + 1) * n) >> depth,
+                tie2, best2, best_row, best_place, place,
+            )  # fmt: skip
+            continue
+        box = boxes[level_base[level] + node]
+        for c in range(8):
+            dx = max(max(box[0, c] - x, x - box[3, c]), zero)
+            dy = max(max(box[1, c] - y, y - box[4, c]), zero)
+            dz = max(max(box[2, c] - z, z - box[5, c]), zero)
+            child_d2[c] = dx * dx + dy * dy + dz * dz
+        bottom = size
+        for c in range(8):
+            d2 = child_d2[c]
+            if d2 <= bound and d2 < np.inf:
+                at = size
+                while at > bottom and stack_d2[at - 1] < d2:
+                    stack_node[at] = stack_node[at - 1]
+                    stack_level[at] = stack_level[at - 1]
+                    stack_d2[at] = stack_d2[at - 1]
+                    at -= 1
+                stack_node[at] = 8 * node + c
+                stack_level[at] = level + 1
+                stack_d2[at] = d2
+                size += 1
+    return best2, best_row
+
+
+@kernel(parallel=True)
+def closest(
+    queries, visit, corners, rows, boxes, level_base, depth, centre, tie_mm, distance, place, triangle
+):
+    """Fill `distance` (n,), `place` (n, 3) and `triangle` (n,) int32 for each query.
+
+    Queries are taken in the order `visit`; blocks of fixed length make the result the same for any
+    number of threads.
+    """
+    n = len(queries)
+    tie2 = tie_mm * tie_mm
+    for block in numba.prange((n + BLOCK - 1) // BLOCK):
+        work = (
+            np.empty(STACK, np.int64), np.empty(STACK, np.int64), np.empty(STACK, np.float32),
+            np.empty(8, np.float32), np.empty(3), np.empty(3),
+        )  # fmt: skip
+        seed = np.int64(-1)
+        for at in range(block * BLOCK, min(n, (block + 1) * BLOCK)):
+            q = visit[at]
+            best2 = np.inf
+            if seed >= 0:
+                best2 = nearest_on_triangle(queries[q], corners[seed], work[4])
+            best2, seed = _nearest(
+                queries[q], corners, rows, boxes, level_base, depth, centre, tie2, best2, seed, work
+            )
+            distance[q] = np.sqrt(best2)
+            triangle[q] = rows[seed]
+            for k in range(3):
+                place[q, k] = work[4][k]
+
+
+@kernel(parallel=True)
+def dipoles(corners, depth, level_base, area_vector, middle, reach):
+    """Fill each node's and leaf's dipole, bottom up.
+
+    `area_vector` (m, 3): sum of area times normal; `middle` (m, 3): area-weighted mean of the
+    triangles' centres; `reach` (m,): greatest distance of a corner from `middle`, bounded from above.
+    Rows 0 to 2^depth - 1 are leaves; nodes follow, at 2^depth + node.
+    """
+    n = np.int64(len(corners))
+    leaves = np.int64(1) << depth
+    levels = len(level_base) - 1
+    area = np.zeros(leaves + level_base[levels])
+    for leaf in numba.prange(leaves):
+        start = (leaf * n) >> depth
+        stop = ((leaf + 1) * n) >> depth
+        for t in range(start, stop):
+            u = corners[t, 1] - corners[t, 0]
+            v = corners[t, 2] - corners[t, 0]
+            nx = 0.5 * (u[1] * v[2] - u[2] * v[1])
+            ny = 0.5 * (u[2] * v[0] - u[0] * v[2])
+            nz = 0.5 * (u[0] * v[1] - u[1] * v[0])
+            size = np.sqrt(nx * nx + ny * ny + nz * nz)
+            area_vector[leaf, 0] += nx
+            area_vector[leaf, 1] += ny
+            area_vector[leaf, 2] += nz
+            area[leaf] += size
+            for k in range(3):
+                middle[leaf, k] += size * (corners[t, 0, k] + corners[t, 1, k] + corners[t, 2, k]) / 3.0
+        for k in range(3):
+            if area[leaf] > 0.0:
+                middle[leaf, k] /= area[leaf]
+            elif stop > start:
+                middle[leaf, k] = corners[start, 0, k]
+        for t in range(start, stop):
+            for c in range(3):
+                away = 0.0
+                for k in range(3):
+                    away += (corners[t, c, k] - middle[leaf, k]) ** 2
+                reach[leaf] = max(reach[leaf], np.sqrt(away))
+    for above in range(levels):
+        level = levels - 1 - above
+        children = leaves if level == levels - 1 else level_base[level + 2] - level_base[level + 1]
+        first = np.int64(0) if level == levels - 1 else leaves + level_base[level + 1]
+        for node in numba.prange(level_base[level + 1] - level_base[level]):
+            row = leaves + level_base[level] + node
+            low = first + 8 * node
+            high = first + min(8 * node + 8, children)
+            for child in range(low, high):
+                area[row] += area[child]
+                for k in range(3):
+                    area_vector[row, k] += area_vector[child, k]
+                    middle[row, k] += area[child] * middle[child, k]
+            for k in range(3):
+                if area[row] > 0.0:
+                    middle[row, k] /= area[row]
+                else:
+                    middle[row, k] = middle[low, k]
+            for child in range(low, high):
+                away = 0.0
+                for k in range(3):
+                    away += (middle[child, k] - middle[row, k]) ** 2
+                reach[row] = max(reach[row], np.sqrt(away) + reach[child])
+
+
+@kernel
+def _solid_angle(p, corner):
+    """Signed solid angle of a triangle seen from `p` (Van Oosterom and Strackee 1983)."""
+    ax, ay, az = corner[0, 0] - p[0], corner[0, 1] - p[1], corner[0, 2] - p[2]
+    bx, by, bz = corner[1, 0] - p[0], corner[1, 1] - p[1], corner[1, 2] - p[2]
+    cx, cy, cz = corner[2, 0] - p[0], corner[2, 1] - p[1], corner[2, 2] - p[2]
+    a = np.sqrt(ax * ax + ay * ay + az * az)
+    b = np.sqrt(bx * bx + by * by + bz * bz)
+    c = np.sqrt(cx * cx + cy * cy + cz * cz)
+    top = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
+    ab = ax * bx + ay * by + az * bz
+    bc = bx * cx + by * cy + bz * cz
+    ca = cx * ax + cy * ay + cz * az
+    return 2.0 * np.arctan2(top, a * b * c + ab * c + bc * a + ca * b)
+
+
+@kernel(parallel=True)
+def winding(queries, corners, depth, level_base, area_vector, middle, reach, opening, out):
+    """Fill `out` (n,) with the winding number of each query.
+
+    What is farther off than `opening` times its reach counts as one dipole (Barill et al. 2018).
+    """
+    n = np.int64(len(corners))
+    leaves = np.int64(1) << depth
+    levels = len(level_base) - 1
+    for block in numba.prange((len(queries) + BLOCK - 1) // BLOCK):
+        stack_node = np.empty(STACK, np.int64)
+        stack_level = np.empty(STACK, np.int64)
+        for q in range(block * BLOCK, min(len(queries), (block + 1) * BLOCK)):
+            p = queries[q]
+            total = 0.0
+            size = 1
+            stack_node[0] = 0
+            stack_level[0] = 0
+            while size > 0:
+                size -= 1
+                node = stack_node[size]
+                level = stack_level[size]
+                row = node if level == levels else leaves + level_base[level] + node
+                dx, dy, dz = middle[row, 0] - p[0], middle[row, 1] - p[1], middle[row, 2] - p[2]
+                away2 = dx * dx + dy * dy + dz * dz
+                if away2 > (opening * reach[row]) ** 2:
+                    dot = dx * area_vector[row, 0] + dy * area_vector[row, 1] + dz * area_vector[row, 2]
+                    total += dot / (away2 * np.sqrt(away2))
+                elif level == levels:
+                    for t in range((node * n) >> depth, ((node + 1) * n) >> depth):
+                        total += _solid_angle(p, corners[t])
+                else:
+                    children = (
+                        leaves if level == levels - 1 else level_base[level + 2] - level_base[level + 1]
+                    )
+                    for child in range(8 * node, min(8 * node + 8, children)):
+                        stack_node[size] = child
+                        stack_level[size] = level + 1
+                        size += 1
+            out[q] = total / (4.0 * np.pi)
