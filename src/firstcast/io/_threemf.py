@@ -1,0 +1,108 @@
+"""3MF through lib3mf: what the build shows, with its unit."""
+
+import zipfile
+import zlib
+from pathlib import Path
+
+import lib3mf  # pyright: ignore[reportMissingImports]
+import numpy as np
+
+from firstcast.io._raw import LARGEST_FILE_BYTES, RawMesh, damaged
+
+MOST_ENTRIES = 10_000
+MOST_SWELLING = 200
+"""A model's text packs to a fifth or a tenth; two hundredfold is an attack or damage."""
+
+LEAST_SUSPECT_BYTES = 64 << 20
+"""Smaller contents are harmless however well they pack."""
+
+MOST_INSTANCES = 10_000
+DEEPEST_COMPONENT = 32
+UNIT_MM = {
+    lib3mf.ModelUnit.MicroMeter: 0.001,
+    lib3mf.ModelUnit.MilliMeter: 1.0,
+    lib3mf.ModelUnit.CentiMeter: 10.0,
+    lib3mf.ModelUnit.Inch: 25.4,
+    lib3mf.ModelUnit.Foot: 304.8,
+    lib3mf.ModelUnit.Meter: 1000.0,
+}
+
+
+def read_threemf(path: Path) -> list[RawMesh]:
+    """Each mesh at each build item or component that shows it, moved as the build says."""
+    _check_package(path)
+    model = lib3mf.get_wrapper().CreateModel()
+    model.QueryReader("3mf").ReadFromFile(str(path))
+    unit_mm = UNIT_MM[model.GetUnit()]
+    found: list[tuple] = []  # name, mesh object, move
+    items = model.GetBuildItems()
+    while items.MoveNext():
+        item = items.GetCurrent()
+        placing = _matrix(item.GetObjectTransform()) if item.HasObjectTransform() else np.eye(4)
+        _gather(path, model, item.GetObjectResource(), placing, "", 0, found)
+    meshes: dict[int, tuple[np.ndarray, np.ndarray]] = {}
+    raws = []
+    for name, shown, placing in found:
+        key = shown.GetUniqueResourceID()
+        if key not in meshes:
+            meshes[key] = _arrays(shown)
+        points, triangles = meshes[key]
+        moved = points @ placing[:3, :3].T + placing[:3, 3]
+        if np.linalg.det(placing[:3, :3]) < 0:
+            triangles = triangles[:, ::-1]
+        raws.append(RawMesh(name, moved, triangles, unit_mm, "z"))
+    return raws
+
+
+def _check_package(path: Path) -> None:
+    """Refuse a package that swells beyond reason, lies about its sizes, or is cut short.
+
+    Every entry is unpacked once in small pieces, so a false size shows before anyone trusts it.
+    """
+    try:
+        with zipfile.ZipFile(path) as package:
+            entries = package.infolist()
+            unpacked = sum(entry.file_size for entry in entries)
+            swelling = unpacked / max(path.stat().st_size, 1)
+            if len(entries) > MOST_ENTRIES or unpacked > LARGEST_FILE_BYTES:
+                raise damaged(path, f"it holds {len(entries)} entries of {unpacked} bytes")
+            if unpacked > LEAST_SUSPECT_BYTES and swelling > MOST_SWELLING:
+                raise damaged(path, f"it would swell {swelling:.0f} times to {unpacked} bytes")
+            broken = package.testzip()
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error) as error:
+        raise damaged(path, "it is no whole zip package") from error
+    if broken is not None:
+        raise damaged(path, "an entry does not match its checksum")
+
+
+def _gather(path: Path, model, shown, placing: np.ndarray, above: str, depth: int, found: list) -> None:
+    """Add each mesh below an object, with its name and its move."""
+    if depth > DEEPEST_COMPONENT or len(found) > MOST_INSTANCES:
+        raise damaged(path, "its components are nested too deep or too many")
+    own = shown.GetName()
+    name = own or above
+    if shown.IsMeshObject():
+        found.append((name, model.GetMeshObjectByID(shown.GetUniqueResourceID()), placing))
+    elif shown.IsComponentsObject():
+        whole = model.GetComponentsObjectByID(shown.GetUniqueResourceID())
+        for number in range(whole.GetComponentCount()):
+            component = whole.GetComponent(number)
+            own_placing = _matrix(component.GetTransform()) if component.HasTransform() else np.eye(4)
+            _gather(path, model, component.GetObjectResource(), placing @ own_placing, name, depth + 1, found)
+
+
+def _matrix(transform) -> np.ndarray:
+    """(4, 4) for column vectors; the standard writes rows for row vectors, the shift last."""
+    fields = np.array([list(row) for row in transform.Fields], dtype=np.float64)
+    matrix = np.eye(4)
+    matrix[:3, :3] = fields[:3].T
+    matrix[:3, 3] = fields[3]
+    return matrix
+
+
+def _arrays(mesh) -> tuple[np.ndarray, np.ndarray]:
+    """points (n, 3) float64, triangles (m, 3) int64."""
+    places, rows = mesh.GetVertices(), mesh.GetTriangleIndices()
+    points = np.frombuffer((lib3mf.Position * len(places))(*places), dtype=np.float32)
+    triangles = np.frombuffer((lib3mf.Triangle * len(rows))(*rows), dtype=np.uint32)
+    return points.reshape(-1, 3).astype(np.float64), triangles.reshape(-1, 3).astype(np.int64)

@@ -1,0 +1,213 @@
+"""Half-edges: which triangle lies beyond each edge, and what hangs together through them.
+
+Half-edge h = 3 · triangle + k runs from corner k of the triangle to corner k + 1; corner h is where it
+starts. `mate[h]` is the half-edge on the other side, `OPEN` where there is none, `SHARED` where more than two
+triangles meet at the edge.
+"""
+
+import numpy as np
+
+from firstcast.kernels.compiling import kernel
+
+OPEN = -1
+SHARED = -2
+
+
+@kernel
+def pair_edges(triangles, point_count):
+    """The half-edge beyond each half-edge, by counting sort: time grows with size alone.
+
+    Parameters
+    ----------
+    triangles : (m, 3) int32
+        No triangle names a point twice.
+    point_count : int
+
+    Returns
+    -------
+    mate : (3 m,) int32
+        A half-edge, or -1 (open), or -2 (shared by more than two). The two of a pair may run the same way,
+        where the winding is inconsistent.
+    """
+    half_count = 3 * len(triangles)
+    low = np.empty(half_count, np.int32)
+    high = np.empty(half_count, np.int32)
+    for f in range(len(triangles)):
+        for k in range(3):
+            a = triangles[f, k]
+            b = triangles[f, (k + 1) % 3]
+            low[3 * f + k] = min(a, b)
+            high[3 * f + k] = max(a, b)
+    order = np.empty(half_count, np.int32)
+    place = np.zeros(point_count + 1, np.int64)
+    for h in range(half_count):
+        place[high[h] + 1] += 1
+    for v in range(point_count):
+        place[v + 1] += place[v]
+    for h in range(half_count):
+        order[place[high[h]]] = h
+        place[high[h]] += 1
+    by_low = np.empty(half_count, np.int32)
+    place[:] = 0
+    for h in range(half_count):
+        place[low[h] + 1] += 1
+    for v in range(point_count):
+        place[v + 1] += place[v]
+    for i in range(half_count):
+        h = order[i]
+        by_low[place[low[h]]] = h
+        place[low[h]] += 1
+    mate = np.full(half_count, np.int32(-1))
+    start = 0
+    while start < half_count:
+        h = by_low[start]
+        stop = start + 1
+        while stop < half_count and low[by_low[stop]] == low[h] and high[by_low[stop]] == high[h]:
+            stop += 1
+        if stop - start == 2:
+            mate[h] = by_low[start + 1]
+            mate[by_low[start + 1]] = h
+        elif stop - start > 2:
+            for i in range(start, stop):
+                mate[by_low[i]] = np.int32(-2)
+        start = stop
+    return mate
+
+
+@kernel
+def _root(parent, i):
+    """The root of i, halving the path to it."""
+    while parent[i] != i:
+        parent[i] = parent[parent[i]]
+        i = parent[i]
+    return i
+
+
+@kernel
+def join_faces(triangles, mate):
+    """Connected triangles, and which of them to turn so that each connected run is wound one way.
+
+    Returns
+    -------
+    label : (m,) int32
+        Connected run of each triangle, counted in the order of first triangles.
+    turn : (m,) bool
+        Relative to the first triangle of the run. Where a run can't be wound one way (a one-sided
+        surface) some pairs stay at odds.
+    count : int
+    """
+    m = len(triangles)
+    parent = np.arange(m).astype(np.int32)
+    odd = np.zeros(m, np.uint8)  # winding against the parent
+    for h in range(3 * m):
+        g = mate[h]
+        if g > h:
+            odds = np.uint8(triangles[h // 3, h % 3] == triangles[g // 3, g % 3])
+            a = np.int32(h // 3)
+            while parent[a] != a:
+                odd[a] ^= odd[parent[a]]
+                parent[a] = parent[parent[a]]
+                odds ^= odd[a]
+                a = parent[a]
+            b = np.int32(g // 3)
+            while parent[b] != b:
+                odd[b] ^= odd[parent[b]]
+                parent[b] = parent[parent[b]]
+                odds ^= odd[b]
+                b = parent[b]
+            if a < b:
+                parent[b] = a
+                odd[b] = odds
+            elif b < a:
+                parent[a] = b
+                odd[a] = odds
+    label = np.empty(m, np.int32)
+    turn = np.empty(m, np.bool_)
+    count = 0
+    for f in range(m):  # the root is the least of its run, so parents come first
+        if parent[f] == f:
+            label[f] = np.int32(count)
+            turn[f] = False
+            count += 1
+        else:
+            label[f] = label[parent[f]]
+            turn[f] = turn[parent[f]] != (odd[f] == 1)
+    return label, turn, count
+
+
+@kernel
+def join_corners(mate):
+    """Corners that are one point of a manifold surface: those joined by turning about it through mates.
+
+    Parameters
+    ----------
+    mate : (3 m,) int32
+        Pairs run opposite ways.
+
+    Returns
+    -------
+    label : (3 m,) int32
+        Point of each corner, counted in the order of first corners.
+    first : (k,) int32
+        First corner of each point.
+    """
+    half_count = len(mate)
+    parent = np.arange(half_count).astype(np.int32)
+    for h in range(half_count):
+        g = mate[h]
+        if g > h:
+            h_end = h + 1 if h % 3 < 2 else h - 2
+            g_end = g + 1 if g % 3 < 2 else g - 2
+            a = _root(parent, np.int32(h))
+            b = _root(parent, np.int32(g_end))
+            parent[max(a, b)] = min(a, b)
+            a = _root(parent, np.int32(h_end))
+            b = _root(parent, np.int32(g))
+            parent[max(a, b)] = min(a, b)
+    label = np.empty(half_count, np.int32)
+    first = np.empty(half_count, np.int32)
+    count = 0
+    for c in range(half_count):
+        if parent[c] == c:
+            label[c] = np.int32(count)
+            first[count] = np.int32(c)
+            count += 1
+        else:
+            label[c] = label[parent[c]]
+    return label, first[:count].copy()
+
+
+@kernel
+def walk_loops(following):
+    """The cycles of a permutation, one after another.
+
+    Parameters
+    ----------
+    following : (b,) int32
+        A permutation.
+
+    Returns
+    -------
+    order : (b,) int32
+        All elements, cycle after cycle.
+    starts : (k + 1,) int32
+    """
+    b = len(following)
+    order = np.empty(b, np.int32)
+    starts = np.empty(b + 1, np.int32)
+    seen = np.zeros(b, np.bool_)
+    filled = 0
+    count = 0
+    for i in range(b):
+        if seen[i]:
+            continue
+        starts[count] = np.int32(filled)
+        count += 1
+        j = np.int32(i)
+        while not seen[j]:
+            seen[j] = True
+            order[filled] = j
+            filled += 1
+            j = following[j]
+    starts[count] = np.int32(filled)
+    return order, starts[: count + 1].copy()
