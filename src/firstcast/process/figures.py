@@ -1,0 +1,87 @@
+"""Reading figures (low, likely, high, unit, basis, source) out of the packaged data files."""
+
+import difflib
+import tomllib
+from collections.abc import Iterable, Mapping
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from firstcast.errors import InputError
+from firstcast.ranges import Range
+from firstcast.vocabulary import Basis
+
+_FIGURE_KEYS = {"low", "likely", "high", "unit", "basis", "source"}
+
+
+@cache
+def read_data(name: str) -> dict[str, Any]:
+    """The packaged file `process/data/<name>.toml` as a dictionary. Callers must not change it."""
+    text = (resources.files("firstcast.process") / "data" / f"{name}.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def figure_from(table: Mapping[str, Any], *, where: str) -> Range:
+    """One figure of a data file as a `Range`.
+
+    Parameters
+    ----------
+    table : mapping
+        Keys low, likely, high, unit, basis (a name of `Basis`, lower case) and source, all of them.
+
+    Raises
+    ------
+    InputError
+        A key is missing or unknown, the basis is not a word of ours, or low ≤ likely ≤ high fails.
+    """
+    if set(table) != _FIGURE_KEYS:
+        raise InputError(
+            f"a figure has the keys {', '.join(sorted(table))}",
+            where=where,
+            mend=f"Give exactly {', '.join(sorted(_FIGURE_KEYS))}.",
+        )
+    try:
+        basis = Basis[str(table["basis"]).upper()]
+    except KeyError:
+        raise InputError(
+            f"basis '{table['basis']}' is not known",
+            where=where,
+            mend=f"Use one of {', '.join(b.name.lower() for b in Basis)}.",
+        ) from None
+    low, likely, high = (float(table[key]) for key in ("low", "likely", "high"))
+    return Range(low, likely, high, table["unit"], basis, table["source"])
+
+
+def override_figure(figure: Range, value: Any, *, where: str) -> Range:
+    """`figure` as the maker gives it: one number, or a mapping of low, likely and high.
+
+    A mapping may leave ends out; what is left out is widened just enough to stay in order.
+    The basis becomes the maker's own.
+
+    Raises
+    ------
+    InputError
+        Not a number nor such a mapping, or low ≤ likely ≤ high fails.
+    """
+    unit = figure.unit
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return Range.exactly(float(value), unit, Basis.MAKER, "the job file")
+    if isinstance(value, Mapping) and "likely" in value and set(value) <= {"low", "likely", "high"}:
+        likely = float(value["likely"])
+        low, high = float(value.get("low", likely)), float(value.get("high", likely))
+        if low <= likely <= high:
+            return Range(low, likely, high, unit, Basis.MAKER, "the job file")
+    raise InputError(
+        f"{value!r} is not a figure in {unit}",
+        where=where,
+        mend="Give one number, or { low = …, likely = …, high = … } in that order.",
+    )
+
+
+def nearest_word(word: str, known: Iterable[str]) -> str:
+    """A mend for an unknown word: the nearest known one, or all of them where none is near."""
+    words = sorted(known)
+    near = difflib.get_close_matches(word.lower(), words, n=1, cutoff=0.6)
+    if near:
+        return f"Did you mean '{near[0]}'?"
+    return f"Use one of: {', '.join(words)}." if words else "There is nothing to choose from."

@@ -1,0 +1,296 @@
+"""The allow station: one linear map from the figure to its master, written out, with its uncertainty."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import Field, model_validator
+
+from firstcast.errors import InputError
+from firstcast.findings import Finding, Measure
+from firstcast.process.grades import casting_tolerance_mm
+from firstcast.process.shrink import (
+    ChainLine,
+    SizeStep,
+    chain_matrix,
+    root_sum_square,
+    spread_of,
+    write_out,
+)
+from firstcast.ranges import Range
+from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.vocabulary import Verdict
+
+AXES = ("x", "y", "z")
+
+
+class Fit(StationSettings):
+    """Two things that must go together: a tab of this piece in a slot."""
+
+    name: str
+    tab_mm: float = Field(gt=0)
+    """Nominal width of the tab."""
+    slot_mm: float = Field(gt=0)
+    """Nominal width of the slot."""
+    least_mm: float = Field(default=0.05, ge=0)
+    """Least clearance, both sides together."""
+    most_mm: float = Field(default=0.4, gt=0)
+    """Most clearance, both sides together."""
+    slot: Literal["cast", "fixed"] = "cast"
+    """Whether the slot is cast like the tab, or comes at its size from elsewhere (a bought base)."""
+    film_mm: float = Field(default=0.0, ge=0)
+    """Paint on each of the faces that meet."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Fit":
+        if self.least_mm > self.most_mm:
+            raise ValueError("give least_mm ≤ most_mm")
+        return self
+
+
+class Settings(StationSettings):
+    """What must fit, and what others do to the size."""
+
+    fit: tuple[Fit, ...] = ()
+    offset_mm: float = Field(default=0.0, ge=-0.5, le=0.5)
+    """What every outer length of a cast gains whatever its size (the gauge's o in L = S·N + o)."""
+    caster_adds_ratio: float | None = Field(default=None, ge=0, lt=0.2)
+    """What the caster says he adds to the masters' size, as a ratio."""
+    grade: int | None = Field(default=None, ge=1, le=10)
+    """Casting tolerance grade of ISO 8062-3 that the castings must keep."""
+
+
+@dataclass(frozen=True)
+class ExtentSpread:
+    """One extent of the piece: wanted, in the master, and how large the casting may come."""
+
+    axis: str
+    wanted_mm: float
+    master_mm: float
+    cast_mm: Range
+    likely_error_mm: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Allowed(StationResult):
+    """The map from the figure to its master.
+
+    Attributes
+    ----------
+    matrix, matrix_low, matrix_high : (3, 3) float64
+        Figure → master where every step is likely, shrinks least, shrinks most; only the steps that the maker
+        allows for.
+    lines : tuple of ChainLine
+        The chain written out along the piece's longest extent, the cast first.
+    spreads : tuple of ExtentSpread
+        What the uncertainty of all steps comes to on the piece's own extents.
+    """
+
+    matrix: npt.NDArray[np.float64]
+    matrix_low: npt.NDArray[np.float64]
+    matrix_high: npt.NDArray[np.float64]
+    lines: tuple[ChainLine, ...]
+    spreads: tuple[ExtentSpread, ...]
+
+
+def allow(
+    *,
+    piece: str,
+    size_steps: tuple[SizeStep, ...],
+    extents_mm: Sequence[float],
+    settings: Settings,
+    turn_to_print: npt.ArrayLike | None = None,
+) -> Allowed:
+    """The size chain of one piece as a matrix, written out step by step.
+
+    Parameters
+    ----------
+    piece : str
+    size_steps : tuple of SizeStep
+        From the file to the cast.
+    extents_mm : (3,)
+        The piece's extents along the figure's x, y, z.
+    turn_to_print : (3, 3) or None
+        Rotation from figure space to print space, once it is known how the piece stands; its rows are
+        the printer's axes. None: upright.
+
+    Raises
+    ------
+    InputError
+        The extents are not three lengths.
+    """
+    extents = np.asarray(extents_mm, dtype=np.float64)
+    if extents.shape != (3,) or not np.isfinite(extents).all() or (extents < 0).any():
+        raise InputError(f"{extents_mm} are not three lengths", where=piece, mend="Give x, y, z in mm.")
+    steps = tuple(
+        step.placed(np.asarray(turn_to_print, dtype=np.float64).T)
+        if step.frame == "printer" and turn_to_print is not None
+        else step
+        for step in size_steps
+    )
+    own = [step for step in steps if step.applied_by == "maker"]
+    longest = int(np.argmax(extents))
+    matrix = chain_matrix(own)
+    spreads = tuple(_spread(steps, matrix, axis, float(extents[axis])) for axis in range(3))
+    findings = [
+        *_doubled(piece, steps, settings),
+        *_graded(piece, spreads, steps, settings),
+        *(finding for fit in settings.fit for finding in _fitting(piece, fit, steps, settings.offset_mm)),
+    ]
+    scale = float(np.cbrt(np.linalg.det(matrix)))
+    return Allowed(
+        matrix=matrix,
+        matrix_low=chain_matrix(own, "low"),
+        matrix_high=chain_matrix(own, "high"),
+        lines=write_out(steps, float(extents[longest]), np.eye(3)[longest]),
+        spreads=spreads,
+        findings=tuple(findings),
+        measures=(
+            Measure("oversize", scale, "ratio", "mean of the map over the three axes"),
+            *(
+                Measure(
+                    f"cast {s.axis}",
+                    s.cast_mm.likely,
+                    "mm",
+                    f"{s.cast_mm.low:.3f} to {s.cast_mm.high:.3f} at worst, ± {s.likely_error_mm:.3f} if steps err apart; "
+                    f"{s.master_mm:.3f} in the master",
+                )
+                for s in spreads
+            ),
+        ),
+    )
+
+
+def _spread(steps: tuple[SizeStep, ...], matrix: np.ndarray, axis: int, extent_mm: float) -> ExtentSpread:
+    direction = np.eye(3)[axis]
+    ratio = spread_of(steps, steps, direction)
+    cast = replace(
+        ratio,
+        low=ratio.low * extent_mm,
+        likely=ratio.likely * extent_mm,
+        high=ratio.high * extent_mm,
+        unit="mm",
+    )
+    master_mm = float(np.linalg.norm(matrix @ direction)) * extent_mm
+    return ExtentSpread(AXES[axis], extent_mm, master_mm, cast, root_sum_square(steps, direction) * extent_mm)
+
+
+def _doubled(piece: str, steps: Sequence[SizeStep], settings: Settings) -> list[Finding]:
+    """Whether the caster adds what is in the map already, or says another figure than ours."""
+    adds = settings.caster_adds_ratio
+    if adds is None:
+        return []
+    after = [step for step in steps if step.stage != "print"]
+    ours = [step for step in after if step.applied_by == "maker"]
+    if ours and adds > 0:
+        inside = float(np.cbrt(np.linalg.det(chain_matrix(ours)))) - 1.0
+        return [
+            Finding(
+                "allow",
+                "doubled-allowance",
+                Verdict.STOP,
+                piece,
+                f"The map allows {100 * inside:.2f} % for {', '.join(step.name for step in ours)}, and the caster "
+                f"adds {100 * adds:.2f} % as well.",
+                'Settle it: [process.who] mould = "caster" and cast = "caster", or caster_adds_ratio = 0.',
+                measured=adds,
+                limit=0.0,
+                unit="ratio",
+                worse="high",
+            )
+        ]
+    theirs = [step for step in after if step.applied_by in ("caster", "toolmaker")]
+    if not theirs:
+        return []
+    low, likely, high = (
+        float(np.cbrt(np.linalg.det(chain_matrix(theirs, s)))) - 1.0 for s in ("low", "likely", "high")
+    )
+    if low <= adds <= high:
+        return []
+    return [
+        Finding(
+            "allow",
+            "caster-differs",
+            Verdict.WATCH,
+            piece,
+            f"The caster adds {100 * adds:.2f} %; our figures for {', '.join(step.name for step in theirs)} say "
+            f"{100 * likely:.2f} % ({100 * low:.2f} to {100 * high:.2f}).",
+            "Ask which material the figure is for.",
+            measured=adds,
+            limit=likely,
+            unit="ratio",
+            worse="high" if adds > high else "low",
+        )
+    ]
+
+
+def _graded(
+    piece: str, spreads: Sequence[ExtentSpread], steps: Sequence[SizeStep], settings: Settings
+) -> list[Finding]:
+    if settings.grade is None:
+        return []
+    findings = []
+    for spread in spreads:
+        if not 0 < spread.wanted_mm <= 160:
+            continue
+        half = casting_tolerance_mm(spread.wanted_mm, settings.grade) / 2
+        worst = max(spread.wanted_mm - spread.cast_mm.low, spread.cast_mm.high - spread.wanted_mm)
+        if worst <= half:
+            continue
+        sure = _calibrated(steps)
+        findings.append(
+            Finding(
+                "allow",
+                f"grade-{spread.axis}",
+                Verdict.STOP if sure else Verdict.WATCH,
+                piece,
+                f"The casting may be {worst:.2f} mm off along {spread.axis} ({spread.wanted_mm:.1f} mm); grade "
+                f"{settings.grade} allows ± {half:.2f} mm.",
+                "Print and cast a gauge, and give its shrinkage in [process.override].",
+                measured=worst,
+                limit=half,
+                worse="high",
+            )
+        )
+    return findings
+
+
+def _fitting(piece: str, fit: Fit, steps: tuple[SizeStep, ...], offset_mm: float) -> list[Finding]:
+    """The fit at both ends of the chain along its least favourable axis."""
+    clearances: list[float] = []
+    for axis in range(3):
+        ratio = spread_of(steps, steps, np.eye(3)[axis])
+        for end in (ratio.low, ratio.high):
+            tab = fit.tab_mm * end + offset_mm
+            slot = fit.slot_mm if fit.slot == "fixed" else fit.slot_mm * end - offset_mm
+            clearances.append(slot - tab - 4 * fit.film_mm)
+    least, most = min(clearances), max(clearances)
+    sure = _calibrated(steps)
+    findings = []
+    for bad, code, measured, limit, word in (
+        (least < fit.least_mm, "fit-tight", least, fit.least_mm, "too tight"),
+        (most > fit.most_mm, "fit-loose", most, fit.most_mm, "too loose"),
+    ):
+        if not bad:
+            continue
+        findings.append(
+            Finding(
+                "allow",
+                code,
+                Verdict.STOP if sure and code == "fit-tight" else Verdict.WATCH,
+                f"{piece}/{fit.name}",
+                f"'{fit.name}': a tab of {fit.tab_mm:g} mm in a slot of {fit.slot_mm:g} mm may come {word}: clearance "
+                f"{least:.3f} to {most:.3f} mm, wanted {fit.least_mm:g} to {fit.most_mm:g}.",
+                "Change the tab or the slot, or narrow the shrinkage with a gauge.",
+                measured=measured,
+                limit=limit,
+                worse="low" if code == "fit-tight" else "high",
+            )
+        )
+    return findings
+
+
+def _calibrated(steps: Sequence[SizeStep]) -> bool:
+    return all(ratio.calibrated for step in steps for ratio in step.shrink)

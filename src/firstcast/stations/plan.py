@@ -1,0 +1,369 @@
+"""The plan station: what the chosen process asks of every later station, and whether the master survives it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import Field, model_validator
+
+from firstcast.errors import FirstcastError, InputError
+from firstcast.findings import Finding, Measure
+from firstcast.geometry.pieces import Piece
+from firstcast.geometry.summary import PartSummary
+from firstcast.process import kinds, survive
+from firstcast.process.figures import nearest_word
+from firstcast.process.limits import Limits
+from firstcast.process.materials import CATALOGUES, Materials, Mould, choose, overridden
+from firstcast.process.shrink import SizeStep
+from firstcast.ranges import Range
+from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.tolerances import TOLERANCES
+from firstcast.vocabulary import ProcessKind, Verdict
+
+PITCH_LEAST_MM, PITCH_MOST_MM = 0.02, 0.05
+"""Pitch follows the pixel between these: finer costs memory that no print shows, coarser loses detail."""
+
+SLENDER_RATIO = 8.0
+"""Length over mean thickness from which a thin part is worth a piece of its own: chosen, no source."""
+
+Giver = Literal["maker", "caster", "toolmaker", "nobody"]
+
+
+class Figure(StationSettings):
+    """A figure of the maker's own as a range."""
+
+    likely: float
+    low: float | None = None
+    high: float | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "Figure":
+        low = self.likely if self.low is None else self.low
+        high = self.likely if self.high is None else self.high
+        if not low <= self.likely <= high:
+            raise ValueError("give low ≤ likely ≤ high")
+        return self
+
+    def table(self) -> dict[str, float]:
+        """The ends that are given, as `override_figure` takes them."""
+        return {name: value for name, value in self.model_dump().items() if value is not None}
+
+
+class Generation(StationSettings):
+    """A generation of masters between the print and the castings: a mould, and what is cast in it."""
+
+    mould: str
+    cast: str
+
+
+class Who(StationSettings):
+    """Who allows for which shrinkage. What is not said falls to the kind's custom, and is asked about."""
+
+    print: Giver | None = None
+    mould: Giver | None = None
+    cast: Giver | None = None
+
+
+class Settings(StationSettings):
+    """How the figure is printed, moulded, cast and painted: the job file's [process]."""
+
+    kind: ProcessKind = ProcessKind.CUT_BLOCK
+    printer: str = "mono-35"
+    resin: str = "tough"
+    mould: str | None = None
+    """By default what the kind usually takes."""
+    cast: str | None = None
+    """By default what the kind usually takes."""
+    paint: str = "brushed"
+    generation: tuple[Generation, ...] = ()
+    """Generations of masters before the production mould."""
+    who: Who = Who()
+    override: dict[str, dict[str, float | bool | str | Figure]] = Field(default_factory=dict)
+    """Figures of the maker's own: printer, resin, mould, cast, paint or limits, then the figure's name."""
+    pitch_mm: float | None = Field(default=None, gt=0.005, le=0.2)
+    """Near-field pitch; by default the printer's pixel between 0.02 and 0.05."""
+    layer_mm: float | None = Field(default=None, gt=0.005, le=0.3)
+    """Layer thickness; by default the printer's usual one."""
+    reduce_tolerance_mm: float | None = Field(default=None, gt=0, le=0.1)
+    """How far the written mesh may lie from the contour; by default a quarter pixel."""
+
+    @model_validator(mode="after")
+    def _known(self) -> "Settings":
+        try:
+            materials_of(self)
+            for generation in self.generation:
+                choose("mould", generation.mould)
+                choose("cast", generation.cast)
+        except FirstcastError as error:
+            raise ValueError(f"{error.where}: {error.what}. {error.mend}") from None
+        return self
+
+
+@dataclass(frozen=True)
+class Allowance:
+    """Who allows for one size step. `settled`: the job file says so, rather than custom."""
+
+    step: str
+    stage: str
+    who: str
+    settled: bool
+    shrink: tuple[Range, Range, Range]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Planned(StationResult):
+    """What later stations obey.
+
+    Attributes
+    ----------
+    size_steps : tuple of SizeStep
+        From the file to the cast, in the order in which they happen.
+    who_allows : tuple of Allowance
+        One per size step.
+    materials : Materials
+        Printer, resin, mould, cast and paint with the maker's own figures in them.
+    cautions : tuple of str
+        To be shown with the dossier; data sheets, local codes and licensed practice come first.
+    """
+
+    limits: Limits
+    size_steps: tuple[SizeStep, ...]
+    who_allows: tuple[Allowance, ...]
+    materials: Materials
+    cautions: tuple[str, ...]
+
+
+def materials_of(settings: Settings) -> Materials:
+    """The materials that the settings name, with the maker's own figures in place.
+
+    Raises
+    ------
+    InputError
+        A name or a figure is not known.
+    """
+    usual = kinds.kind_of(settings.kind)
+    keys = {
+        "printer": settings.printer,
+        "resin": settings.resin,
+        "mould": settings.mould or usual.mould,
+        "cast": settings.cast or usual.cast,
+        "paint": settings.paint,
+    }
+    for word in settings.override:
+        if word not in (*CATALOGUES, "limits"):
+            known = [*CATALOGUES, "limits"]
+            raise InputError(f"there is no table '{word}'", where="override", mend=nearest_word(word, known))
+    for name in settings.override.get("limits", {}):
+        if name not in kinds.LIMIT_NAMES:
+            raise InputError(
+                f"there is no limit '{name}'",
+                where="override.limits",
+                mend=nearest_word(name, kinds.LIMIT_NAMES),
+            )
+    records = {
+        word: overridden(choose(word, key), _given(settings, word), where=f"override.{word}")
+        for word, key in keys.items()
+    }
+    return Materials(**records)
+
+
+def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], settings: Settings) -> Planned:
+    """The limits, the size steps and who allows for them; what the mould's making does to the masters.
+
+    Parameters
+    ----------
+    summaries : tuple of PartSummary
+        All parts, in millimetres.
+    pieces : tuple of Piece
+
+    Raises
+    ------
+    InputError
+        A material or figure is not known.
+    """
+    materials = materials_of(settings)
+    kind = kinds.kind_of(settings.kind)
+    limits = _limits(settings, kind, materials)
+    who = {stage: getattr(settings.who, stage) or kind.who(stage) for stage in kinds.STAGES}
+    earlier = [(choose("mould", g.mould), choose("cast", g.cast)) for g in settings.generation]
+    steps = kinds.size_steps(settings.kind, materials, earlier, who)
+    allowances = tuple(_allowance(step, settings.who) for step in steps)
+    in_pieces = {name for piece in pieces for name in piece.parts}
+    parts = [summary for summary in summaries if summary.name in in_pieces]
+
+    findings: list[Finding] = []
+    first_mould = earlier[0][0] if earlier else materials.mould
+    if settings.kind not in (ProcessKind.HARD_TOOL, ProcessKind.PRINT_ONLY):
+        findings += _survival(materials, first_mould, parts, limits)
+    findings += _unsettled(allowances)
+    findings += _own_pieces(parts, pieces, limits)
+    return Planned(
+        limits=limits,
+        size_steps=steps,
+        who_allows=allowances,
+        materials=materials,
+        cautions=kinds.cautions(kinds.tags_of(settings.kind, materials)),
+        findings=tuple(findings),
+        measures=(
+            Measure("pitch", limits.pitch_mm[0], "mm", "near field"),
+            Measure("least wall", limits.wall_mm.likely, "mm", str(limits.wall_mm)),
+            Measure("least gap", limits.gap_mm.likely, "mm", str(limits.gap_mm)),
+            Measure("reduce tolerance", limits.reduce_tolerance_mm, "mm", ""),
+        ),
+    )
+
+
+def _given(settings: Settings, word: str) -> dict[str, Any]:
+    values = settings.override.get(word, {})
+    return {name: value.table() if isinstance(value, Figure) else value for name, value in values.items()}
+
+
+def _limits(settings: Settings, kind: kinds.Kind, materials: Materials) -> Limits:
+    printer = materials.printer
+    pixel = (printer.pixel_x_mm.likely, printer.pixel_y_mm.likely)
+    pitch = settings.pitch_mm or min(max(min(pixel), PITCH_LEAST_MM), PITCH_MOST_MM)
+    return Limits(
+        kind=settings.kind,
+        pixel_mm=pixel,
+        layer_mm=settings.layer_mm or printer.layer_mm.likely,
+        pitch_mm=(pitch, pitch, pitch),
+        reduce_tolerance_mm=settings.reduce_tolerance_mm or TOLERANCES.reduce_pixels * min(pixel),
+        locks_allowed=kind.locks,
+        carries_print=kind.carry,
+        **kinds.limit_figures(kind, materials, _given(settings, "limits")),
+    )
+
+
+def _allowance(step: SizeStep, who: Who) -> Allowance:
+    stage = "mould" if step.stage == "warmth" else step.stage
+    settled = getattr(who, stage) is not None
+    return Allowance(step.name, step.stage, step.applied_by, settled, step.shrink)
+
+
+def _unsettled(allowances: Sequence[Allowance]) -> list[Finding]:
+    findings = []
+    for stage in ("mould", "cast"):
+        open_ones = [a for a in allowances if not a.settled and (a.stage == stage)]
+        if not open_ones or open_ones[0].who == "nobody":
+            continue
+        size = max(abs(end) for a in open_ones for end in (a.shrink[0].low, a.shrink[0].high))
+        if size == 0:
+            continue
+        findings.append(
+            Finding(
+                "plan",
+                f"who-allows-{stage}",
+                Verdict.WATCH,
+                "",
+                f"Nobody has said who allows for the shrinkage of the {stage}, up to {100 * size:.2g} %; by custom "
+                f"it is the {open_ones[0].who}. Doubled allowance is the classic error.",
+                f'Ask, and write [process.who] {stage} = "maker" or "caster".',
+                measured=size,
+                limit=0.0,
+                unit="ratio",
+                worse="high",
+            )
+        )
+    return findings
+
+
+def _survival(
+    materials: Materials, mould: Mould, parts: Sequence[PartSummary], limits: Limits
+) -> list[Finding]:
+    findings = [*_heat(materials, mould), *_inhibition(materials, mould)]
+    strength = materials.resin.strength_mpa
+    for part in parts:
+        if part.mean_thickness_mm <= 0:
+            continue
+        stress = survive.pressing_stress_mpa(mould, max(part.extents_mm), part.mean_thickness_mm)
+        if stress.low <= strength.low:
+            continue
+        # Neither the uneven share nor a mean thickness is ever exact, so this asks for a look and no more.
+        findings.append(
+            Finding(
+                "plan",
+                "master-pressed",
+                Verdict.WATCH,
+                part.name,
+                f"'{part.name}' is {max(part.extents_mm):.1f} mm long and {part.mean_thickness_mm:.2f} mm thick on "
+                f"average: pressing the rubber may bend it with {stress.likely:.3g} MPa ({stress.low:.3g} to "
+                f"{stress.high:.3g}), its resin bears {strength.likely:.3g}.",
+                "Cast it as a piece of its own, pack rubber under it by hand, or mould the masters in poured silicone.",
+                measured=stress.likely,
+                limit=strength.likely,
+                unit="MPa",
+                worse="high",
+            )
+        )
+    return findings
+
+
+def _degrees(figure: Range) -> str:
+    return f"{figure.likely:g} °C ({figure.low:g} to {figure.high:g})"
+
+
+def _heat(materials: Materials, mould: Mould) -> list[Finding]:
+    resin = materials.resin
+    margin = survive.heat_margin_degC(resin, mould)
+    if margin.low >= 0:
+        return []
+    sure = margin.high < 0 and resin.heat_deflection_degC.calibrated and mould.cure_degC.calibrated
+    cure, sag = _degrees(mould.cure_degC), _degrees(resin.heat_deflection_degC)
+    if margin.likely < 0:
+        says = f"The mould cures at {cure}, the {resin.title} sags from {sag} on: the master likely won't survive."
+    else:
+        says = f"The mould cures at {cure}; the {resin.title} may sag there, from {sag} on."
+    return [
+        Finding(
+            "plan",
+            "master-heat",
+            Verdict.STOP if sure else Verdict.WATCH,
+            "",
+            says,
+            "Cast metal masters from a poured silicone mould first ([[process.generation]]), use a high-temperature "
+            "resin by its data sheet, or a rubber that cures cooler.",
+            measured=margin.likely,
+            limit=0.0,
+            unit="degC",
+            worse="low",
+        )
+    ]
+
+
+def _inhibition(materials: Materials, mould: Mould) -> list[Finding]:
+    if not survive.inhibits(materials.resin, mould):
+        return []
+    return [
+        Finding(
+            "plan",
+            "cure-inhibition",
+            Verdict.WATCH,
+            "",
+            "Addition-cure silicone stays liquid on photopolymer that isn't fully cured, and on sulphur, amines and tin.",
+            "Wash and cure the masters fully, seal them with a barrier coat, and try the silicone on a hidden spot; or "
+            "use tin-cure silicone. The data sheets decide.",
+        )
+    ]
+
+
+def _own_pieces(parts: Sequence[PartSummary], pieces: Sequence[Piece], limits: Limits) -> list[Finding]:
+    alone = {piece.parts[0] for piece in pieces if len(piece.parts) == 1}
+    findings = []
+    for part in parts:
+        thick, long = part.mean_thickness_mm, max(part.extents_mm)
+        if part.name in alone or thick <= 0 or thick >= limits.pin_mm.likely or long < SLENDER_RATIO * thick:
+            continue
+        findings.append(
+            Finding(
+                "plan",
+                "own-piece",
+                Verdict.WATCH,
+                part.name,
+                f"'{part.name}' is {thick:.2f} mm thick on average and {long:.1f} mm long; what stands free wants "
+                f"{limits.pin_mm.likely:g} mm.",
+                "Make it a piece of its own in [[piece]], lay it against the body, or accept it.",
+                measured=thick,
+                limit=limits.pin_mm.likely,
+            )
+        )
+    return findings
