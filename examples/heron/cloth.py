@@ -1,0 +1,164 @@
+"""Cloth: the cloak, its lining, the tabard; cut flat, hung from pins and left to fall on the bird."""
+
+import numpy as np
+from arms import arm_clay
+from body import torso_clay
+from clay import Clay
+from drape_loops import drape
+from field_loops import fill_field
+from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG
+from scipy.ndimage import gaussian_filter
+from surfaces import open_sheet, resampled, sheet_normals, slab, spline
+
+COLLIDER_PITCH = 0.14
+
+
+def collider():
+    """(field, origin, pitch) of everything that the cloth falls on."""
+    clay = Clay()
+    clay.shapes += torso_clay().shapes
+    clay.boxes += torso_clay().boxes
+    for joints in (RIGHT_ARM, LEFT_ARM):
+        clay.limb(joints, [0.8, 0.66, 0.5], steps=6, blend=0.3)
+    for leg in (RIGHT_LEG, LEFT_LEG):
+        clay.limb(leg, [0.35, 0.4, 0.6], steps=6, blend=0.2)
+    clay.limb(NECK[:3], [1.1, 0.9, 0.8], steps=6, blend=0.5)
+    clay.ball((0.05, 1.0, 10.9), (1.35, 0.9, 1.2), blend=0.6)
+    low, high = clay.bounds()
+    origin = low - 6 * COLLIDER_PITCH
+    shape = tuple(int(n) for n in np.ceil((high - low) / COLLIDER_PITCH) + 12)
+    field = np.empty(shape, np.float32)
+    empty = np.zeros((0, 20)), np.zeros((0, 18))
+    fill_field(clay.stacked(), *empty, origin, COLLIDER_PITCH, 0.3, field)
+    return field, origin, COLLIDER_PITCH
+
+
+def _lengths(flat):
+    across = np.linalg.norm(np.diff(flat, axis=1), axis=2)
+    down = np.linalg.norm(np.diff(flat, axis=0), axis=2)
+    slant = 0.5 * (
+        np.linalg.norm(flat[1:, 1:] - flat[:-1, :-1], axis=2) + np.linalg.norm(flat[1:, :-1] - flat[:-1, 1:], axis=2)
+    )
+    return across, down, slant
+
+
+def hang(start, flat, held, solid, *, steps, rounds=10, gravity=0.0016, wind=(0, 0, 0), gap=0.16, grip=0.4, bend=0.12, finer=2):
+    """The cloth at rest: falls coarse, then on a grid `finer` times as fine."""
+    field, origin, pitch = solid
+    points = np.ascontiguousarray(start, float)
+    flat = np.asarray(flat, float)
+    settings = (gravity, np.asarray(wind, float), gap, grip, bend, 0.985)
+    drape(points, held.astype(float), *_lengths(flat), field, origin, pitch, steps, rounds, *settings)
+    if finer > 1:
+        rows, columns = points.shape[:2]
+        r, c = np.meshgrid(np.linspace(0, rows - 1, (rows - 1) * finer + 1), np.linspace(0, columns - 1, (columns - 1) * finer + 1), indexing="ij")
+        points = np.ascontiguousarray(resampled(points, r, c))
+        flat = resampled(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], 2)[..., :3], r, c)
+        held = (np.minimum.reduce([held[np.floor(r).astype(int), np.floor(c).astype(int)], held[np.ceil(r).astype(int), np.ceil(c).astype(int)]])) if False else np.where(
+            (held[np.floor(r).astype(int), np.floor(c).astype(int)] + held[np.ceil(r).astype(int), np.ceil(c).astype(int)]) > 0, 1.0, 0.0)
+        settings = (gravity / finer, np.asarray(wind, float) / finer, gap, grip, bend, 0.97)
+        drape(points, held, *_lengths(flat), field, origin, pitch, steps // 3, rounds, *settings)
+    return points
+
+
+def _fan(inner, outer, angle, rows, columns):
+    """A flat ring sector: the cut of a cape."""
+    radius = np.linspace(inner, outer, rows)[:, None]
+    turn = np.linspace(-0.5 * angle, 0.5 * angle, columns)[None]
+    return np.stack([radius * np.sin(turn), -radius * np.cos(turn), 0 * radius * turn], -1)
+
+
+COLLAR = [(-1.15, -0.75, 11.55), (-1.5, 0.15, 11.85), (-0.85, 1.25, 12.0), (0.05, 1.65, 12.0), (0.9, 1.2, 11.9), (1.5, 0.05, 11.65), (1.05, -0.85, 11.3)]
+
+
+def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, collar=COLLAR, sweep=(-97.0, 118.0), gap=0.16, bend=0.12):
+    flat = _fan(inner, outer, angle, rows, columns)
+    top = spline(collar, columns)
+    turn = np.deg2rad(np.linspace(*sweep, columns))
+    out = np.stack([np.sin(turn), np.cos(turn), 0 * turn], 1) * np.cos(slope) - np.array([0, 0, np.sin(slope)])
+    start = top[None] + (np.linspace(0.0, outer - inner, rows)[:, None, None]) * out[None]
+    held = np.ones((rows, columns))
+    held[0] = 0.0
+    return hang(start, flat, held, solid, steps=steps, wind=wind, gap=gap, bend=bend)
+
+
+def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
+    """The fallen cloth on a finer grid, its hem cut ragged; also each place's share down the cloth."""
+    r0, c0 = points.shape[:2]
+    share = np.linspace(0.0, 1.0, columns)
+    hem = reach - ragged * gaussian_filter(rng.uniform(0, 1, columns), columns / 60.0, mode="nearest") * 1.2
+    for place in rng.uniform(0.05, 0.95, 7):
+        hem -= ragged * rng.uniform(0.6, 1.6) * np.clip(1.0 - np.abs(share - place) / rng.uniform(0.006, 0.018), 0, 1)
+    down = np.linspace(0.0, 1.0, rows)[:, None] * hem[None]
+    places = down * (r0 - 1), np.broadcast_to(share * (c0 - 1), down.shape)
+    return resampled(points, *places), down / hem
+
+
+def thickened(grid, thick, *, relief=None):
+    """A closed slab about a sheet, thinner at the hem; `relief` raises the outside."""
+    normals = sheet_normals(gaussian_filter(grid, (1.0, 1.0, 0.0)))
+    half = 0.5 * np.broadcast_to(thick, grid.shape[:2])[..., None]
+    outer = grid + normals * half + (0.0 if relief is None else normals * relief[..., None])
+    return slab(outer, grid - normals * half)
+
+
+def cloak(solid, fineness):
+    """The long cloak over both shoulders, blown back and to his left, with a raised border."""
+    fallen = _cape(solid, inner=3.0, outer=12.2, angle=1.9, rows=34, columns=61, slope=0.85, steps=420, wind=(0.0002, 0.00045, 0.0))
+    grid, share = _fine(fallen, int(300 * fineness), int(480 * fineness), ragged=0.045, rng=np.random.default_rng(4877))
+    border = 0.05 * np.exp(-(((share - 0.955) / 0.012) ** 2)) - 0.03 * np.exp(-(((share - 0.925) / 0.006) ** 2))
+    thick = 0.24 - 0.06 * share
+    return thickened(grid, thick, relief=border)
+
+
+def hem_veil(solid, fineness):
+    """The thin lining under the cloak: a sheet without thickness, longer than the cloak, torn."""
+    collar = [tuple(np.array(p) * (0.86, 0.86, 1.0) - (0, -0.0, 2.6)) for p in COLLAR]
+    fallen = _cape(solid, inner=3.4, outer=10.4, angle=1.5, rows=26, columns=45, slope=1.1, steps=300, wind=(0.0002, 0.0003, 0.0), collar=collar,
+                   sweep=(-70.0, 70.0), gap=0.12)
+    grid, _ = _fine(fallen, int(160 * fineness), int(260 * fineness), ragged=0.09, rng=np.random.default_rng(2221))
+    return open_sheet(grid)
+
+
+def tabard(solid, fineness):
+    """The cloth that hangs from the belt in front."""
+    rows, columns = 26, 25
+    top = spline([(-1.05, -0.98, 7.55), (-0.3, -1.42, 7.5), (0.5, -1.15, 7.55)], columns)
+    s = np.linspace(-1, 1, columns)
+    long = np.linspace(0.0, 3.7, rows)
+    flat = np.stack([(0.92 + 0.09 * long[:, None]) * 1.15 * s[None], -long[:, None] * (1 + 0 * s[None]), 0 * long[:, None] * s[None]], -1)
+    start = top[None] + long[:, None, None] * np.array([0.0, -0.55, -0.85]) + 0.12 * long[:, None, None] * np.stack([s, 0 * s, 0 * s], 1)[None]
+    held = np.ones((rows, columns))
+    held[0] = 0.0
+    fallen = hang(start, flat, held, solid, steps=260, wind=(0.0002, 0.0001, 0.0), gap=0.12)
+    grid, share = _fine(fallen, int(190 * fineness), int(150 * fineness), ragged=0.07, rng=np.random.default_rng(811))
+    border = 0.04 * np.exp(-(((share - 0.93) / 0.02) ** 2))
+    return thickened(grid, 0.2 - 0.04 * share, relief=border)
+
+
+def hood(pitch):
+    """A deep hood: thick rim, pointed back, folds that run from the brim to the nape."""
+    from clay import CARVE
+    from pose import GAZE
+
+    clay = Clay()
+    clay.ball((0.05, -0.05, 14.15), (1.42, 1.62, 1.62), axis=(0.05, 0.25, 1))
+    clay.limb([(0.05, 0.6, 15.0), (0.15, 1.7, 14.95), (0.35, 2.45, 14.2)], [0.95, 0.55, 0.22], steps=7, blend=0.7)
+    clay.limb([(0.0, 0.55, 13.6), (0.0, 0.6, 12.6), (0.05, 0.45, 11.6)], [1.3, 1.45, 1.9], steps=7, blend=0.5)
+    rim = [(0.1, -1.75, 15.2), (0.75, -1.62, 14.95), (1.2, -1.4, 14.15), (1.12, -1.1, 13.2), (0.7, -0.95, 12.45), (0.05, -0.95, 12.05),
+           (-0.65, -0.85, 12.5), (-1.05, -0.95, 13.25), (-1.08, -1.25, 14.2), (-0.6, -1.6, 14.95), (0.1, -1.75, 15.2)]
+    clay.limb(rim, [0.22] * 11, steps=6, blend=0.3)
+    folds = [
+        ([(1.2, -1.2, 14.0), (1.45, -0.2, 13.6), (1.1, 0.9, 12.9), (0.5, 1.6, 12.4)], [0.14, 0.2, 0.22, 0.15]),
+        ([(1.1, -1.1, 13.2), (1.5, -0.2, 12.8), (1.35, 0.8, 12.2)], [0.14, 0.22, 0.2]),
+        ([(-1.05, -1.0, 13.3), (-1.4, 0.0, 13.1), (-1.2, 0.9, 12.5), (-0.5, 1.7, 12.2)], [0.14, 0.2, 0.2, 0.15]),
+        ([(-1.05, -1.2, 14.3), (-1.4, -0.1, 14.2), (-1.1, 0.9, 13.5), (-0.3, 1.6, 13.0)], [0.1, 0.17, 0.2, 0.15]),
+        ([(0.6, -1.5, 15.1), (0.9, -0.3, 15.3), (0.6, 0.8, 15.2), (0.2, 1.7, 14.8)], [0.1, 0.14, 0.16, 0.1]),
+        ([(-0.6, -1.5, 15.0), (-0.7, -0.3, 15.4), (-0.3, 0.7, 15.4)], [0.1, 0.14, 0.12]),
+    ]
+    for path, radii in folds:
+        clay.limb(path, radii, steps=7, blend=0.35)
+    clay.ball((0.12, -1.05, 13.9), (1.02, 1.35, 1.75), axis=GAZE, across=(1, 0, 0), op=CARVE, blend=0.12)
+    clay.ball((0.1, -0.75, 13.2), (0.85, 1.0, 1.2), op=CARVE, blend=0.2)
+    clay.grain(1, 0.02, (0.09, 0.09, 0.4), axis=(0, 1, 0.4), sharp=6)
+    return clay.mesh(pitch)

@@ -1,0 +1,177 @@
+"""Curves, swept tubes, cloth sheets and the contour: plain meshes as (points, triangles)."""
+
+import numpy as np
+from firstcast.fields.contour import contour_dense
+from scipy.interpolate import CubicSpline
+from scipy.ndimage import map_coordinates
+
+
+def unit(vector):
+    """`vector` at length one along its last axis."""
+    vector = np.asarray(vector, float)
+    return vector / np.maximum(np.linalg.norm(vector, axis=-1, keepdims=True), 1e-12)
+
+
+def spline(points, count):
+    """(count, d): a smooth curve through `points`, its knots spaced by chord."""
+    points = np.asarray(points, float)
+    if len(points) == 2:
+        return points[0] + np.linspace(0.0, 1.0, count)[:, None] * (points[1] - points[0])
+    chord = np.linalg.norm(np.diff(points, axis=0), axis=1) ** 0.5 if points.shape[1] > 1 else np.ones(len(points) - 1)
+    knots = np.concatenate([[0.0], np.cumsum(np.maximum(chord, 1e-9))])
+    return CubicSpline(knots, points, bc_type="natural")(np.linspace(0.0, knots[-1], count))
+
+
+def carried_frames(path, hint=(0.0, 0.0, 1.0)):
+    """Two unit fields across a curve, carried along it without twisting."""
+    tangent = unit(np.gradient(path, axis=0))
+    first = np.empty_like(path)
+    start = np.asarray(hint, float)
+    if np.linalg.norm(np.cross(start, tangent[0])) < 0.1:
+        start = np.array([1.0, 0.0, 0.0])
+    first[0] = unit(start - tangent[0] * (start @ tangent[0]))
+    for k in range(1, len(path)):
+        first[k] = unit(first[k - 1] - tangent[k] * (first[k - 1] @ tangent[k]))
+    return first, np.cross(tangent, first)
+
+
+def _grid_triangles(rows, columns, wrap):
+    """Triangles over a grid of points numbered row by row; `wrap` joins the last column to the first."""
+    across = columns if wrap else columns - 1
+    i, j = np.meshgrid(np.arange(rows - 1), np.arange(across), indexing="ij")
+    a = (i * columns + j).ravel()
+    b = (i * columns + (j + 1) % columns).ravel()
+    c, d = a + columns, b + columns
+    return np.concatenate([np.stack([a, b, c], 1), np.stack([b, d, c], 1)])
+
+
+def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0)):
+    """A closed tube along `path`; `radius` (n,) or one number; `shape` (sides, 2) is its section.
+
+    `twist` turns the section, in radians per unit of length. The ends are domed by one ring and a point.
+    """
+    path = np.asarray(path, float)
+    radius = np.broadcast_to(np.asarray(radius, float), len(path)).copy()
+    if shape is None:
+        turn = np.linspace(0.0, 2.0 * np.pi, sides, endpoint=False)
+        shape = np.stack([np.cos(turn), np.sin(turn)], 1)
+    shape = np.asarray(shape, float)
+    sides = len(shape)
+    first, second = carried_frames(path, hint)
+    if twist:
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+        c, s = np.cos(twist * along)[:, None], np.sin(twist * along)[:, None]
+        first, second = c * first + s * second, c * second - s * first
+    tangent = unit(np.gradient(path, axis=0))
+    head, tail = path[0] - 0.5 * radius[0] * tangent[0], path[-1] + 0.5 * radius[-1] * tangent[-1]
+    path = np.concatenate([[head], path, [tail]])
+    first, second = (np.concatenate([f[:1], f, f[-1:]]) for f in (first, second))
+    radius = np.concatenate([[0.55 * radius[0]], radius, [0.55 * radius[-1]]])
+    rings = (
+        path[:, None]
+        + radius[:, None, None] * (first[:, None] * shape[None, :, :1] + second[:, None] * shape[None, :, 1:])
+    )
+    points = np.concatenate([rings.reshape(-1, 3), [head - 0.2 * radius[1] * tangent[0]], [tail + 0.2 * radius[-2] * tangent[-1]]])
+    grid = _grid_triangles(len(path), sides, True)
+    k = np.arange(sides)
+    south, north = len(points) - 2, len(points) - 1
+    last = (len(path) - 1) * sides
+    low = np.stack([np.full(sides, south), (k + 1) % sides, k], 1)
+    high = np.stack([np.full(sides, north), last + k, last + (k + 1) % sides], 1)
+    return points, np.concatenate([grid, low, high]).astype(np.int32)
+
+
+ROPE = np.stack(
+    [
+        (0.8 + 0.2 * np.abs(np.cos(1.5 * np.linspace(0, 2 * np.pi, 24, endpoint=False))))
+        * f(np.linspace(0, 2 * np.pi, 24, endpoint=False))
+        for f in (np.cos, np.sin)
+    ],
+    1,
+)
+
+
+def blade(root, along, outward_hint, length, width, *, thick=0.1, bend=0.0, curl=0.0, point=0.4, rows=36):
+    """A flight feather: a closed leaf with a quill, barbs and a hollowed back.
+
+    `bend` curves it in its own plane, `curl` out of it, both in units at the tip.
+    """
+    columns = 15
+    w = unit(along)
+    n = unit(np.asarray(outward_hint, float) - w * (np.asarray(outward_hint, float) @ w))
+    side = np.cross(n, w)
+    t, s = np.meshgrid(np.linspace(0.0, 1.0, rows), np.linspace(-1.0, 1.0, columns), indexing="ij")
+    swell = np.where(t > 0.5, np.sqrt(np.clip(1.0 - ((t - 0.5) / 0.5) ** 2, 0.0, 1.0)), 0.45 + 1.1 * t)
+    lance = np.where(t > 0.3, 1.0 - (t - 0.3) / 0.7, 0.45 + 1.85 * t)
+    half = 0.5 * width * np.clip((1.0 - point) * np.minimum(swell, 1.0) + point * lance, 0.03, 1.0)
+    spine = np.asarray(root, float) + (t * length)[..., None] * w
+    spine = spine + (bend * t**2)[..., None] * side + (curl * t**2)[..., None] * n
+    arch = 0.28 * width * (1.0 - s**2) * np.sqrt(np.clip(half / (0.5 * width), 0, 1))
+    quill = 0.55 * thick * np.clip(1.0 - np.abs(s) / 0.16, 0.0, 1.0) * (1.0 - 0.6 * t)
+    barbs = 0.16 * thick * np.sin(2 * np.pi * (t * length * 5.0 - 2.2 * np.abs(s) * half)) * np.clip(3 * np.abs(s), 0, 1)
+    middle = spine + (s * half)[..., None] * side
+    taper = thick * (1.0 - 0.55 * t) * (0.45 + 0.55 * np.sqrt(np.clip(1.0 - s**2, 0, 1)))
+    top = middle + (arch + 0.5 * taper + quill + barbs * (1 - t**6))[..., None] * n
+    back = middle + (0.8 * arch - 0.5 * taper)[..., None] * n
+    return slab(top, back)
+
+
+def sheet_normals(grid):
+    """Unit normals of a grid of points (rows, columns, 3)."""
+    return unit(np.cross(np.gradient(grid, axis=1), np.gradient(grid, axis=0)))
+
+
+def resampled(grid, rows, columns):
+    """The sheet at fractional places `rows`, `columns` (same shape) of `grid`, by cubic splines."""
+    places = np.stack([rows, columns])
+    return np.stack([map_coordinates(grid[..., c], places, order=3, mode="nearest") for c in range(3)], -1)
+
+
+def open_sheet(grid):
+    """A grid of points as an open mesh without thickness."""
+    return grid.reshape(-1, 3), _grid_triangles(*grid.shape[:2], False).astype(np.int32)
+
+
+def slab(outer, inner):
+    """A closed mesh between two grids of points; normals of `outer` point away from `inner`."""
+    rows, columns = outer.shape[:2]
+    count = rows * columns
+    points = np.concatenate([outer.reshape(-1, 3), inner.reshape(-1, 3)])
+    top = _grid_triangles(rows, columns, False)
+    rim = np.concatenate(
+        [
+            np.arange(columns),
+            np.arange(1, rows) * columns + columns - 1,
+            (rows - 1) * columns + np.arange(columns - 2, -1, -1),
+            np.arange(rows - 2, 0, -1) * columns,
+        ]
+    )
+    after = np.roll(rim, -1)
+    wall = np.concatenate(
+        [np.stack([rim, rim + count, after], 1), np.stack([after, rim + count, after + count], 1)]
+    )
+    return outward(points, np.concatenate([top, top[:, ::-1] + count, wall]).astype(np.int32))
+
+
+def outward(points, triangles):
+    """The mesh with its triangles turned if it encloses a negative volume."""
+    a, b, c = (points[triangles[:, k]] - points.mean(axis=0) for k in range(3))
+    if np.einsum("ij,ij->", a, np.cross(b, c)) < 0.0:
+        triangles = np.ascontiguousarray(triangles[:, ::-1])
+    return points, triangles
+
+
+def joined(meshes):
+    """Several meshes as one, their shells kept apart."""
+    points, triangles, base = [], [], 0
+    for p, t in meshes:
+        points.append(p)
+        triangles.append(t + base)
+        base += len(p)
+    return np.concatenate(points), np.concatenate(triangles).astype(np.int32)
+
+
+def contour(field, origin, pitch):
+    """The zero surface of a lattice of distances, negative inside."""
+    found = contour_dense(field, origin, pitch)
+    return found.points, found.triangles
