@@ -1,29 +1,41 @@
-"""A part in a few numbers: all that plan needs of it."""
+"""The figures of a part that planning needs, without its triangles."""
 
 from dataclasses import dataclass
 
-from firstcast.geometry.mesh import Mesh, measure_solid
+from firstcast.vocabulary import ShellKind
 
 
 @dataclass(frozen=True)
 class PartSummary:
-    """Size, volume and mean thickness of one part, in millimetres.
+    """A part in numbers, after intake. Shells that overlap count each on their own.
 
-    `mean_thickness_mm` is 2 · volume / area: the thickness of a plate of that volume and area.
+    Attributes
+    ----------
+    extents_mm : ((x, y, z), (x, y, z))
+        Least and greatest coordinates.
+    volume_mm3 : float
+        Of the closed shells, and of the sheets as area times thickness.
+    area_mm2 : float
+        Of the closed shells, and of both sides of the sheets.
+    mean_thickness_mm : float
+        2 V / A: the thickness of a plate, two thirds of a ball's radius.
+    shell_counts : ((kind, count), ...)
+        In the order of `ShellKind`.
+    is_sheet : bool
+        Whether sheets make up more than half of the area.
     """
 
     name: str
-    extents_mm: tuple[float, float, float]
+    extents_mm: tuple[tuple[float, float, float], tuple[float, float, float]]
     volume_mm3: float
     area_mm2: float
     triangle_count: int
     mean_thickness_mm: float
+    shell_counts: tuple[tuple[ShellKind, int], ...]
+    is_sheet: bool
 
-
-def summarise(name: str, mesh: Mesh) -> PartSummary:
-    """The summary of a closed mesh in millimetres; an empty one has no thickness."""
-    solid = measure_solid(mesh)
-    low, high = mesh.bounds
-    x, y, z = (float(c) for c in high - low)
-    thickness = 2.0 * abs(solid.volume) / solid.area if solid.area else 0.0
-    return PartSummary(name, (x, y, z), solid.volume, solid.area, len(mesh.triangles), thickness)
+    @property
+    def size_mm(self) -> tuple[float, float, float]:
+        """Breadth along x, y and z."""
+        low, high = self.extents_mm
+        return (high[0] - low[0], high[1] - low[1], high[2] - low[2])

@@ -211,3 +211,70 @@ def walk_loops(following):
             j = following[j]
     starts[count] = np.int32(filled)
     return order, starts[: count + 1].copy()
+
+
+@kernel
+def pair_around(starts, forward, angle):
+    """Which two of the triangles around a crowded edge belong together.
+
+    Material lies from a backward triangle on, turning about the edge, to the next forward one. Where as many
+    run forward as backward, those two are paired, like brackets. Else something ends at the edge: then the
+    pairs that run straightest through it are taken first, and the rest stays open.
+
+    Parameters
+    ----------
+    starts : (k + 1,) int32
+        Groups of triangles, one edge each, sorted by angle; of equal angles forward comes first.
+    forward : (n,) bool
+        Whether the triangle runs from the edge's lower point to its higher.
+    angle : (n,) float64
+        Radians about the edge from its lower to its higher point.
+
+    Returns
+    -------
+    partner : (n,) int32
+        Row of the partner, or -1.
+    """
+    n = len(forward)
+    partner = np.full(n, np.int32(-1))
+    stack = np.empty(n, np.int32)
+    for g in range(len(starts) - 1):
+        a, b = starts[g], starts[g + 1]
+        balance = 0
+        for i in range(a, b):
+            balance += 1 if forward[i] else -1
+        if balance == 0 or b - a > 64:
+            depth = 0
+            for turn in range(2):  # twice round: brackets may open before the angle wraps
+                for i in range(a, b):
+                    if partner[i] >= 0:
+                        continue
+                    if not forward[i]:
+                        if turn == 0:
+                            stack[depth] = i
+                            depth += 1
+                    elif depth > 0:
+                        depth -= 1
+                        partner[i] = stack[depth]
+                        partner[stack[depth]] = i
+            continue
+        while True:
+            best = np.inf
+            first = -1
+            second = -1
+            for i in range(a, b):
+                if partner[i] >= 0 or not forward[i]:
+                    continue
+                for j in range(a, b):
+                    if partner[j] >= 0 or forward[j]:
+                        continue
+                    bend = abs(abs(angle[i] - angle[j]) - np.pi)
+                    if bend < best:
+                        best = bend
+                        first = i
+                        second = j
+            if first < 0:
+                break
+            partner[first] = np.int32(second)
+            partner[second] = np.int32(first)
+    return partner
