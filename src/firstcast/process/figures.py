@@ -1,6 +1,7 @@
 """Reading figures (low, likely, high, unit, basis, source) out of the packaged data files."""
 
 import difflib
+import math
 import tomllib
 from collections.abc import Iterable, Mapping
 from functools import cache
@@ -55,7 +56,7 @@ def figure_from(table: Mapping[str, Any], *, where: str) -> Range:
 def override_figure(figure: Range, value: Any, *, where: str) -> Range:
     """`figure` as the maker gives it: one number, or a mapping of low, likely and high.
 
-    A mapping may leave ends out; what is left out is widened just enough to stay in order.
+    A mapping may leave ends out; an end that is left out is `likely`.
     The basis becomes the maker's own.
 
     Raises
@@ -63,19 +64,21 @@ def override_figure(figure: Range, value: Any, *, where: str) -> Range:
     InputError
         Not a number nor such a mapping, or low ≤ likely ≤ high fails.
     """
-    unit = figure.unit
-    if isinstance(value, int | float) and not isinstance(value, bool):
-        return Range.exactly(float(value), unit, Basis.MAKER, "the job file")
-    if isinstance(value, Mapping) and "likely" in value and set(value) <= {"low", "likely", "high"}:
-        likely = float(value["likely"])
-        low, high = float(value.get("low", likely)), float(value.get("high", likely))
+    ends = value if isinstance(value, Mapping) else {"likely": value}
+    if "likely" in ends and set(ends) <= {"low", "likely", "high"} and all(map(_is_number, ends.values())):
+        likely = float(ends["likely"])
+        low, high = float(ends.get("low", likely)), float(ends.get("high", likely))
         if low <= likely <= high:
-            return Range(low, likely, high, unit, Basis.MAKER, "the job file")
+            return Range(low, likely, high, figure.unit, Basis.MAKER, "the job file")
     raise InputError(
-        f"{value!r} is not a figure in {unit}",
+        f"{value!r} is no figure ({figure.unit})",
         where=where,
         mend="Give one number, or { low = …, likely = …, high = … } in that order.",
     )
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def nearest_word(word: str, known: Iterable[str]) -> str:

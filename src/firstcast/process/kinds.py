@@ -91,7 +91,7 @@ def limit_figures(kind: Kind, materials: Materials, overrides: Mapping[str, Any]
         "parting_opening_mm": materials.mould.parting_opening_mm,
     }
     for name, value in overrides.items():
-        figures[name] = override_figure(figures[name], value, where=f"process.override.limits.{name}")
+        figures[name] = override_figure(figures[name], value, where=f"override.limits.{name}")
     return figures
 
 

@@ -156,8 +156,8 @@ def catalogue(word: str) -> dict[str, Any]:
     return {key: _record(record, key, table, file) for key, table in read_data(file).items()}
 
 
-def choose(word: str, key: str) -> Any:
-    """The record `key` of the catalogue `word`.
+def choose(word: str, key: str, *, where: str = "") -> Any:
+    """The record `key` of the catalogue `word`; `where` is named in the error.
 
     Raises
     ------
@@ -166,7 +166,7 @@ def choose(word: str, key: str) -> Any:
     """
     known = catalogue(word)
     if key not in known:
-        raise InputError(f"there is no {word} '{key}'", where=word, mend=nearest_word(key, known))
+        raise InputError(f"there is no {word} '{key}'", where=where or word, mend=nearest_word(key, known))
     return known[key]
 
 

@@ -99,7 +99,7 @@ def allow(
     *,
     piece: str,
     size_steps: tuple[SizeStep, ...],
-    extents_mm: Sequence[float],
+    extents_mm: npt.ArrayLike,
     settings: Settings,
     turn_to_print: npt.ArrayLike | None = None,
 ) -> Allowed:
@@ -110,8 +110,8 @@ def allow(
     piece : str
     size_steps : tuple of SizeStep
         From the file to the cast.
-    extents_mm : (3,)
-        The piece's extents along the figure's x, y, z.
+    extents_mm : (3,) or (2, 3)
+        The piece's extents along the figure's x, y, z, or its least and greatest coordinates.
     turn_to_print : (3, 3) or None
         Rotation from figure space to print space, once it is known how the piece stands; its rows are
         the printer's axes. None: upright.
@@ -122,6 +122,8 @@ def allow(
         The extents are not three lengths.
     """
     extents = np.asarray(extents_mm, dtype=np.float64)
+    if extents.shape == (2, 3):
+        extents = extents[1] - extents[0]
     if extents.shape != (3,) or not np.isfinite(extents).all() or (extents < 0).any():
         raise InputError(f"{extents_mm} are not three lengths", where=piece, mend="Give x, y, z in mm.")
     steps = tuple(

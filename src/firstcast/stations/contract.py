@@ -14,8 +14,19 @@ One line in `firstcast.route` then says from which stations the function's argum
 from dataclasses import dataclass, field
 
 from pydantic import BaseModel, ConfigDict
+from pydantic_core import PydanticCustomError
 
+from firstcast.errors import FirstcastError
 from firstcast.findings import Finding, Measure
+
+FAULT = "firstcast_fault"
+"""Type of the validation errors that `fault` makes."""
+
+
+def fault(error: FirstcastError) -> PydanticCustomError:
+    """An error of ours as one that a settings validator may raise; `where` is a key below the model's."""
+    told = {"what": error.what, "where": error.where, "mend": error.mend}
+    return PydanticCustomError(FAULT, "{where}: {what}. {mend}", told)
 
 
 class StationSettings(BaseModel):

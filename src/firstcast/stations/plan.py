@@ -13,10 +13,10 @@ from firstcast.geometry.summary import PartSummary
 from firstcast.process import kinds, survive
 from firstcast.process.figures import nearest_word
 from firstcast.process.limits import Limits
-from firstcast.process.materials import CATALOGUES, Materials, Mould, choose, overridden
+from firstcast.process.materials import CATALOGUES, Casting, Materials, Mould, choose, overridden
 from firstcast.process.shrink import SizeStep
 from firstcast.ranges import Range
-from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.stations.contract import StationResult, StationSettings, fault
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import ProcessKind, Verdict
 
@@ -27,26 +27,6 @@ SLENDER_RATIO = 8.0
 """Length over mean thickness from which a thin part is worth a piece of its own: chosen, no source."""
 
 Giver = Literal["maker", "caster", "toolmaker", "nobody"]
-
-
-class Figure(StationSettings):
-    """A figure of the maker's own as a range."""
-
-    likely: float
-    low: float | None = None
-    high: float | None = None
-
-    @model_validator(mode="after")
-    def _in_order(self) -> "Figure":
-        low = self.likely if self.low is None else self.low
-        high = self.likely if self.high is None else self.high
-        if not low <= self.likely <= high:
-            raise ValueError("give low ≤ likely ≤ high")
-        return self
-
-    def table(self) -> dict[str, float]:
-        """The ends that are given, as `override_figure` takes them."""
-        return {name: value for name, value in self.model_dump().items() if value is not None}
 
 
 class Generation(StationSettings):
@@ -78,8 +58,9 @@ class Settings(StationSettings):
     generation: tuple[Generation, ...] = ()
     """Generations of masters before the production mould."""
     who: Who = Who()
-    override: dict[str, dict[str, float | bool | str | Figure]] = Field(default_factory=dict)
-    """Figures of the maker's own: printer, resin, mould, cast, paint or limits, then the figure's name."""
+    override: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    """Figures of the maker's own: printer, resin, mould, cast, paint or limits, then the figure's name; a
+    number, or a table of low, likely, high."""
     pitch_mm: float | None = Field(default=None, gt=0.005, le=0.2)
     """Near-field pitch; by default the printer's pixel between 0.02 and 0.05."""
     layer_mm: float | None = Field(default=None, gt=0.005, le=0.3)
@@ -90,12 +71,11 @@ class Settings(StationSettings):
     @model_validator(mode="after")
     def _known(self) -> "Settings":
         try:
-            materials_of(self)
-            for generation in self.generation:
-                choose("mould", generation.mould)
-                choose("cast", generation.cast)
+            materials = materials_of(self)
+            kinds.limit_figures(kinds.kind_of(self.kind), materials, self.override.get("limits", {}))
+            _earlier(self)
         except FirstcastError as error:
-            raise ValueError(f"{error.where}: {error.what}. {error.mend}") from None
+            raise fault(error) from None
         return self
 
 
@@ -161,7 +141,7 @@ def materials_of(settings: Settings) -> Materials:
                 mend=nearest_word(name, kinds.LIMIT_NAMES),
             )
     records = {
-        word: overridden(choose(word, key), _given(settings, word), where=f"override.{word}")
+        word: overridden(choose(word, key), settings.override.get(word, {}), where=f"override.{word}")
         for word, key in keys.items()
     }
     return Materials(**records)
@@ -185,7 +165,7 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
     kind = kinds.kind_of(settings.kind)
     limits = _limits(settings, kind, materials)
     who = {stage: getattr(settings.who, stage) or kind.who(stage) for stage in kinds.STAGES}
-    earlier = [(choose("mould", g.mould), choose("cast", g.cast)) for g in settings.generation]
+    earlier = _earlier(settings)
     steps = kinds.size_steps(settings.kind, materials, earlier, who)
     allowances = tuple(_allowance(step, settings.who) for step in steps)
     in_pieces = {name for piece in pieces for name in piece.parts}
@@ -213,9 +193,13 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
     )
 
 
-def _given(settings: Settings, word: str) -> dict[str, Any]:
-    values = settings.override.get(word, {})
-    return {name: value.table() if isinstance(value, Figure) else value for name, value in values.items()}
+def _earlier(settings: Settings) -> list[tuple[Mould, Casting]]:
+    found = []
+    for number, generation in enumerate(settings.generation, start=1):
+        where = f"generation.{number}"
+        mould = choose("mould", generation.mould, where=f"{where}.mould")
+        found.append((mould, choose("cast", generation.cast, where=f"{where}.cast")))
+    return found
 
 
 def _limits(settings: Settings, kind: kinds.Kind, materials: Materials) -> Limits:
@@ -230,7 +214,7 @@ def _limits(settings: Settings, kind: kinds.Kind, materials: Materials) -> Limit
         reduce_tolerance_mm=settings.reduce_tolerance_mm or TOLERANCES.reduce_pixels * min(pixel),
         locks_allowed=kind.locks,
         carries_print=kind.carry,
-        **kinds.limit_figures(kind, materials, _given(settings, "limits")),
+        **kinds.limit_figures(kind, materials, settings.override.get("limits", {})),
     )
 
 
@@ -275,7 +259,7 @@ def _survival(
     for part in parts:
         if part.mean_thickness_mm <= 0:
             continue
-        stress = survive.pressing_stress_mpa(mould, max(part.extents_mm), part.mean_thickness_mm)
+        stress = survive.pressing_stress_mpa(mould, max(part.size_mm), part.mean_thickness_mm)
         if stress.low <= strength.low:
             continue
         # Neither the uneven share nor a mean thickness is ever exact, so this asks for a look and no more.
@@ -285,7 +269,7 @@ def _survival(
                 "master-pressed",
                 Verdict.WATCH,
                 part.name,
-                f"'{part.name}' is {max(part.extents_mm):.1f} mm long and {part.mean_thickness_mm:.2f} mm thick on "
+                f"'{part.name}' is {max(part.size_mm):.1f} mm long and {part.mean_thickness_mm:.2f} mm thick on "
                 f"average: pressing the rubber may bend it with {stress.likely:.3g} MPa ({stress.low:.3g} to "
                 f"{stress.high:.3g}), its resin bears {strength.likely:.3g}.",
                 "Cast it as a piece of its own, pack rubber under it by hand, or mould the masters in poured silicone.",
@@ -350,7 +334,7 @@ def _own_pieces(parts: Sequence[PartSummary], pieces: Sequence[Piece], limits: L
     alone = {piece.parts[0] for piece in pieces if len(piece.parts) == 1}
     findings = []
     for part in parts:
-        thick, long = part.mean_thickness_mm, max(part.extents_mm)
+        thick, long = part.mean_thickness_mm, max(part.size_mm)
         if part.name in alone or thick <= 0 or thick >= limits.pin_mm.likely or long < SLENDER_RATIO * thick:
             continue
         findings.append(

@@ -1,0 +1,157 @@
+"""The tables of the job file that belong to no station, as pydantic models."""
+
+import math
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
+
+from firstcast.geometry.zones import Ball, Box, Outline, Zone
+from firstcast.vocabulary import ZoneMeaning
+
+Place = tuple[float, float, float]
+
+
+def _word(text: str) -> str:
+    if not text.strip():
+        raise ValueError("it is empty")
+    if text != text.strip() or any(not c.isprintable() for c in text):
+        raise ValueError("it has spaces around it or unprintable characters")
+    return text
+
+
+def _file_word(text: str) -> str:
+    """Names that become file names: no separators, no leading dot, short."""
+    _word(text)
+    if any(c in '/\\:*?"<>|' for c in text) or text.startswith(".") or len(text) > 80:
+        raise ValueError(
+            'it becomes a file name: no / \\ : * ? " < > |, no dot in front, at most 80 characters'
+        )
+    return text
+
+
+Word = Annotated[str, AfterValidator(_word)]
+FileWord = Annotated[str, AfterValidator(_file_word)]
+
+
+class Table(BaseModel):
+    """Base of the tables: frozen, no unknown keys, no NaN or infinity."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class JobTable(Table):
+    """[job]: what is made, and how many castings are wanted."""
+
+    name: FileWord
+    note: str = ""
+    wanted: int = Field(default=1, ge=1, le=1_000_000)
+
+
+class FoldersTable(Table):
+    """[folders]: where the maker's files are. Only what is named here may lie outside the job's folder."""
+
+    parts: Word
+
+
+class PieceTable(Table):
+    """[[piece]]: what is cast as one."""
+
+    name: FileWord
+    parts: tuple[Word, ...] = Field(min_length=1)
+
+
+class BallTable(Table):
+    """A zone's ball."""
+
+    centre_mm: Place
+    radius_mm: float = Field(gt=0)
+
+
+class BoxTable(Table):
+    """A zone's box."""
+
+    low_mm: Place
+    high_mm: Place
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "BoxTable":
+        if any(low > high for low, high in zip(self.low_mm, self.high_mm, strict=True)):
+            raise ValueError("low_mm is above high_mm")
+        return self
+
+
+class OutlineTable(Table):
+    """A zone's outline."""
+
+    axis: Literal["x", "y", "z"]
+    spots_mm: tuple[tuple[float, float], ...] = Field(min_length=3)
+    from_mm: float | None = None
+    to_mm: float | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> "OutlineTable":
+        if self.from_mm is not None and self.to_mm is not None and self.from_mm > self.to_mm:
+            raise ValueError("from_mm is above to_mm")
+        return self
+
+
+class ZoneTable(Table):
+    """[[zone]]: a place by part, ball, box or outline, with what it means."""
+
+    name: Word
+    meaning: ZoneMeaning
+    part: Word | None = None
+    ball: BallTable | None = None
+    box: BoxTable | None = None
+    outline: OutlineTable | None = None
+
+    @model_validator(mode="after")
+    def _placed(self) -> "ZoneTable":
+        shapes = [shape for shape in (self.ball, self.box, self.outline) if shape is not None]
+        if len(shapes) > 1:
+            raise ValueError("give one of ball, box and outline")
+        if not shapes and self.part is None:
+            raise ValueError("give a part, ball, box or outline")
+        return self
+
+    def zone(self) -> Zone:
+        """The zone as the stations know it."""
+        shape: Any = None
+        if self.ball:
+            shape = Ball(self.ball.centre_mm, self.ball.radius_mm)
+        elif self.box:
+            shape = Box(self.box.low_mm, self.box.high_mm)
+        elif self.outline:
+            low = -math.inf if self.outline.from_mm is None else self.outline.from_mm
+            high = math.inf if self.outline.to_mm is None else self.outline.to_mm
+            shape = Outline(self.outline.axis, self.outline.spots_mm, low, high)
+        return Zone(self.name, self.meaning, self.part, shape)
+
+
+class AcceptTable(Table):
+    """[[accept]]: a finding that the maker accepts, and why."""
+
+    id: Word
+    reason: Word
+    measured: float | None = None
+
+
+class MendTable(Table):
+    """[[mend]]: a proposed change that the maker wants made, and why."""
+
+    id: Word
+    reason: Word
+
+
+class JobTables(Table):
+    """The job file without the stations' tables."""
+
+    job: JobTable
+    folders: FoldersTable
+    piece: tuple[PieceTable, ...] = Field(min_length=1)
+    zone: tuple[ZoneTable, ...] = ()
+    accept: tuple[AcceptTable, ...] = ()
+    mend: tuple[MendTable, ...] = ()
+
+
+OWN_TABLES = tuple(JobTables.model_fields)

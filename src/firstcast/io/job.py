@@ -1,0 +1,389 @@
+"""The job file: the recipe of one figure, read, checked and resolved.
+
+    [job]        name, note, wanted castings
+    [folders]    parts: the folder of the sculpture
+    [[piece]]    name, parts (names or globs; a part is FILE or FILE/OBJECT, without suffix)
+    [size]       scale rules                 [process]  kind, printer, resin, mould, cast, paint, ...
+    [STATION]    settings of any other station; [STATION.part."NAME"] and [STATION.piece."NAME"]
+                 change them for the parts and pieces that the name or glob fits
+    [[zone]]     name, meaning, and a part, ball, box or outline
+    [[accept]]   id of a finding, reason, measured
+    [[mend]]     id of a mend, reason
+
+Every error names the key, what is wrong and the mend.
+"""
+
+import json
+import tomllib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from fnmatch import fnmatchcase
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from firstcast.errors import JobError
+from firstcast.findings import Finding
+from firstcast.geometry.pieces import Piece
+from firstcast.geometry.zones import Zone
+from firstcast.io._job_errors import dotted, job_error
+from firstcast.io._job_models import OWN_TABLES, JobTables
+from firstcast.io.meshes import MESH_SUFFIXES
+from firstcast.process.figures import nearest_word
+from firstcast.stations.contract import StationSettings
+
+JOB_FILE = "job.toml"
+TABLE_OF_STATION = {"plan": "process"}
+"""Stations whose table has a name of its own."""
+LARGEST_JOB_BYTES = 1_000_000
+"""A job file is written by hand: anything larger is another file."""
+
+
+@dataclass(frozen=True)
+class PieceSpec:
+    """A piece as the job file has it: names or globs of parts."""
+
+    name: str
+    patterns: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Acceptance:
+    """A finding that the maker accepts; it lapses when the measure worsens by a tenth."""
+
+    id: str
+    reason: str
+    measured: float | None = None
+
+
+@dataclass(frozen=True)
+class MendOrder:
+    """A proposed mend that the maker wants made."""
+
+    id: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class SettingsFor:
+    """Settings that hold for some parts or pieces only."""
+
+    station: str
+    subject: str
+    pattern: str
+    settings: StationSettings
+
+
+@dataclass(frozen=True)
+class Job:
+    """One figure to be made. Paths are absolute; `part_files` are sorted by name."""
+
+    path: Path
+    name: str
+    note: str
+    wanted: int
+    parts_folder: Path
+    part_files: tuple[Path, ...]
+    piece_specs: tuple[PieceSpec, ...]
+    settings: Mapping[str, StationSettings]
+    exceptions: tuple[SettingsFor, ...] = ()
+    zones: tuple[Zone, ...] = ()
+    acceptances: tuple[Acceptance, ...] = ()
+    mends: tuple[MendOrder, ...] = ()
+
+    @property
+    def folder(self) -> Path:
+        """The job's own folder."""
+        return self.path.parent
+
+    def settings_for(self, station: str, *, part: str = "", piece: str = "") -> StationSettings:
+        """A station's settings for one part or piece: the last exception that fits it, else the table."""
+        for exception in reversed(self.exceptions):
+            subject = part if exception.subject == "part" else piece
+            if exception.station == station and subject and _fits(subject, exception.pattern):
+                return exception.settings
+        return self.settings[station]
+
+    def is_ruler(self, part: str) -> bool:
+        """Whether a part is the ruler of [size], which belongs to no piece."""
+        ruler = getattr(self.settings.get("size"), "ruler", None)
+        return ruler is not None and _fits(part, ruler.part)
+
+    def pieces(self, part_names: Sequence[str]) -> tuple[Piece, ...]:
+        """The pieces with the names of their parts, in the order of the job file.
+
+        Parameters
+        ----------
+        part_names : sequence of str
+            All parts of the sculpture: see `part_name`.
+
+        Raises
+        ------
+        JobError
+            A pattern fits no part or only the ruler, or a part is in two pieces.
+        """
+        rulers = [name for name in part_names if self.is_ruler(name)]
+        names = [name for name in part_names if name not in rulers]
+        owner: dict[str, str] = {}
+        pieces = []
+        for number, spec in enumerate(self.piece_specs):
+            parts: list[str] = []
+            for place, pattern in enumerate(spec.patterns):
+                where = dotted(["piece", number, "parts", place])
+                found = [name for name in names if name == pattern] or [n for n in names if _fits(n, pattern)]
+                if not found and any(_fits(ruler, pattern) for ruler in rulers):
+                    raise JobError(
+                        f"'{pattern}' is the ruler of [size]",
+                        where=where,
+                        mend="A ruler belongs to no piece: take it out here, or out of [size].",
+                    )
+                if not found:
+                    raise JobError(
+                        f"no part is named '{pattern}'", where=where, mend=nearest_word(pattern, names)
+                    )
+                for name in found:
+                    if name in owner and owner[name] != spec.name:
+                        raise JobError(
+                            f"part '{name}' is in piece '{owner[name]}' already",
+                            where=where,
+                            mend="Name each part in one piece only.",
+                        )
+                    if name not in owner:
+                        owner[name] = spec.name
+                        parts.append(name)
+            pieces.append(Piece(spec.name, tuple(parts)))
+        return tuple(pieces)
+
+
+def part_name(file: Path, object_name: str, objects_in_file: int) -> str:
+    """A part's name: its file without suffix, and `/OBJECT` where the file holds several."""
+    return file.stem if objects_in_file == 1 else f"{file.stem}/{object_name}"
+
+
+def read_job(path: Path, station_settings: Mapping[str, type[StationSettings]]) -> Job:
+    """The job of a job file, or of the folder that holds one.
+
+    Parameters
+    ----------
+    path : Path
+        The job file, or its folder.
+    station_settings : mapping
+        Each station's name and its settings model.
+
+    Raises
+    ------
+    JobError
+        Anything that the job file says and can't be.
+    """
+    path = Path(path)
+    if path.is_dir():
+        path = path / JOB_FILE
+    path = path.absolute()
+    tables = _load(path)
+    stations = {TABLE_OF_STATION.get(name, name): name for name in station_settings}
+    _check_tables(tables, stations)
+    own = _filled(JobTables, {key: value for key, value in tables.items() if key in OWN_TABLES}, ())
+    settings: dict[str, StationSettings] = {}
+    exceptions: list[SettingsFor] = []
+    for table, station in stations.items():
+        model = station_settings[station]
+        content = dict(tables.get(table, {}))
+        extra = {s: content.pop(s) for s in ("part", "piece") if s in content and s not in model.model_fields}
+        settings[station] = _filled(model, content, (table,))
+        for subject, changes in extra.items():
+            exceptions += _exceptions(model, station, table, subject, content, changes)
+    parts_folder = _parts_folder(path, own.folders.parts)
+    job = Job(
+        path=path,
+        name=own.job.name,
+        note=own.job.note,
+        wanted=own.job.wanted,
+        parts_folder=parts_folder,
+        part_files=_part_files(parts_folder, path.parent),
+        piece_specs=tuple(PieceSpec(piece.name, piece.parts) for piece in own.piece),
+        settings=settings,
+        exceptions=tuple(exceptions),
+        zones=tuple(zone.zone() for zone in own.zone),
+        acceptances=tuple(Acceptance(a.id, a.reason, a.measured) for a in own.accept),
+        mends=tuple(MendOrder(m.id, m.reason) for m in own.mend),
+    )
+    _check_names(job)
+    return job
+
+
+def accepted(findings: Iterable[Finding], acceptances: Iterable[Acceptance]) -> tuple[Finding, ...]:
+    """The findings, those that the maker accepts marked so, unless they have worsened by a tenth since."""
+    by_id = {acceptance.id: acceptance for acceptance in acceptances}
+    return tuple(
+        f.with_acceptance(by_id[f.id].reason, by_id[f.id].measured) if f.id in by_id else f for f in findings
+    )
+
+
+def _fits(name: str, pattern: str) -> bool:
+    return name == pattern or fnmatchcase(name, pattern)
+
+
+def _load(path: Path) -> dict[str, Any]:
+    try:
+        if path.stat().st_size > LARGEST_JOB_BYTES:
+            raise JobError(
+                f"it has more than {LARGEST_JOB_BYTES} bytes", where=path.name, mend="Name the job file."
+            )
+        text = path.read_bytes().decode("utf-8-sig")
+        return tomllib.loads(text)
+    except FileNotFoundError:
+        raise JobError(
+            f"there is no job file {path.name} in {path.parent}",
+            where=path.name,
+            mend="Write one with 'firstcast new', or name the right one.",
+        ) from None
+    except OSError as error:
+        raise JobError(
+            f"it can't be read ({error.strerror})", where=path.name, mend="Check the path and its rights."
+        ) from None
+    except UnicodeDecodeError as error:
+        raise JobError(
+            f"byte {error.start} is not UTF-8", where=path.name, mend="Save the file as UTF-8."
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        raise JobError(f"it is not TOML: {error}", where=path.name, mend="Correct that line.") from None
+
+
+def _check_tables(tables: Mapping[str, Any], stations: Mapping[str, str]) -> None:
+    known = [*OWN_TABLES, *stations]
+    for key, value in tables.items():
+        if key not in known:
+            raise JobError("the table is not known", where=dotted([key]), mend=nearest_word(key, known))
+        if key in stations and not isinstance(value, dict):
+            raise JobError("it is not a table", where=dotted([key]), mend=f"Write [{key}] above its keys.")
+
+
+def _filled(model: type[Any], content: Mapping[str, Any], prefix: tuple[str, ...]) -> Any:
+    # By way of JSON, whose strict reading takes lists for tuples and words for enums, but no "4" for 4.
+    text = json.dumps(content, default=str)
+    try:
+        return model.model_validate_json(text, strict=True)
+    except ValidationError as error:
+        raise job_error(error, model, prefix) from None
+
+
+def _exceptions(
+    model: type[StationSettings],
+    station: str,
+    table: str,
+    subject: str,
+    content: Mapping[str, Any],
+    changes: Any,
+) -> list[SettingsFor]:
+    if not isinstance(changes, dict):
+        raise JobError(
+            "it is not a table", where=dotted([table, subject]), mend=f'Write [{table}.{subject}."NAME"].'
+        )
+    found = []
+    for pattern, values in changes.items():
+        if not isinstance(values, dict):
+            known: list[str] = list(model.model_fields)
+            raise JobError(
+                "settings stand under a name",
+                where=dotted([table, subject, pattern]),
+                mend=f'Write [{table}.{subject}."NAME"] {pattern} = …'
+                if pattern in known
+                else nearest_word(pattern, known),
+            )
+        settings = _filled(model, {**content, **values}, (table, subject, pattern))
+        found.append(SettingsFor(station, subject, pattern, settings))
+    return found
+
+
+def _parts_folder(path: Path, named: str) -> Path:
+    folder = Path(named)
+    folder = (folder if folder.is_absolute() else path.parent / folder).resolve()
+    if not folder.is_dir():
+        raise JobError(
+            f"there is no folder {folder}", where="folders.parts", mend="Name the folder of the sculpture."
+        )
+    return folder
+
+
+def _part_files(folder: Path, job_folder: Path) -> tuple[Path, ...]:
+    """The mesh files that lie in the folder itself, sorted by name.
+
+    Links that lead out of it and out of the job's folder are refused: only named folders are read.
+    """
+    files: dict[str, Path] = {}
+    for file in sorted(folder.iterdir()):
+        if file.suffix.lower() not in MESH_SUFFIXES or file.name.startswith(".") or not file.is_file():
+            continue
+        real = file.resolve()
+        if not (real.is_relative_to(folder) or real.is_relative_to(job_folder.resolve())):
+            raise JobError(
+                f"{file.name} is a link to {real.parent}, which the job file does not name",
+                where="folders.parts",
+                mend="Name that folder, or copy the file.",
+            )
+        if file.stem in files:
+            raise JobError(
+                f"{files[file.stem].name} and {file.name} would both be part '{file.stem}'",
+                where="folders.parts",
+                mend="Rename one, or move it elsewhere.",
+            )
+        files[file.stem] = file
+    if not files:
+        raise JobError(
+            f"there is no mesh file in {folder}",
+            where="folders.parts",
+            mend=f"Export the parts there as one of {', '.join(MESH_SUFFIXES)}.",
+        )
+    return tuple(files.values())
+
+
+def _check_names(job: Job) -> None:
+    """What can be said about names before any mesh file is opened."""
+    _unique([spec.name.casefold() for spec in job.piece_specs], "piece", "name")
+    _unique([zone.name for zone in job.zones], "zone", "name")
+    _unique([acceptance.id for acceptance in job.acceptances], "accept", "id")
+    _unique([mend.id for mend in job.mends], "mend", "id")
+    stems = [file.stem for file in job.part_files]
+    for number, spec in enumerate(job.piece_specs):
+        for place, pattern in enumerate(spec.patterns):
+            _check_pattern(pattern, stems, dotted(["piece", number, "parts", place]))
+    for number, zone in enumerate(job.zones):
+        if zone.part is not None:
+            _check_pattern(zone.part, stems, dotted(["zone", number, "part"]))
+    piece_names = [spec.name for spec in job.piece_specs]
+    for exception in job.exceptions:
+        table = TABLE_OF_STATION.get(exception.station, exception.station)
+        where = dotted([table, exception.subject, exception.pattern])
+        if exception.subject == "part":
+            _check_pattern(exception.pattern, stems, where)
+        elif not any(_fits(name, exception.pattern) for name in piece_names):
+            raise JobError(
+                f"no piece is named '{exception.pattern}'",
+                where=where,
+                mend=nearest_word(exception.pattern, piece_names),
+            )
+
+
+def _unique(names: list[str], table: str, key: str) -> None:
+    for place, name in enumerate(names):
+        if name in names[:place]:
+            raise JobError(
+                f"'{name}' is there twice", where=dotted([table, place, key]), mend="Give each its own."
+            )
+
+
+def _check_pattern(pattern: str, stems: list[str], where: str) -> None:
+    """That a part's name or glob can fit a file; whether its object is there shows when the file is read."""
+    if pattern.startswith(("/", "\\", "~")) or ".." in pattern.split("/"):
+        raise JobError(
+            f"'{pattern}' is a path, not a part's name",
+            where=where,
+            mend="Name parts as FILE or FILE/OBJECT; their folder stands in folders.parts.",
+        )
+    head = pattern.split("/")[0]
+    if not any(_fits(stem, head) or _fits(stem, pattern) for stem in stems):
+        mend = nearest_word(head, stems)
+        if any(head.lower().endswith(suffix) for suffix in MESH_SUFFIXES):
+            mend = "Leave the file's suffix away. " + mend
+        raise JobError(f"no part is named '{pattern}'", where=where, mend=mend)
