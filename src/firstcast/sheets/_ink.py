@@ -68,6 +68,26 @@ def pen_band(row_first, row_stop, depth, shading, pen_samples, break_low_mm, bre
 
 
 @kernel
+def clean_band(row_first, row_stop, reach, pen, out):
+    """Line starts without the stray ones: a start counts in full only where a line runs on through it.
+
+    A line across a window of 2 * reach + 1 samples leaves at least that many starts in it; a speck leaves
+    few. out (h, w) float32 is filled in place.
+    """
+    rows, columns = pen.shape
+    for row in range(row_first, row_stop):
+        for column in range(columns):
+            if pen[row, column] <= 0.0:
+                continue
+            count = 0
+            for other_row in range(max(0, row - reach), min(rows, row + reach + 1)):
+                for other_column in range(max(0, column - reach), min(columns, column + reach + 1)):
+                    if pen[other_row, other_column] > 0.0:
+                        count += 1
+            out[row, column] = pen[row, column] * min(1.0, max(0.0, (count - 0.8 * reach) / reach))
+
+
+@kernel
 def ink_at(pen, row, column, reach):
     """How much ink covers a sample, 0 to 1: from every line start within `reach` samples."""
     ink = 0.0
@@ -95,9 +115,9 @@ def cavity_at(depth, shading, row, column, step, steepest):
 
 
 @kernel
-def tone_at(depth, shading, row, column, steps, gains, steepest):
+def tone_at(depth, shading, tones, row, column, steps, gains, steepest):
     """Light on a sample, deepened in hollows and raised on ridges; 0 to 1."""
-    tone = shading[row, column, 0]
+    tone = tones[row, column]
     for index in range(len(steps)):
         turn = gains[index] * cavity_at(depth, shading, row, column, steps[index], steepest)
         turn = turn / (1.0 + abs(turn))
@@ -118,7 +138,20 @@ def between(coarse, row, column, step):
 
 @kernel
 def mix_band(
-    row_first, row_stop, samples, depth, shading, pen, ground, ramp, colours, coloured, relief, steepest, out
+    row_first,
+    row_stop,
+    samples,
+    depth,
+    shading,
+    tones,
+    pen,
+    ground,
+    ramp,
+    colours,
+    coloured,
+    relief,
+    steepest,
+    out,
 ):
     """Samples into pixels: paper, shadow, tone, colour and ink, averaged; `out` (h, w, 3) uint8 in place.
 
@@ -142,7 +175,7 @@ def mix_band(
                         for channel in range(3):
                             pixel[channel] = share * colours[0, channel] + (1.0 - share) * colours[2, channel]
                     else:
-                        tone = tone_at(depth, shading, i, j, steps, gains, steepest)
+                        tone = tone_at(depth, shading, tones, i, j, steps, gains, steepest)
                         place = tone * 255.0
                         low = min(254, int(place))
                         for channel in range(3):

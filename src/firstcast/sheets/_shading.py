@@ -93,7 +93,8 @@ def lit_share(x, y, z, frames, maps, radius, light, bias):
 
 @kernel
 def sky_light(x, y, z, nx, ny, nz, frames, maps, weights, radius, offset):
-    """Light that a place receives from many lights spread wide, each shadowed by one map cell.
+    """Light that a place receives from many lights spread wide, each shadowed by one map cell; and what it
+    would receive if nothing stood in the way.
 
     x, y, z are about the middle of the mesh. The place is lifted along its normal by `offset`, about one map
     cell, so that a surface does not shadow itself.
@@ -101,30 +102,32 @@ def sky_light(x, y, z, nx, ny, nz, frames, maps, weights, radius, offset):
     x, y, z = x + offset * nx, y + offset * ny, z + offset * nz
     size = maps.shape[1]
     scale = size / (2.0 * radius)
-    total = 0.0
+    total = unshaded = 0.0
     for light in range(len(weights)):
         facing = frames[light, 2, 0] * nx + frames[light, 2, 1] * ny + frames[light, 2, 2] * nz
         if facing <= 0.0:
             continue
+        unshaded += weights[light] * facing
         u = (frames[light, 0, 0] * x + frames[light, 0, 1] * y + frames[light, 0, 2] * z + radius) * scale
         v = (radius - frames[light, 1, 0] * x - frames[light, 1, 1] * y - frames[light, 1, 2] * z) * scale
         reach = frames[light, 2, 0] * x + frames[light, 2, 1] * y + frames[light, 2, 2] * z + 0.6 * offset
         open_sky = u < 0.0 or v < 0.0 or u >= size or v >= size
         if open_sky or maps[light, np.uint32(v), np.uint32(u)] <= reach:
             total += weights[light] * facing
-    return total
+    return total, unshaded
 
 
 @kernel
 def key_light(x, y, z, nx, ny, nz, frames, maps, weights, radius, offset):
     """Light that a place receives from a tight bundle of lights, each shadowed smoothly; see `sky_light`."""
     x, y, z = x + offset * nx, y + offset * ny, z + offset * nz
-    total = 0.0
+    total = unshaded = 0.0
     for light in range(len(weights)):
         facing = frames[light, 2, 0] * nx + frames[light, 2, 1] * ny + frames[light, 2, 2] * nz
         if facing > 0.0:
+            unshaded += weights[light] * facing
             total += weights[light] * facing * lit_share(x, y, z, frames, maps, radius, light, 0.6 * offset)
-    return total
+    return total, unshaded
 
 
 @kernel
@@ -133,7 +136,7 @@ def surface_band(row_first, row_stop, screen, triangles, face, normals, axes, co
 
     axes (4, 3) float64: right, up, towards the viewer, and (x0, y0, scale) so that screen x = x0 + (p . right)
     scale and y = y0 - (p . up) scale. colour (n, 3) float32 per point, or (0, 3).
-    out (h, w, 7) float32: light (left alone), normal (right, up, towards), colour.
+    out (h, w, 8) float32: unshaded light, normal (right, up, towards), colour, share of light; light is left alone.
     """
     blend = np.empty(3)
     normal = np.empty(3)
@@ -177,7 +180,7 @@ def same_surface(depth, out, row, column, other_row, other_column, near):
 
 @kernel
 def light_sample(row, column, depth, axes, middle, sky, key, radius, out):
-    """Light on one drawn sample from the sky and the key."""
+    """Light on one drawn sample if nothing stood in the way, and the share of it that arrives."""
     right, up, towards, fit = axes[0], axes[1], axes[2], axes[3]
     s, t, d = (column + 0.5 - fit[0]) / fit[2], (fit[1] - row - 0.5) / fit[2], depth[row, column]
     nr, nu, nt = out[row, column, 1], out[row, column, 2], out[row, column, 3]
@@ -187,13 +190,16 @@ def light_sample(row, column, depth, axes, middle, sky, key, radius, out):
     nx = nr * right[0] + nu * up[0] + nt * towards[0]
     ny = nr * right[1] + nu * up[1] + nt * towards[1]
     nz = nr * right[2] + nu * up[2] + nt * towards[2]
-    light = sky_light(x, y, z, nx, ny, nz, sky[0], sky[1], sky[2], radius, sky[3])
-    return light + key_light(x, y, z, nx, ny, nz, key[0], key[1], key[2], radius, key[3])
+    lit, unshaded = sky_light(x, y, z, nx, ny, nz, sky[0], sky[1], sky[2], radius, sky[3])
+    key_lit, key_unshaded = key_light(x, y, z, nx, ny, nz, key[0], key[1], key[2], radius, key[3])
+    unshaded += key_unshaded
+    return unshaded, (lit + key_lit) / max(1e-9, unshaded)
 
 
 @kernel
 def light_band(row_first, row_stop, samples, depth, axes, middle, sky, key, radius, out):
-    """Light on every drawn sample of a band of pixel rows, into out[..., 0].
+    """Light on every drawn sample of a band of pixel rows: unshaded into out[..., 0], the share that arrives
+    into out[..., 7].
 
     One light is worked out per pixel and surface: samples of a pixel that lie on one smooth surface share it.
     sky and key are (frames, maps, weights, offset).
@@ -206,16 +212,16 @@ def light_band(row_first, row_stop, samples, depth, axes, middle, sky, key, radi
                 column = pixel_column * samples + k % samples
                 if depth[row, column] == -np.inf:
                     continue
-                light = -1.0
+                light = share = -1.0
                 for j in range(k):
                     other_row = pixel_row * samples + j // samples
                     other_column = pixel_column * samples + j % samples
                     if same_surface(depth, out, row, column, other_row, other_column, near):
-                        light = out[other_row, other_column, 0]
+                        light, share = out[other_row, other_column, 0], out[other_row, other_column, 7]
                         break
                 if light < 0.0:
-                    light = light_sample(row, column, depth, axes, middle, sky, key, radius, out)
-                out[row, column, 0] = light
+                    light, share = light_sample(row, column, depth, axes, middle, sky, key, radius, out)
+                out[row, column, 0], out[row, column, 7] = light, share
 
 
 @kernel
@@ -227,11 +233,6 @@ def ground_band(row_first, row_stop, step, axes, ground, middle, sky, key, radiu
     about (middle) within which the shade is whole and beyond which there is none.
     """
     right, towards, fit = axes[0], axes[2], axes[3]
-    full = 0.0
-    for light in range(len(sky[2])):
-        full += sky[2][light] * max(0.0, sky[0][light, 2, 2])
-    for light in range(len(key[2])):
-        full += key[2][light] * max(0.0, key[0][light, 2, 2])
     flat = math.sqrt(max(1e-12, towards[0] * towards[0] + towards[1] * towards[1]))
     forward_x, forward_y = towards[0] / flat, towards[1] / flat
     z = ground[0] - middle[2]
@@ -245,6 +246,42 @@ def ground_band(row_first, row_stop, step, axes, ground, middle, sky, key, radiu
             if fade <= 0.0:
                 continue
             fade = min(1.0, fade)
-            light = sky_light(x, y, z, 0.0, 0.0, 1.0, sky[0], sky[1], sky[2], radius, sky[3])
-            light += key_light(x, y, z, 0.0, 0.0, 1.0, key[0], key[1], key[2], radius, key[3])
-            out[row, column] = 1.0 - fade * fade * (3.0 - 2.0 * fade) * max(0.0, 1.0 - light / full)
+            lit, full = sky_light(x, y, z, 0.0, 0.0, 1.0, sky[0], sky[1], sky[2], radius, sky[3])
+            key_lit, key_full = key_light(x, y, z, 0.0, 0.0, 1.0, key[0], key[1], key[2], radius, key[3])
+            light = (lit + key_lit) / (full + key_full)
+            out[row, column] = 1.0 - fade * fade * (3.0 - 2.0 * fade) * (1.0 - light)
+
+
+@kernel
+def even_band(row_first, row_stop, step, depth, axes, shading, out):
+    """Tone of every drawn sample: unshaded light times the share that arrives, the share evened out.
+
+    The share is a mean over 25 samples, `step` apart, that lie near the sample's own tangent plane: it
+    takes away the steps that single lights leave. out (h, w) float32 is filled in place.
+    """
+    rows, columns = depth.shape
+    for row in range(row_first, row_stop):
+        for column in range(columns):
+            here = depth[row, column]
+            if here == -np.inf:
+                continue
+            steep = max(0.2, shading[row, column, 3]) * axes[3, 2]
+            slope_across, slope_down = -shading[row, column, 1] / steep, shading[row, column, 2] / steep
+            near = 2.0 * step / axes[3, 2]
+            total = weight = 0.0
+            for i in range(-2, 3):
+                for j in range(-2, 3):
+                    other_row, other_column = row + i * step, column + j * step
+                    if not (0 <= other_row < rows and 0 <= other_column < columns):
+                        continue
+                    off = abs(
+                        depth[other_row, other_column]
+                        - here
+                        - slope_across * j * step
+                        - slope_down * i * step
+                    )
+                    if off < near:
+                        part = (3.0 - abs(i)) * (3.0 - abs(j)) * (1.0 - off / near)
+                        total += part * shading[other_row, other_column, 7]
+                        weight += part
+            out[row, column] = shading[row, column, 0] * total / weight

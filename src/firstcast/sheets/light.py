@@ -21,6 +21,9 @@ from firstcast.sheets import _raster, _shading
 CREASE_DEG = 42.0
 """Faces that meet at a sharper angle than this keep a hard edge. Chosen by eye on sculpted and on built meshes."""
 
+DENSE_TRIANGLES = 150_000
+"""Meshes with more triangles than this cast shadows through a coarser stand-in."""
+
 GOLDEN_TURN = math.pi * (3.0 - math.sqrt(5.0))
 
 
@@ -45,6 +48,7 @@ class LitMesh:
     normals: npt.NDArray[np.float32]
     middle_mm: npt.NDArray[np.float64]
     radius_mm: float
+    caster: tuple[Points, Triangles]
     sky: Lights
 
 
@@ -103,6 +107,23 @@ def cast_lights(
     return Lights(frames, maps)
 
 
+def coarse_caster(points_mm: Points, triangles: Triangles, cell_mm: float) -> tuple[Points, Triangles]:
+    """A mesh light enough to cast shadows: points in one cell become their first, flat triangles go.
+
+    Shadow maps can't show what is finer than their cells; meshes that are no finer come back as they are.
+    """
+    if len(triangles) < DENSE_TRIANGLES:
+        return points_mm, triangles
+    cells = np.floor((points_mm - points_mm.min(axis=0)) / cell_mm).astype(np.int64)
+    _, first, group = np.unique(
+        (cells[:, 0] << 42) | (cells[:, 1] << 21) | cells[:, 2], return_index=True, return_inverse=True
+    )
+    merged = group.reshape(-1).astype(np.int32)[triangles]
+    a, b, c = merged.T
+    kept = merged[(a != b) & (b != c) & (c != a)]
+    return np.ascontiguousarray(points_mm[first]), np.ascontiguousarray(kept)
+
+
 def corner_normals(points_mm: Points, triangles: Triangles) -> npt.NDArray[np.float32]:
     """(m, 3, 3) float32 unit normals per corner, smooth but for edges sharper than `CREASE_DEG`.
 
@@ -129,7 +150,7 @@ def corner_normals(points_mm: Points, triangles: Triangles) -> npt.NDArray[np.fl
 
 
 def light_mesh(
-    points_mm: npt.ArrayLike, triangles: npt.ArrayLike, *, sky_count: int = 128, map_px: int = 512
+    points_mm: npt.ArrayLike, triangles: npt.ArrayLike, *, sky_count: int = 96, map_px: int = 512
 ) -> LitMesh:
     """Make a mesh ready for pictures from any side.
 
@@ -157,7 +178,6 @@ def light_mesh(
     low, high = used.min(axis=0), used.max(axis=0)
     middle = (low + high) / 2.0
     radius = max(1e-9, 1.02 * float(np.sqrt(((used - middle) ** 2).sum(axis=1).max())))
-    sky = cast_lights(
-        points, faces, even_directions(sky_count), middle_mm=middle, radius_mm=radius, map_px=map_px
-    )
-    return LitMesh(points, faces, corner_normals(points, faces), middle, radius, sky)
+    caster = coarse_caster(points, faces, 3.0 * radius / map_px)
+    sky = cast_lights(*caster, even_directions(sky_count), middle_mm=middle, radius_mm=radius, map_px=map_px)
+    return LitMesh(points, faces, corner_normals(points, faces), middle, radius, caster, sky)

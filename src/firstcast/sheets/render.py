@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import gaussian_filter
 
 from firstcast.arrays import Points
 from firstcast.errors import InputError
@@ -26,10 +27,12 @@ KEY_TOWARDS = (-0.52, 0.62, 0.59)
 """The key light in the viewer's right, up, towards: from the upper left, before the figure."""
 
 KEY_COUNT, KEY_HALF_ANGLE_DEG, KEY_MAP_PX = 20, 13.0, 768
-KEY_SHARE = 0.62
+KEY_SHARE = 0.70
 GROUND_STEP_PX = 3
-GROUND_TILT = 0.24
-"""The ground's shadow is drawn as if seen from about 14 degrees above, so that it shows in level views."""
+BREAK_LOW, BREAK_HIGH = 0.006, 0.06
+"""Breaks in depth, as shares of the mesh's radius, at which an ink line begins and reaches its full width."""
+GROUND_TILT = 0.12
+"""The ground's shadow is drawn as if seen from about 7 degrees above, so that it shows in level views."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ def _weights(directions: npt.NDArray, view: View) -> npt.NDArray[np.float64]:
     sky = 0.62 + 0.30 * up - 0.22 * right + 0.16 * towards
     rim = 0.9 * np.clip(0.75 * right - 0.66 * towards, 0.0, 1.0) ** 4
     paper = 0.10 * np.clip(-directions[:, 2], 0.0, 1.0)
-    return 4.0 / len(directions) * 0.46 * (np.clip(sky, 0.06, None) + rim + paper)
+    return 4.0 / len(directions) * 0.45 * (np.clip(sky, 0.06, None) + rim + paper)
 
 
 def _sky_and_key(lit: LitMesh, view: View):
@@ -87,8 +90,7 @@ def _key(lit: LitMesh, view: View) -> Lights:
     axis = np.array(KEY_TOWARDS) @ view.axes
     directions = disc_directions(axis / np.linalg.norm(axis), KEY_HALF_ANGLE_DEG, KEY_COUNT)
     return cast_lights(
-        lit.points,
-        lit.triangles,
+        *lit.caster,
         directions,
         middle_mm=lit.middle_mm,
         radius_mm=lit.radius_mm,
@@ -175,7 +177,7 @@ def render_lit(
     shading, shade = _shade_all(lit, view, screen, depth, name, fit, colour, samples)
     if not ground:
         shade[0][:] = 1.0
-    rgb = _mix_all(depth, shading, shade, samples, scale, pen_px, len(colour) > 0, lit.radius_mm)
+    rgb = _mix_all(depth, shading, shade, fit, samples, pen_px, len(colour) > 0, lit.radius_mm)
     return Picture(
         rgb, projection, np.ascontiguousarray(depth[samples // 2 :: samples, samples // 2 :: samples])
     )
@@ -197,11 +199,18 @@ def _ground_plane(lit: LitMesh, view: View, fit: npt.NDArray) -> npt.NDArray[np.
     return np.array([floor, tilt, row, foremost, reach**2, (reach + 0.22 * height) ** 2])
 
 
+def _soften(shade: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The ground's share of light, the softer the fainter: crisp at the contact, without steps far off."""
+    near, far = gaussian_filter(shade, 0.8, mode="nearest"), gaussian_filter(shade, 5.0, mode="nearest")
+    crisp = np.clip((1.0 - near - 0.25) / 0.35, 0.0, 1.0)
+    return np.ascontiguousarray(far + (near - far) * crisp, dtype=np.float32)
+
+
 def _shade_all(lit: LitMesh, view: View, screen, depth, name, fit, colour, samples: int):
-    """Light, normals and colour of the figure, (h, w, 7)."""
+    """Light, normals and colour of the figure, (h, w, 8); and the ground's share of light with its step."""
     rows, columns = depth.shape
     sky, key = _sky_and_key(lit, view)
-    shading = np.zeros((rows, columns, 7), np.float32)
+    shading = np.zeros((rows, columns, 8), np.float32)
 
     def draw(k: int) -> None:
         first, stop = k * BAND_PX, min(rows // samples, (k + 1) * BAND_PX)
@@ -221,32 +230,50 @@ def _shade_all(lit: LitMesh, view: View, screen, depth, name, fit, colour, sampl
             ),
             len(shade),
         )
-    return shading, (shade, step)
+    return shading, (_soften(shade), step)
 
 
-def _mix_all(
-    depth, shading, shade, samples: int, scale: float, pen_px: float, coloured: bool, radius_mm: float
-):
+def _pen_all(depth, shading, samples: int, pen_px: float, radius_mm: float) -> npt.NDArray[np.float32]:
+    """Half-width of the ink line that starts at each sample, (h, w) float32."""
+    rows, columns = depth.shape
+    band = BAND_PX * samples
+    first, clean = np.zeros((rows, columns), np.float32), np.zeros((rows, columns), np.float32)
+    low, high = BREAK_LOW * radius_mm, BREAK_HIGH * radius_mm
+
+    def line(k: int) -> None:
+        rows_of = (k * band, min(rows, (k + 1) * band))
+        _ink.pen_band(*rows_of, depth, shading, pen_px * samples, low, high, first)
+
+    def sweep(k: int) -> None:
+        _ink.clean_band(k * band, min(rows, (k + 1) * band), 5 * samples, first, clean)
+
+    in_threads(line, -(-rows // band))
+    in_threads(sweep, -(-rows // band))
+    return clean
+
+
+def _mix_all(depth, shading, shade, fit, samples: int, pen_px: float, coloured: bool, radius_mm: float):
     """(h, w, 3) uint8: ink over tone over shadow over paper."""
     rows, columns = depth.shape
     band = BAND_PX * samples
-    pen = np.zeros((rows, columns), np.float32)
-    low, high = 0.006 * radius_mm, 0.06 * radius_mm
-
-    def line(k: int) -> None:
-        _ink.pen_band(k * band, min(rows, (k + 1) * band), depth, shading, pen_px * samples, low, high, pen)
-
-    in_threads(line, -(-rows // band))
-    tones = face.ramp(face.FIGURE_TONES)
+    tones = np.zeros((rows, columns), np.float32)
+    in_threads(
+        lambda k: _shading.even_band(
+            k * band, min(rows, (k + 1) * band), samples, depth, fit, shading, tones
+        ),
+        -(-rows // band),
+    )
+    pen = _pen_all(depth, shading, samples, pen_px, radius_mm)
+    ramp = face.ramp(face.FIGURE_TONES)
     colours = np.array([face.PAPER, face.INK, face.SHADOW], np.float32)
     relief = (np.array([samples, 3 * samples]), np.array([1.6, 0.7]))
-    steepest = 3.0 / (scale * samples)
+    steepest = 3.0 / fit[3, 2]
     out = np.zeros((rows // samples, columns // samples, 3), np.uint8)
 
     def mix(k: int) -> None:
         _ink.mix_band(
-            k * BAND_PX, min(len(out), (k + 1) * BAND_PX), samples, depth, shading,
-            (pen, pen_px * samples * 1.3), shade, tones, colours, coloured, relief, steepest, out,
+            k * BAND_PX, min(len(out), (k + 1) * BAND_PX), samples, depth, shading, tones,
+            (pen, pen_px * samples * 1.3), shade, ramp, colours, coloured, relief, steepest, out,
         )  # fmt: skip
 
     in_threads(mix, -(-rows // band))
