@@ -39,7 +39,8 @@ class Box:
 
     def contains(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
         """(n,) bool: which places are in the box, its faces included."""
-        return ((points_mm >= self.low_mm) & (points_mm <= self.high_mm)).all(axis=1)
+        inside = (points_mm >= self.low_mm) & (points_mm <= self.high_mm)
+        return np.logical_and.reduce(inside, axis=1)
 
 
 @dataclass(frozen=True)

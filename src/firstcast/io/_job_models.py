@@ -30,6 +30,7 @@ def _file_word(text: str) -> str:
 
 
 Word = Annotated[str, AfterValidator(_word)]
+PartWord = Annotated[str, Field(min_length=1)]
 FileWord = Annotated[str, AfterValidator(_file_word)]
 
 
@@ -50,14 +51,14 @@ class JobTable(Table):
 class FoldersTable(Table):
     """[folders]: where the maker's files are. Only what is named here may lie outside the job's folder."""
 
-    parts: Word
+    parts: PartWord
 
 
 class PieceTable(Table):
     """[[piece]]: what is cast as one."""
 
     name: FileWord
-    parts: tuple[Word, ...] = Field(min_length=1)
+    parts: tuple[PartWord, ...] = Field(min_length=1)
 
 
 class BallTable(Table):
@@ -100,7 +101,7 @@ class ZoneTable(Table):
 
     name: Word
     meaning: ZoneMeaning
-    part: Word | None = None
+    part: PartWord | None = None
     ball: BallTable | None = None
     box: BoxTable | None = None
     outline: OutlineTable | None = None

@@ -17,7 +17,6 @@ import json
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Any
 
@@ -28,8 +27,8 @@ from firstcast.findings import Finding
 from firstcast.geometry.pieces import Piece
 from firstcast.geometry.zones import Zone
 from firstcast.io._job_errors import dotted, job_error
+from firstcast.io._job_folders import check_pattern, fits, part_files_in, parts_folder_of
 from firstcast.io._job_models import OWN_TABLES, JobTables
-from firstcast.io.meshes import MESH_SUFFIXES
 from firstcast.process.figures import nearest_word
 from firstcast.stations.contract import StationSettings
 
@@ -101,14 +100,14 @@ class Job:
         """A station's settings for one part or piece: the last exception that fits it, else the table."""
         for exception in reversed(self.exceptions):
             subject = part if exception.subject == "part" else piece
-            if exception.station == station and subject and _fits(subject, exception.pattern):
+            if exception.station == station and subject and fits(subject, exception.pattern):
                 return exception.settings
         return self.settings[station]
 
     def is_ruler(self, part: str) -> bool:
         """Whether a part is the ruler of [size], which belongs to no piece."""
         ruler = getattr(self.settings.get("size"), "ruler", None)
-        return ruler is not None and _fits(part, ruler.part)
+        return ruler is not None and fits(part, ruler.part)
 
     def pieces(self, part_names: Sequence[str]) -> tuple[Piece, ...]:
         """The pieces with the names of their parts, in the order of the job file.
@@ -131,8 +130,8 @@ class Job:
             parts: list[str] = []
             for place, pattern in enumerate(spec.patterns):
                 where = dotted(["piece", number, "parts", place])
-                found = [name for name in names if name == pattern] or [n for n in names if _fits(n, pattern)]
-                if not found and any(_fits(ruler, pattern) for ruler in rulers):
+                found = [name for name in names if name == pattern] or [n for n in names if fits(n, pattern)]
+                if not found and any(fits(ruler, pattern) for ruler in rulers):
                     raise JobError(
                         f"'{pattern}' is the ruler of [size]",
                         where=where,
@@ -193,14 +192,14 @@ def read_job(path: Path, station_settings: Mapping[str, type[StationSettings]]) 
         settings[station] = _filled(model, content, (table,))
         for subject, changes in extra.items():
             exceptions += _exceptions(model, station, table, subject, content, changes)
-    parts_folder = _parts_folder(path, own.folders.parts)
+    parts_folder = parts_folder_of(path, own.folders.parts)
     job = Job(
         path=path,
         name=own.job.name,
         note=own.job.note,
         wanted=own.job.wanted,
         parts_folder=parts_folder,
-        part_files=_part_files(parts_folder, path.parent),
+        part_files=part_files_in(parts_folder, path.parent),
         piece_specs=tuple(PieceSpec(piece.name, piece.parts) for piece in own.piece),
         settings=settings,
         exceptions=tuple(exceptions),
@@ -218,10 +217,6 @@ def accepted(findings: Iterable[Finding], acceptances: Iterable[Acceptance]) -> 
     return tuple(
         f.with_acceptance(by_id[f.id].reason, by_id[f.id].measured) if f.id in by_id else f for f in findings
     )
-
-
-def _fits(name: str, pattern: str) -> bool:
-    return name == pattern or fnmatchcase(name, pattern)
 
 
 def _load(path: Path) -> dict[str, Any]:
@@ -296,48 +291,6 @@ def _exceptions(
     return found
 
 
-def _parts_folder(path: Path, named: str) -> Path:
-    folder = Path(named)
-    folder = (folder if folder.is_absolute() else path.parent / folder).resolve()
-    if not folder.is_dir():
-        raise JobError(
-            f"there is no folder {folder}", where="folders.parts", mend="Name the folder of the sculpture."
-        )
-    return folder
-
-
-def _part_files(folder: Path, job_folder: Path) -> tuple[Path, ...]:
-    """The mesh files that lie in the folder itself, sorted by name.
-
-    Links that lead out of it and out of the job's folder are refused: only named folders are read.
-    """
-    files: dict[str, Path] = {}
-    for file in sorted(folder.iterdir()):
-        if file.suffix.lower() not in MESH_SUFFIXES or file.name.startswith(".") or not file.is_file():
-            continue
-        real = file.resolve()
-        if not (real.is_relative_to(folder) or real.is_relative_to(job_folder.resolve())):
-            raise JobError(
-                f"{file.name} is a link to {real.parent}, which the job file does not name",
-                where="folders.parts",
-                mend="Name that folder, or copy the file.",
-            )
-        if file.stem in files:
-            raise JobError(
-                f"{files[file.stem].name} and {file.name} would both be part '{file.stem}'",
-                where="folders.parts",
-                mend="Rename one, or move it elsewhere.",
-            )
-        files[file.stem] = file
-    if not files:
-        raise JobError(
-            f"there is no mesh file in {folder}",
-            where="folders.parts",
-            mend=f"Export the parts there as one of {', '.join(MESH_SUFFIXES)}.",
-        )
-    return tuple(files.values())
-
-
 def _check_names(job: Job) -> None:
     """What can be said about names before any mesh file is opened."""
     _unique([spec.name.casefold() for spec in job.piece_specs], "piece", "name")
@@ -347,17 +300,17 @@ def _check_names(job: Job) -> None:
     stems = [file.stem for file in job.part_files]
     for number, spec in enumerate(job.piece_specs):
         for place, pattern in enumerate(spec.patterns):
-            _check_pattern(pattern, stems, dotted(["piece", number, "parts", place]))
+            check_pattern(pattern, stems, dotted(["piece", number, "parts", place]))
     for number, zone in enumerate(job.zones):
         if zone.part is not None:
-            _check_pattern(zone.part, stems, dotted(["zone", number, "part"]))
+            check_pattern(zone.part, stems, dotted(["zone", number, "part"]))
     piece_names = [spec.name for spec in job.piece_specs]
     for exception in job.exceptions:
         table = TABLE_OF_STATION.get(exception.station, exception.station)
         where = dotted([table, exception.subject, exception.pattern])
         if exception.subject == "part":
-            _check_pattern(exception.pattern, stems, where)
-        elif not any(_fits(name, exception.pattern) for name in piece_names):
+            check_pattern(exception.pattern, stems, where)
+        elif not any(fits(name, exception.pattern) for name in piece_names):
             raise JobError(
                 f"no piece is named '{exception.pattern}'",
                 where=where,
@@ -371,19 +324,3 @@ def _unique(names: list[str], table: str, key: str) -> None:
             raise JobError(
                 f"'{name}' is there twice", where=dotted([table, place, key]), mend="Give each its own."
             )
-
-
-def _check_pattern(pattern: str, stems: list[str], where: str) -> None:
-    """That a part's name or glob can fit a file; whether its object is there shows when the file is read."""
-    if pattern.startswith(("/", "\\", "~")) or ".." in pattern.split("/"):
-        raise JobError(
-            f"'{pattern}' is a path, not a part's name",
-            where=where,
-            mend="Name parts as FILE or FILE/OBJECT; their folder stands in folders.parts.",
-        )
-    head = pattern.split("/")[0]
-    if not any(_fits(stem, head) or _fits(stem, pattern) for stem in stems):
-        mend = nearest_word(head, stems)
-        if any(head.lower().endswith(suffix) for suffix in MESH_SUFFIXES):
-            mend = "Leave the file's suffix away. " + mend
-        raise JobError(f"no part is named '{pattern}'", where=where, mend=mend)
