@@ -6,7 +6,7 @@ import numpy as np
 
 from firstcast.arrays import Points, Triangles
 from firstcast.geometry.loops import fill_polygons, triangle_areas
-from firstcast.geometry.shells import Rims, find_rims, split_edges
+from firstcast.geometry.shells import Rims, Shells, find_rims, split_edges
 from firstcast.kernels.edges import SHARED, pair_edges
 
 LARGEST_CAP_RATIO = 0.6
@@ -38,9 +38,7 @@ class Capped(NamedTuple):
     open_place: np.ndarray
 
 
-def close_holes(
-    points: Points, triangles: Triangles, shell: np.ndarray, shell_count: int, *, widest: float
-) -> Capped:
+def close_holes(shells: Shells, surface: np.ndarray, *, widest: float) -> Capped:
     """Fill every rim no wider than `widest` with triangles of least area.
 
     The width of a hole is four times the area of its fill over the length of its rim: the diameter of a
@@ -48,16 +46,19 @@ def close_holes(
 
     Parameters
     ----------
-    points, triangles, shell : (n, 3) float64, (m, 3) int32, (m,) int32
-        Two-manifold shells.
-    shell_count : int
+    shells : Shells
+    surface : (s,) float64
+        Area of each shell.
     widest : float
         In the units of the points; 0 closes cracks without width only.
     """
+    points, triangles, shell, shell_count = shells.points, shells.triangles, shells.shell, shells.shell_count
+    if not shells.is_open:
+        nothing = (np.empty(0, dtype=np.int32), np.empty(0), np.empty((0, 3)))
+        return Capped(points, triangles, shell, *nothing, *nothing)
     rims = find_rims(triangles, shell, len(points))
     lengths, least_areas, middles = _measure(points, rims)
     width = 4 * least_areas / np.maximum(lengths, 1e-300)
-    surface = np.bincount(shell, weights=triangle_areas(points, triangles), minlength=shell_count)
     least_cap = np.where(width <= widest, least_areas, 0.0)
     room = LARGEST_CAP_RATIO * surface
     hopeful = np.bincount(rims.shell, weights=least_cap, minlength=shell_count) <= room

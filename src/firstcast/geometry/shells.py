@@ -42,6 +42,8 @@ class Shells(NamedTuple):
         Number of each triangle's shell, in the order of first triangles.
     shell_count : int
         How many shells there are.
+    is_open : bool
+        Whether any edge has one triangle only.
     degenerate, doubled, turned, shared, touching, one_sided : Tally
         Triangles without three points; triangles given twice; triangles wound against their neighbours; edges of
         more than two triangles; points where surfaces only touch; edges cut in a one-sided surface.
@@ -51,6 +53,7 @@ class Shells(NamedTuple):
     triangles: Triangles
     shell: np.ndarray
     shell_count: int
+    is_open: bool
     degenerate: Tally
     doubled: Tally
     turned: Tally
@@ -71,12 +74,18 @@ def part_shells(points: Points, triangles: Triangles) -> Shells:
     triangles : (m, 3) int32
     """
     triangles, degenerate = _without_degenerate(points, triangles)
-    triangles, doubled = _without_doubled(points, triangles)
-    triangles, turned = _wound_one_way(points, triangles)
-    mate = pair_edges(triangles, len(points))
-    mate, one_sided = _cut_one_sided(points, triangles, mate)
-    mate, shared, crowded = _pair_shared(points, triangles, mate)
-    shell, _, shell_count = join_faces(triangles, mate)
+    triangles, doubled, mate = _without_doubled(points, triangles)
+    turned = one_sided = shared = Tally()
+    crowded = np.empty(0, dtype=np.int32)
+    shell, turn, shell_count, odd_pairs = join_faces(triangles, mate)
+    if odd_pairs:
+        triangles, turned = _wound_one_way(points, triangles, shell, turn, shell_count)
+        mate = pair_edges(triangles, len(points))
+        mate, one_sided = _cut_one_sided(points, triangles, mate)
+    if (mate == SHARED).any():
+        mate, shared, crowded = _pair_shared(points, triangles, mate)
+    if one_sided.count or shared.count:
+        shell, _, shell_count, _ = join_faces(triangles, mate)
     corner_label, first = join_corners(mate)
     touching = _touching(points, triangles, corner_label, first, crowded)
     parted = points[triangles.ravel()[first]]
@@ -88,6 +97,7 @@ def part_shells(points: Points, triangles: Triangles) -> Shells:
         np.ascontiguousarray(rows),
         shell,
         shell_count,
+        bool((mate < 0).any()),
         degenerate,
         doubled,
         turned,
@@ -137,31 +147,40 @@ def _without_degenerate(points: Points, triangles: Triangles) -> tuple[Triangles
     return np.ascontiguousarray(triangles[~bad]), Tally(int(bad.sum()), place)
 
 
-def _without_doubled(points: Points, triangles: Triangles) -> tuple[Triangles, Tally]:
-    """Each triangle once per winding."""
-    rows = np.sort(triangles, axis=1).astype(np.int64)
-    label, first = weld_exact(np.ascontiguousarray(rows))
-    if len(first) == len(triangles):
-        return triangles, Tally()
-    a, b, c = triangles.T
+def _without_doubled(points: Points, triangles: Triangles) -> tuple[Triangles, Tally, np.ndarray]:
+    """Each triangle once per winding, and the mates of their half-edges.
+
+    A doubled triangle has company at all its edges: more than two triangles, or none but its double.
+    """
+    mate = pair_edges(triangles, len(points))
+    beyond = (mate // 3).reshape(-1, 3)  # -1 for open and shared
+    suspect = (mate.reshape(-1, 3) == SHARED).all(axis=1)
+    suspect |= (beyond[:, 0] >= 0) & (beyond[:, 0] == beyond[:, 1]) & (beyond[:, 1] == beyond[:, 2])
+    suspects = np.flatnonzero(suspect)
+    if not len(suspects):
+        return triangles, Tally(), mate
+    a, b, c = triangles[suspects].T
+    label, _ = weld_exact(np.ascontiguousarray(np.sort(triangles[suspects], axis=1).astype(np.int64)))
     even = ((a < b) & (b < c)) | ((b < c) & (c < a)) | ((c < a) & (a < b))
     _, kept = np.unique(2 * label.astype(np.int64) + even, return_index=True)
-    keep = np.zeros(len(triangles), dtype=bool)
-    keep[kept] = True
+    keep = np.ones(len(triangles), dtype=bool)
+    keep[suspects] = False
+    keep[suspects[kept]] = True
     if keep.all():
-        return triangles, Tally()
+        return triangles, Tally(), mate
     place = points[triangles[np.argmin(keep)]].mean(axis=0)
-    return np.ascontiguousarray(triangles[keep]), Tally(int((~keep).sum()), place)
+    single = np.ascontiguousarray(triangles[keep])
+    return single, Tally(int((~keep).sum()), place), pair_edges(single, len(points))
 
 
-def _wound_one_way(points: Points, triangles: Triangles) -> tuple[Triangles, Tally]:
+def _wound_one_way(
+    points: Points, triangles: Triangles, label: np.ndarray, turn: np.ndarray, count: int
+) -> tuple[Triangles, Tally]:
     """Triangles turned where they are wound against the greater part of their run."""
-    mate = pair_edges(triangles, len(points))
-    label, turn, count = join_faces(triangles, mate)
-    if not turn.any():
-        return triangles, Tally()
     minority = np.bincount(label[turn], minlength=count) * 2 > np.bincount(label, minlength=count)
     turn = turn != minority[label]
+    if not turn.any():
+        return triangles, Tally()
     turned = triangles.copy()
     turned[turn] = turned[turn][:, [0, 2, 1]]
     place = points[triangles[np.argmax(turn)]].mean(axis=0)

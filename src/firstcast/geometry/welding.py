@@ -32,8 +32,7 @@ def weld_equal(points: np.ndarray) -> tuple[Points, np.ndarray]:
     -------
     (k, 3) float64 and (n,) int32
     """
-    exact = np.ascontiguousarray(points, dtype=np.float64) + 0.0  # -0 becomes 0
-    label, first = weld_exact(exact.view(np.int64))
+    exact, label, first = _weld_rows(points)
     return exact[first], label
 
 
@@ -47,18 +46,22 @@ def weld(points: Points, triangles: Triangles, tolerance: float) -> Welded:
     tolerance : float
         In the units of the points; 0 joins equal points only.
     """
-    places, label = weld_equal(points)
-    leader = np.arange(len(places), dtype=np.int32)
-    if tolerance > 0 and len(places):
-        leader = weld_near(np.ascontiguousarray(places - places.min(axis=0)), float(tolerance))
-    kept = leader == np.arange(len(places))
-    number = np.cumsum(kept, dtype=np.int32) - 1
-    row = number[leader[label]]
-    joined = len(points) - int(kept.sum())
-    place = None
-    if joined:
-        _, first = np.unique(row, return_index=True)
-        lone = np.ones(len(points), dtype=bool)
-        lone[first] = False
-        place = np.asarray(points[int(np.flatnonzero(lone)[0])], dtype=np.float64)
-    return Welded(places[kept], np.ascontiguousarray(row[triangles]), joined, place)
+    points = np.ascontiguousarray(points, dtype=np.float64)
+    if tolerance > 0:
+        leader = weld_near(points - points.min(axis=0), float(tolerance))
+    else:
+        _, label, first = _weld_rows(points)
+        leader = first[label]
+    joins = leader != np.arange(len(points))
+    joined = int(joins.sum())
+    if not joined:
+        return Welded(points, np.ascontiguousarray(triangles, dtype=np.int32), 0, None)
+    row = (np.cumsum(~joins) - 1).astype(np.int32)[leader]
+    return Welded(points[~joins], np.ascontiguousarray(row[triangles]), joined, points[np.argmax(joins)])
+
+
+def _weld_rows(points: np.ndarray) -> tuple[Points, np.ndarray, np.ndarray]:
+    """Points, the number of each one's place, and the first row of each place."""
+    exact = np.ascontiguousarray(points, dtype=np.float64) + 0.0  # -0 becomes 0
+    label, first = weld_exact(exact.view(np.int64))
+    return exact, label, first

@@ -39,6 +39,22 @@ def damaged(path: Path, what: str) -> FileError:
     return FileError(what, where=file_label(path), mend="The file is damaged or cut short: export it again.")
 
 
+def bounds_of(points: np.ndarray) -> np.ndarray:
+    """(2, 3) float64: least and greatest coordinates of (n, 3) points, n > 0; NaN goes through.
+
+    numpy is slow along rows of three numbers and fast along long ones, so rows are folded together.
+    """
+    fold = 256
+    whole = len(points) // fold * fold
+    rest = points[whole:] if whole < len(points) else points[-1:]
+    low, high = rest.min(axis=0), rest.max(axis=0)
+    if whole:
+        rows = np.ascontiguousarray(points[:whole]).reshape(-1, 3 * fold)
+        low = np.minimum(low, rows.min(axis=0).reshape(fold, 3).min(axis=0))
+        high = np.maximum(high, rows.max(axis=0).reshape(fold, 3).max(axis=0))
+    return np.array([low, high], dtype=np.float64)
+
+
 def check_promise(path: Path, promised: int, room: int, things: str) -> None:
     """Refuse a count that the file has no room for, or that is more than can be worked on.
 

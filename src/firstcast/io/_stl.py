@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from firstcast.geometry.welding import weld_equal
-from firstcast.io._raw import RawMesh, check_promise, damaged
+from firstcast.io._raw import RawMesh, bounds_of, check_promise, damaged
 
 HEADER_BYTES = 84
 TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("colour", "<u2")])
@@ -34,8 +34,8 @@ def survey_binary_stl(path: Path) -> tuple[np.ndarray, int] | None:
     step = 1 << 18
     for start in range(0, count, step):
         corners = records["corners"][start : start + step].reshape(-1, 3)
-        low = np.minimum(low, corners.min(axis=0))  # NaN goes through both
-        high = np.maximum(high, corners.max(axis=0))
+        bounds = bounds_of(corners)
+        low, high = np.minimum(low, bounds[0]), np.maximum(high, bounds[1])  # NaN goes through both
     return np.array([low, high], dtype=np.float64), count
 
 

@@ -26,7 +26,7 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.io._gltf import read_gltf
 from firstcast.io._obj import read_obj
 from firstcast.io._ply import read_ply
-from firstcast.io._raw import LARGEST_COORDINATE, LARGEST_FILE_BYTES, RawMesh, damaged, file_label
+from firstcast.io._raw import LARGEST_COORDINATE, LARGEST_FILE_BYTES, RawMesh, bounds_of, damaged, file_label
 from firstcast.io._stl import read_stl, survey_binary_stl
 from firstcast.io._threemf import read_threemf
 
@@ -92,7 +92,7 @@ def read_meshes(path: Path) -> tuple[ReadMesh, ...]:
     meshes = []
     for raw, name in zip(raws, names, strict=True):
         mesh = _compact(raw)
-        _check_sizes(path, name if len(raws) > 1 else "", mesh.bounds)
+        _check_sizes(path, name if len(raws) > 1 else "", bounds_of(mesh.points))
         meshes.append(ReadMesh(name, mesh, raw.unit_mm, raw.up))
     return tuple(meshes)
 
@@ -111,10 +111,8 @@ def survey(path: Path) -> Survey:
         _check_sizes(path, "", extents)
         return Survey(extents, triangle_count, None)
     raws = _read(path)
-    used = [raw.points[np.unique(raw.triangles)] for raw in raws]
-    low = np.min([points.min(axis=0) for points in used], axis=0)
-    high = np.max([points.max(axis=0) for points in used], axis=0)
-    extents = np.array([low, high], dtype=np.float64)
+    bounds = [bounds_of(_compact(raw).points) for raw in raws]
+    extents = np.array([np.min(bounds, axis=0)[0], np.max(bounds, axis=0)[1]])
     _check_sizes(path, "", extents)
     return Survey(extents, sum(len(raw.triangles) for raw in raws), raws[0].unit_mm, raws[0].up)
 

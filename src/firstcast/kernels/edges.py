@@ -95,14 +95,18 @@ def join_faces(triangles, mate):
         Relative to the first triangle of the run. Where a run can't be wound one way (a one-sided
         surface) some pairs stay at odds.
     count : int
+    odd_pairs : int
+        Pairs that run the same way as given.
     """
     m = len(triangles)
     parent = np.arange(m).astype(np.int32)
     odd = np.zeros(m, np.uint8)  # winding against the parent
+    odd_pairs = 0
     for h in range(3 * m):
         g = mate[h]
         if g > h:
             odds = np.uint8(triangles[h // 3, h % 3] == triangles[g // 3, g % 3])
+            odd_pairs += odds
             a = np.int32(h // 3)
             while parent[a] != a:
                 odd[a] ^= odd[parent[a]]
@@ -132,7 +136,7 @@ def join_faces(triangles, mate):
         else:
             label[f] = label[parent[f]]
             turn[f] = turn[parent[f]] != (odd[f] == 1)
-    return label, turn, count
+    return label, turn, count, odd_pairs
 
 
 @kernel

@@ -24,6 +24,7 @@ from firstcast.geometry.mesh import Mesh, Part, Shell
 from firstcast.geometry.shells import Shells, Tally, part_shells
 from firstcast.geometry.summary import PartSummary
 from firstcast.geometry.welding import Welded, weld
+from firstcast.kernels.shells import measure_shells
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import ShellKind, Verdict
@@ -105,16 +106,28 @@ def intake(*, name: str, mesh: Mesh, factor_mm: float, settings: Settings) -> In
         The part is empty, has no extent, or is smaller than a speck.
     """
     points = np.asarray(mesh.points, dtype=np.float64) * factor_mm
-    diagonal = float(np.linalg.norm(np.ptp(points, axis=0))) if len(points) else 0.0
+    diagonal = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0))) if len(points) else 0.0
     if not len(mesh.triangles) or not diagonal > 0 or not np.isfinite(diagonal):
         raise InputError("the part has no extent", where=name, mend="Export it again.")
     welded = weld(points, mesh.triangles, settings.weld_ratio * diagonal)
     shells = part_shells(welded.points, welded.triangles)
-    shells, specks = _without_specks(name, shells, settings.speck_mm)
-    capped = close_holes(
-        shells.points, shells.triangles, shells.shell, shells.shell_count, widest=settings.close_holes_mm
+    if not shells.shell_count:
+        raise InputError("no triangle has any extent", where=name, mend="Export it again.")
+    middle = points.mean(axis=0)
+    area, volume, low, high = measure_shells(
+        shells.points, shells.triangles, shells.shell, shells.shell_count, middle
     )
-    classed = _class_shells(capped, shells.shell_count)
+    keep = (high - low).max(axis=1) >= settings.speck_mm
+    specks = Tally()
+    if not keep.all():
+        shells, specks = _without_specks(name, shells, keep, settings.speck_mm)
+        area, volume = area[keep], volume[keep]
+    capped = close_holes(shells, area, widest=settings.close_holes_mm)
+    if len(capped.triangles) != len(shells.triangles):
+        area, volume, _, _ = measure_shells(
+            capped.points, capped.triangles, capped.shell, shells.shell_count, middle
+        )
+    classed = _class_shells(capped, area, volume)
     part, summary = _assemble(name, capped, classed, settings.sheet_thickness_mm)
     notes = _Notes(name, settings)
     notes.mends(welded, shells, specks)
@@ -122,18 +135,8 @@ def intake(*, name: str, mesh: Mesh, factor_mm: float, settings: Settings) -> In
     return Intaken(part=part, summary=summary, findings=tuple(notes.findings), measures=tuple(notes.measures))
 
 
-def _without_specks(name: str, shells: Shells, speck_mm: float) -> tuple[Shells, Tally]:
-    """The shells that reach `speck_mm` along some axis."""
-    order = np.argsort(shells.shell, kind="stable")
-    starts = np.searchsorted(shells.shell[order], np.arange(shells.shell_count))
-    low, high = np.empty((shells.shell_count, 3)), np.empty((shells.shell_count, 3))
-    for axis in range(3):
-        values = shells.points[:, axis][shells.triangles]
-        low[:, axis] = np.minimum.reduceat(values.min(axis=1)[order], starts)
-        high[:, axis] = np.maximum.reduceat(values.max(axis=1)[order], starts)
-    keep = (high - low).max(axis=1) >= speck_mm
-    if keep.all():
-        return shells, Tally()
+def _without_specks(name: str, shells: Shells, keep: np.ndarray, speck_mm: float) -> tuple[Shells, Tally]:
+    """The shells that `keep` (s,) marks, and how many went."""
     if not keep.any():
         raise InputError(
             f"every shell is smaller than speck_mm = {speck_mm:g} mm",
@@ -141,35 +144,31 @@ def _without_specks(name: str, shells: Shells, speck_mm: float) -> tuple[Shells,
             mend="Check the scale, or lower speck_mm.",
         )
     kept = keep[shells.shell]
+    place = shells.points[shells.triangles[int(np.argmin(kept)), 0]]
     number = np.cumsum(keep, dtype=np.int32) - 1
-    used = np.unique(shells.triangles[kept])
-    renumber = np.zeros(len(shells.points), dtype=np.int32)
-    renumber[used] = np.arange(len(used), dtype=np.int32)
-    first = int(np.argmin(keep))
+    used = np.zeros(len(shells.points), dtype=bool)
+    used[shells.triangles[kept].ravel()] = True
+    renumber = np.cumsum(used, dtype=np.int32) - 1
     return shells._replace(
         points=shells.points[used],
         triangles=renumber[shells.triangles[kept]],
         shell=number[shells.shell[kept]],
         shell_count=int(keep.sum()),
-    ), Tally(int((~keep).sum()), (low[first] + high[first]) / 2)
+    ), Tally(int((~keep).sum()), place)
 
 
-def _class_shells(capped: Capped, shell_count: int) -> _Classed:
+def _class_shells(capped: Capped, area: np.ndarray, volume: np.ndarray) -> _Classed:
     """Each shell's kind; closed ones wound so that their volume is positive."""
-    points, triangles, shell = capped.points, capped.triangles, capped.shell
-    middle = (points.min(axis=0) + points.max(axis=0)) / 2
-    a, b, c = (points[triangles[:, k]] - middle for k in range(3))
-    normal = np.cross(b - a, c - a)
-    volume = np.bincount(shell, np.einsum("ij,ij->i", a, normal), minlength=shell_count) / 6
-    area = np.bincount(shell, np.linalg.norm(normal, axis=1), minlength=shell_count) / 2
+    points, triangles, shell, shell_count = capped.points, capped.triangles, capped.shell, len(area)
     is_open = np.zeros(shell_count, dtype=bool)
     is_open[capped.open_shell] = True
     flat = ~is_open & (2 * np.abs(volume) < FLAT_MM * area)
     closed = ~is_open & ~flat
     turned = closed & (volume < 0)
-    turn = turned[shell]
-    triangles = triangles.copy()
-    triangles[turn] = triangles[turn][:, [0, 2, 1]]
+    if turned.any():
+        turn = turned[shell]
+        triangles = triangles.copy()
+        triangles[turn] = triangles[turn][:, [0, 2, 1]]
     has_cap = np.zeros(shell_count, dtype=bool)
     has_cap[capped.capped_shell] = True
     kinds = [
