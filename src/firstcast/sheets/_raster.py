@@ -88,14 +88,34 @@ def raster_band(screen, triangles, names, row_first, row_stop, depth, face):
 
 
 @kernel
-def light_map(points, triangles, frame, radius, depth):
+def drop_dots(dots, frame, radius, depth):
+    """Mark the map cells about each dot, two by two, as reached by the dot; see `light_map`."""
+    size = depth.shape[0]
+    scale = size / (2.0 * radius)
+    for index in range(len(dots)):
+        x, y, z = dots[index, 0], dots[index, 1], dots[index, 2]
+        u = (frame[0, 0] * x + frame[0, 1] * y + frame[0, 2] * z + radius) * scale - 0.5
+        v = (radius - frame[1, 0] * x - frame[1, 1] * y - frame[1, 2] * z) * scale - 0.5
+        reach = np.float32(frame[2, 0] * x + frame[2, 1] * y + frame[2, 2] * z)
+        if 0.0 <= u < size - 1 and 0.0 <= v < size - 1:
+            column, row = np.uint32(u), np.uint32(v)
+            depth[row, column] = max(depth[row, column], reach)
+            depth[row, column + 1] = max(depth[row, column + 1], reach)
+            depth[row + 1, column] = max(depth[row + 1, column], reach)
+            depth[row + 1, column + 1] = max(depth[row + 1, column + 1], reach)
+
+
+@kernel
+def light_map(dots, points, triangles, frame, radius, depth):
     """How far towards one light the mesh reaches, seen from that light.
 
-    points (n, 3) float64 about the middle of the mesh; frame (3, 3) float64 has rows right, up, towards
-    the light; the map spans -radius .. radius both ways. depth (size, size) float32 is filled in place.
+    dots (k, 3) stand for triangles about as small as a map cell; the others come as they are. dots and points
+    (n, 3) float64 are about the middle of the mesh; frame (3, 3) float64 has rows right, up, towards the
+    light; the map spans -radius .. radius both ways. depth (size, size) float32 is filled in place.
     """
     size = depth.shape[0]
     scale = size / (2.0 * radius)
+    drop_dots(dots, frame, radius, depth)
     screen = np.empty((len(points), 3))
     for index in range(len(points)):
         x, y, z = points[index, 0], points[index, 1], points[index, 2]

@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -21,8 +22,8 @@ from firstcast.sheets import _raster, _shading
 CREASE_DEG = 42.0
 """Faces that meet at a sharper angle than this keep a hard edge. Chosen by eye on sculpted and on built meshes."""
 
-DENSE_TRIANGLES = 150_000
-"""Meshes with more triangles than this cast shadows through a coarser stand-in."""
+MANY_DOTS = 600_000
+"""With more dots than this, one per map cell is kept."""
 
 GOLDEN_TURN = math.pi * (3.0 - math.sqrt(5.0))
 
@@ -39,6 +40,14 @@ class Lights:
     maps: npt.NDArray[np.float32]
 
 
+class Caster(NamedTuple):
+    """What casts shadows, about the mesh's middle: dots (k, 3), and triangles (m, 3) over points (n, 3)."""
+
+    dots: Points
+    points: Points
+    triangles: Triangles
+
+
 @dataclass(frozen=True)
 class LitMesh:
     """A mesh made ready for pictures; see `light_mesh`."""
@@ -48,7 +57,7 @@ class LitMesh:
     normals: npt.NDArray[np.float32]
     middle_mm: npt.NDArray[np.float64]
     radius_mm: float
-    caster: tuple[Points, Triangles]
+    caster: Caster
     sky: Lights
 
 
@@ -90,38 +99,38 @@ def frames_of(directions: npt.NDArray) -> npt.NDArray[np.float64]:
     return np.ascontiguousarray(np.stack([right, np.cross(directions, right), directions], axis=1))
 
 
-def cast_lights(
-    points_mm: Points,
-    triangles: Triangles,
-    directions: npt.NDArray,
-    *,
-    middle_mm: npt.NDArray,
-    radius_mm: float,
-    map_px: int,
-) -> Lights:
+def cast_lights(caster: Caster, directions: npt.NDArray, *, radius_mm: float, map_px: int) -> Lights:
     """Depth maps of a mesh from each of (k, 3) unit directions, `map_px` square over its ball of bounds."""
     frames = frames_of(directions)
     maps = np.full((len(frames), map_px, map_px), -np.inf, dtype=np.float32)
-    about = np.ascontiguousarray(points_mm - middle_mm)
-    in_threads(lambda k: _raster.light_map(about, triangles, frames[k], radius_mm, maps[k]), len(frames))
+    in_threads(lambda k: _raster.light_map(*caster, frames[k], radius_mm, maps[k]), len(frames))
     return Lights(frames, maps)
 
 
-def coarse_caster(points_mm: Points, triangles: Triangles, cell_mm: float) -> tuple[Points, Triangles]:
-    """A mesh light enough to cast shadows: points in one cell become their first, flat triangles go.
+def make_caster(about_mm: Points, triangles: Triangles, cell_mm: float) -> Caster:
+    """What casts the shadows: dots for triangles not longer than three map cells, the others as they are.
 
-    Shadow maps can't show what is finer than their cells; meshes that are no finer come back as they are.
+    Shadow maps can't show what is finer than their cells, and dots are several times quicker to draw.
     """
-    if len(triangles) < DENSE_TRIANGLES:
-        return points_mm, triangles
-    cells = np.floor((points_mm - points_mm.min(axis=0)) / cell_mm).astype(np.int64)
-    _, first, group = np.unique(
-        (cells[:, 0] << 42) | (cells[:, 1] << 21) | cells[:, 2], return_index=True, return_inverse=True
+    a, b, c = (about_mm[triangles[:, k]] for k in range(3))
+    longest = np.maximum.reduce([((p - q) ** 2).sum(axis=1) for p, q in ((a, b), (b, c), (c, a))])
+    small = longest <= (3.0 * cell_mm) ** 2
+    spread = small & (longest > cell_mm**2)
+    centres = (a[spread] + b[spread] + c[spread]) / 3.0
+    named = np.zeros(len(about_mm), bool)
+    named[triangles[small].reshape(-1)] = True
+    dots = np.concatenate([about_mm[named], centres])
+    if len(dots) > MANY_DOTS:
+        cells = ((dots - dots.min(axis=0)) / cell_mm).astype(np.int64)
+        _, first = np.unique((cells[:, 0] << 42) | (cells[:, 1] << 21) | cells[:, 2], return_index=True)
+        dots = dots[first]
+    large = triangles[~small]
+    used, renamed = np.unique(large, return_inverse=True)
+    return Caster(
+        np.ascontiguousarray(dots),
+        np.ascontiguousarray(about_mm[used]),
+        np.ascontiguousarray(renamed.reshape(-1, 3).astype(np.int32)),
     )
-    merged = group.reshape(-1).astype(np.int32)[triangles]
-    a, b, c = merged.T
-    kept = merged[(a != b) & (b != c) & (c != a)]
-    return np.ascontiguousarray(points_mm[first]), np.ascontiguousarray(kept)
 
 
 def corner_normals(points_mm: Points, triangles: Triangles) -> npt.NDArray[np.float32]:
@@ -178,6 +187,6 @@ def light_mesh(
     low, high = used.min(axis=0), used.max(axis=0)
     middle = (low + high) / 2.0
     radius = max(1e-9, 1.02 * float(np.sqrt(((used - middle) ** 2).sum(axis=1).max())))
-    caster = coarse_caster(points, faces, 3.0 * radius / map_px)
-    sky = cast_lights(*caster, even_directions(sky_count), middle_mm=middle, radius_mm=radius, map_px=map_px)
+    caster = make_caster(points - middle, faces, 2.0 * radius / map_px)
+    sky = cast_lights(caster, even_directions(sky_count), radius_mm=radius, map_px=map_px)
     return LitMesh(points, faces, corner_normals(points, faces), middle, radius, caster, sky)

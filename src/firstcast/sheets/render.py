@@ -89,13 +89,7 @@ def _sky_and_key(lit: LitMesh, view: View):
 def _key(lit: LitMesh, view: View) -> Lights:
     axis = np.array(KEY_TOWARDS) @ view.axes
     directions = disc_directions(axis / np.linalg.norm(axis), KEY_HALF_ANGLE_DEG, KEY_COUNT)
-    return cast_lights(
-        *lit.caster,
-        directions,
-        middle_mm=lit.middle_mm,
-        radius_mm=lit.radius_mm,
-        map_px=KEY_MAP_PX,
-    )
+    return cast_lights(lit.caster, directions, radius_mm=lit.radius_mm, map_px=KEY_MAP_PX)
 
 
 def _raster_all(screen: npt.NDArray, lit: LitMesh, rows: int, columns: int, band: int):
