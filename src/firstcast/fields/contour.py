@@ -12,9 +12,20 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.errors import InputError, SizeError
+from firstcast.fields.blocks import run_blocks
 from firstcast.fields.near import INSIDE, OUTSIDE, SIDE, NearField, near_from_dense, widened
-from firstcast.kernels.contour import count_contour, write_contour
+from firstcast.fields.union import Columns, Occupancy
+from firstcast.kernels.bricks import signs_of_pool
+from firstcast.kernels.contour import (
+    count_contour,
+    write_points_by_crossing,
+    write_points_by_value,
+    write_triangles,
+)
 from firstcast.tolerances import TOLERANCES
+
+BLOCK = 1024
+"""Bricks that one thread takes at a time."""
 
 LEAST_STEPS = 8
 """A pitch must hold at least this many float32 steps at the lattice's far end."""
@@ -26,6 +37,16 @@ class Contour(NamedTuple):
     points: npt.NDArray[np.float32]
     triangles: npt.NDArray[np.int32]
     part_of_triangle: npt.NDArray[np.uint16]
+
+
+class Traced(NamedTuple):
+    """Where each brick's vertices and triangles go: see `firstcast.kernels.contour.count_contour`."""
+
+    flags: npt.NDArray[np.uint8]
+    ranks: npt.NDArray[np.uint16]
+    strip_triangles: npt.NDArray[np.uint16]
+    vertex_starts: npt.NDArray[np.int64]
+    triangle_starts: npt.NDArray[np.int64]
 
 
 def contour_dense(values: np.ndarray, origin_mm, pitch_mm) -> Contour:
@@ -70,16 +91,57 @@ def contour(field: NearField) -> Contour:
     SizeError
         More vertices or triangles than int32 can number.
     """
-    lattice = _lattice(field)
+    lattice = _lattice(field.origin_mm, field.pitch_mm, field.index.shape)
     places, count = field.places, len(field.pool)
+    bits = np.empty((count, SIDE), np.int64)
+    run_blocks(signs_of_pool, count, field.pool, bits, block=BLOCK)
+    traced = trace(field.origin_mm, field.pitch_mm, field.index, places, bits)
+    points, part_of_vertex = _vertices(traced)
     push = np.float32(TOLERANCES.zero_push_pitches * field.pitch_mm.min())
     far = np.float32(TOLERANCES.band_pitches * field.pitch_mm.max())
-    codes = np.empty((count, SIDE**3), np.uint16)
+    run_blocks(
+        write_points_by_value, count, places, field.index, field.pool, field.part, len(field.part) > 0, push, far,
+        lattice, traced.flags, traced.vertex_starts, points, part_of_vertex, block=BLOCK,
+    )  # fmt: skip
+    return _with_triangles(traced, field.index, places, bits, points, part_of_vertex)
+
+
+def contour_union(occupancy: Occupancy, columns: Columns, part: np.ndarray) -> tuple[Contour, Traced]:
+    """The surface of a union, its vertices where the lattice edges pass through the shells.
+
+    `part` (m,) uint16 is the part of each input triangle. Raises as `contour` does.
+    """
+    lattice = _lattice(*occupancy.lattice)
+    places, bits = occupancy.places, occupancy.bits
+    traced = trace(occupancy.lattice.origin_mm, occupancy.lattice.pitch_mm, occupancy.index, places, bits)
+    points, part_of_vertex = _vertices(traced)
+    run_blocks(
+        write_points_by_crossing, len(places), places, bits, columns.size, columns.bases, *columns[2:6], part,
+        TOLERANCES.zero_push_pitches, lattice, traced.flags, traced.vertex_starts, points, part_of_vertex,
+        block=BLOCK,
+    )  # fmt: skip
+    return _with_triangles(traced, occupancy.index, places, bits, points, part_of_vertex), traced
+
+
+def trace(origin_mm, pitch_mm, index, places, bits) -> Traced:
+    """Number the vertices and triangles of the surface between inside and outside bits.
+
+    Raises
+    ------
+    InputError
+        The surface leaves the bricks.
+    SizeError
+        More vertices or triangles than int32 can number.
+    """
+    count = len(places)
+    flags, ranks = np.empty((count, 3, SIDE**2), np.uint8), np.empty((count, SIDE**2), np.uint16)
+    strip_triangles = np.empty((count, SIDE**2 + 1), np.uint16)
     vertex_counts, triangle_counts, open_cells = (np.zeros(count, np.int64) for _ in range(3))
-    count_contour(
-        places, field.index, field.pool, push, far, codes, vertex_counts, triangle_counts, open_cells
-    )
-    _check_complete(field, places, open_cells)
+    run_blocks(
+        count_contour, count, places, index, bits, flags, ranks, strip_triangles, vertex_counts, triangle_counts,
+        open_cells, block=BLOCK,
+    )  # fmt: skip
+    _check_complete(origin_mm, pitch_mm, index, places, open_cells)
     vertex_starts, triangle_starts = _running(vertex_counts), _running(triangle_counts)
     if max(vertex_starts[-1], triangle_starts[-1]) > np.iinfo(np.int32).max:
         raise SizeError(
@@ -87,51 +149,58 @@ def contour(field: NearField) -> Contour:
             where="contour",
             mend="Take a coarser pitch or cut the piece in two.",
         )
-    points = np.empty((vertex_starts[-1], 3), np.float32)
-    triangles = np.empty((triangle_starts[-1], 3), np.int32)
-    part_of_triangle = np.empty(triangle_starts[-1], np.uint16)
-    has_part = len(field.part) > 0
-    write_contour(
-        places, field.index, field.pool, field.part, has_part, push, far, lattice, codes, vertex_starts,
-        triangle_starts, points, triangles, part_of_triangle,
+    return Traced(flags, ranks, strip_triangles, vertex_starts, triangle_starts)
+
+
+def _vertices(traced: Traced) -> tuple[np.ndarray, np.ndarray]:
+    count = int(traced.vertex_starts[-1])
+    return np.empty((count, 3), np.float32), np.empty(count, np.uint16)
+
+
+def _with_triangles(traced: Traced, index, places, bits, points, part_of_vertex) -> Contour:
+    count = int(traced.triangle_starts[-1])
+    triangles, part_of_triangle = np.empty((count, 3), np.int32), np.empty(count, np.uint16)
+    run_blocks(
+        write_triangles, len(places), places, index, bits, traced.flags, traced.ranks, traced.vertex_starts,
+        traced.triangle_starts, part_of_vertex, triangles, part_of_triangle, block=BLOCK,
     )  # fmt: skip
     return Contour(points, triangles, part_of_triangle)
 
 
-def _lattice(field: NearField) -> np.ndarray:
+def _lattice(origin_mm, pitch_mm, bricks) -> np.ndarray:
     """(3, 3, longest) float32: per axis the lattice coordinates, the floats above them, the floats below."""
-    longest = SIDE * max(field.index.shape) + 1
+    longest = SIDE * max(bricks) + 1
     steps = np.arange(longest, dtype=np.float64)
-    if not (field.pitch_mm > 0).all():
+    if not (pitch_mm > 0).all():
         raise InputError(
-            f"pitch {field.pitch_mm.tolist()} mm isn't positive",
+            f"pitch {pitch_mm.tolist()} mm isn't positive",
             where="contour",
             mend="Give a pitch above zero.",
         )
-    at = (field.origin_mm[:, None] + field.pitch_mm[:, None] * steps).astype(np.float32)
+    at = (origin_mm[:, None] + pitch_mm[:, None] * steps).astype(np.float32)
     infinity = np.float32(np.inf)
     lattice = np.ascontiguousarray(
         np.stack([at, np.nextafter(at, infinity), np.nextafter(at, -infinity)], axis=1)
     )
     for axis in range(3):
-        used = at[axis, : SIDE * field.index.shape[axis] + 1]
-        if field.pitch_mm[axis] < LEAST_STEPS * np.spacing(np.abs(used).max()):
+        used = at[axis, : SIDE * bricks[axis] + 1]
+        if pitch_mm[axis] < LEAST_STEPS * np.spacing(np.abs(used).max()):
             raise InputError(
-                f"pitch {field.pitch_mm[axis]:g} mm is finer than float32 can hold at {np.abs(used).max():g} mm",
+                f"pitch {pitch_mm[axis]:g} mm is finer than float32 can hold at {np.abs(used).max():g} mm",
                 where="contour",
                 mend="Move the piece nearer to the origin or take a coarser pitch.",
             )
     return lattice
 
 
-def _check_complete(field: NearField, places: np.ndarray, open_cells: np.ndarray) -> None:
+def _check_complete(origin_mm, pitch_mm, index, places, open_cells) -> None:
     """Refuse a field whose zero set leaves its bricks: the contour would be open there."""
-    solid = np.pad(field.index, 1, constant_values=OUTSIDE) == INSIDE
-    bare = np.pad(field.index, 1, constant_values=OUTSIDE) == OUTSIDE
+    solid = np.pad(index, 1, constant_values=OUTSIDE) == INSIDE
+    bare = np.pad(index, 1, constant_values=OUTSIDE) == OUTSIDE
     meeting = widened(solid) & bare
     if open_cells.any() or meeting.any():
         first = places[int(open_cells.argmax())] if open_cells.any() else np.argwhere(meeting)[0] - 1
-        at = field.origin_mm + field.pitch_mm * SIDE * first
+        at = origin_mm + pitch_mm * SIDE * first
         raise InputError(
             f"the zero set leaves the bricks in {int(open_cells.sum())} cells and {int(meeting.sum())} bricks",
             where=f"near field near ({at[0]:.2f}, {at[1]:.2f}, {at[2]:.2f})",

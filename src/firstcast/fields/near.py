@@ -5,11 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-SIDE = 8
-"""Voxels along a side of a brick."""
-
-OUTSIDE, INSIDE = -1, -2
-"""Entries of the table of bricks that name no row of the pool."""
+from firstcast.kernels.bricks import INSIDE, OUTSIDE, SIDE
 
 
 @dataclass(frozen=True)

@@ -1,202 +1,227 @@
 """The contour of bricks: vertices on lattice edges, triangles per cell; every edge owned by one brick.
 
-A voxel owns the three edges that leave it towards +x, +y, +z, and the cell whose lowest corner it is.
-So vertices are unique without any welding: bricks are counted, the counts are summed up in order, and
-each brick writes its own rows.
+A voxel owns the three edges that leave it towards +x, +y, +z, and the cell whose lowest corner it is. So
+vertices are unique without any welding: bricks are counted, the counts are summed up in order, and each
+brick writes its own rows. Within a brick vertices are ordered by strip (i, j), then axis, then k.
 """
 
 import numpy as np
-from numba import prange
 
+from firstcast.kernels.bricks import (
+    BIT_COUNT,
+    INSIDE,
+    SIDE,
+    crossed_cells,
+    gather_strips,
+    neighbours,
+    pattern_at,
+    row_at,
+)
+from firstcast.kernels.columns import crossing_between
 from firstcast.kernels.compiling import kernel
 from firstcast.kernels.contour_table import EDGE_AXIS, EDGE_CORNER, TRIANGLE_COUNT, TRIANGLE_EDGES
 
-SIDE = 8
-"""Voxels along a side of a brick."""
-
-OUTSIDE_ROW = -1
-"""In the table of bricks: wholly outside. Anything below it is wholly inside."""
-
 
 @kernel
-def row_at(index, i, j, k):
-    """Row of the pool of brick (i, j, k); OUTSIDE_ROW beyond the table."""
-    if i < 0 or j < 0 or k < 0 or i >= index.shape[0] or j >= index.shape[1] or k >= index.shape[2]:
-        return OUTSIDE_ROW
-    return index[i, j, k]
-
-
-@kernel
-def gather(place, index, pool, push, far, rows, values):
-    """Fill `rows` (2, 2, 2) with the brick and its upper neighbours, `values` (9, 9, 9) with their voxels.
-
-    Values nearer to zero than `push` are pushed away from it; absent bricks count as `far` or `-far`.
-    """
-    for di in range(2):
-        for dj in range(2):
-            for dk in range(2):
-                row = row_at(index, place[0] + di, place[1] + dj, place[2] + dk)
-                rows[di, dj, dk] = row
-                constant = far if row == OUTSIDE_ROW else -far
-                for i in range(di * SIDE, SIDE + di):
-                    for j in range(dj * SIDE, SIDE + dj):
-                        for k in range(dk * SIDE, SIDE + dk):
-                            if row < 0:
-                                values[i, j, k] = constant
-                                continue
-                            value = pool[row, i - di * SIDE, j - dj * SIDE, k - dk * SIDE]
-                            if value < push and value > -push:
-                                value = push if value >= 0 else -push
-                            values[i, j, k] = value
-
-
-@kernel
-def pattern_at(values, i, j, k):
-    """The pattern of inside corners of cell (i, j, k)."""
-    pattern = 0
-    for corner in range(8):
-        if values[i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1)] < 0:
-            pattern |= 1 << corner
-    return pattern
-
-
-@kernel
-def _open_cells(place, index, pool):
-    """How many cells of absent lower neighbours are crossed by the contour at this brick's low sides."""
+def _open_cells(rows, strips):
+    """How many crossed cells at a brick's low sides belong to absent bricks: there the contour is open."""
     count = 0
-    for di in range(-1, 1):
-        for dj in range(-1, 1):
-            for dk in range(-1, 1):
-                if row_at(index, place[0] + di, place[1] + dj, place[2] + dk) >= 0:
-                    continue
-                for i in range(-1 if di else 0, 0 if di else SIDE):
-                    for j in range(-1 if dj else 0, 0 if dj else SIDE):
-                        for k in range(-1 if dk else 0, 0 if dk else SIDE):
-                            inside = 0
-                            for corner in range(8):
-                                x, y, z = i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1)
-                                row = row_at(
-                                    index, place[0] + (x >> 3), place[1] + (y >> 3), place[2] + (z >> 3)
-                                )
-                                if row >= 0:
-                                    inside += pool[row, x & 7, y & 7, z & 7] < 0
-                                else:
-                                    inside += row != OUTSIDE_ROW
-                            count += 0 < inside < 8
+    for i in range(-1, SIDE):
+        for j in range(-1, SIDE):
+            crossed = crossed_cells(strips, i, j)
+            if crossed == 0:
+                continue
+            di, dj = (i >> 3) + 1, (j >> 3) + 1
+            if rows[di, dj, 1] < 0:
+                count += BIT_COUNT[crossed >> 1]
+            if rows[di, dj, 0] < 0:
+                count += crossed & 1
     return count
 
 
-@kernel(parallel=True)
-def count_contour(places, index, pool, push, far, codes, vertex_counts, triangle_counts, open_cells):
-    """Count vertices and triangles per brick.
+@kernel
+def count_contour(
+    start, stop, places, index, bits, flags, ranks, strip_triangles, vertex_counts, triangle_counts, open_cells
+):  # fmt: skip
+    """Count vertices and triangles of bricks start .. stop.
 
-    `codes` (n, 512) uint16 is filled with, per voxel, the rank in its brick of the first vertex it owns
-    (upper 13 bits) and which of its three edges hold one (lower 3 bits). `open_cells` (n,) counts
-    crossed cells beside the brick that no brick holds.
+    Per strip s = 8 i + j: flags (n, 3, 64) uint8 says which voxels own a vertex along each axis, ranks
+    (n, 64) uint16 is the rank of its first vertex, strip_triangles (n, 65) uint16 that of its first triangle.
     """
-    for b in prange(places.shape[0]):
-        values = np.empty((SIDE + 1, SIDE + 1, SIDE + 1), np.float32)
-        rows = np.empty((2, 2, 2), np.int32)
-        gather(places[b], index, pool, push, far, rows, values)
-        vertices = 0
-        triangles = 0
+    rows = np.empty((3, 3, 3), np.int32)
+    strips = np.empty((SIDE + 2, SIDE + 2), np.int32)
+    for b in range(start, stop):
+        neighbours(places[b], index, rows)
+        gather_strips(rows, bits, strips)
+        vertices, triangles = 0, 0
         for i in range(SIDE):
             for j in range(SIDE):
-                for k in range(SIDE):
-                    inside = values[i, j, k] < 0
-                    flags = int((values[i + 1, j, k] < 0) != inside)
-                    flags |= int((values[i, j + 1, k] < 0) != inside) << 1
-                    flags |= int((values[i, j, k + 1] < 0) != inside) << 2
-                    codes[b, i * 64 + j * 8 + k] = vertices << 3 | flags
-                    vertices += (flags & 1) + (flags >> 1 & 1) + (flags >> 2)
-                    triangles += TRIANGLE_COUNT[pattern_at(values, i, j, k)]
-        vertex_counts[b] = vertices
-        triangle_counts[b] = triangles
-        open_cells[b] = _open_cells(places[b], index, pool)
+                s = 8 * i + j
+                here = strips[i + 1, j + 1]
+                along_x = ((here ^ strips[i + 2, j + 1]) >> 1) & 255
+                along_y = ((here ^ strips[i + 1, j + 2]) >> 1) & 255
+                along_z = ((here ^ here >> 1) >> 1) & 255
+                flags[b, 0, s], flags[b, 1, s], flags[b, 2, s] = along_x, along_y, along_z
+                ranks[b, s] = vertices
+                strip_triangles[b, s] = triangles
+                vertices += BIT_COUNT[along_x] + BIT_COUNT[along_y] + BIT_COUNT[along_z]
+                crossed = crossed_cells(strips, i, j) >> 1
+                if crossed:
+                    for k in range(SIDE):
+                        if crossed >> k & 1:
+                            triangles += TRIANGLE_COUNT[pattern_at(strips, i, j, k)]
+        strip_triangles[b, SIDE * SIDE] = triangles
+        vertex_counts[b], triangle_counts[b] = vertices, triangles
+        open_cells[b] = _open_cells(rows, strips)
 
 
 @kernel
-def _write_points(first, place, lattice, values, codes, points):
-    """Write the vertices that one brick owns from row `first` on."""
-    row = first
-    at = np.empty(3, np.int64)
-    for i in range(SIDE):
-        for j in range(SIDE):
+def _vertex(brick, strip, k, axis, flags, ranks, vertex_starts):
+    """Number of the vertex that voxel k of a strip owns along an axis."""
+    number = vertex_starts[brick] + ranks[brick, strip]
+    if axis > 0:
+        number += BIT_COUNT[flags[brick, 0, strip]]
+    if axis > 1:
+        number += BIT_COUNT[flags[brick, 1, strip]]
+    return number + BIT_COUNT[flags[brick, axis, strip] & ((1 << k) - 1)]
+
+
+@kernel
+def write_triangles(
+    start, stop, places, index, bits, flags, ranks, vertex_starts, triangle_starts, part_of_vertex,
+    triangles, part_of_triangle,
+):  # fmt: skip
+    """Write the triangles of bricks start .. stop; a triangle's part is that of two of its vertices."""
+    rows = np.empty((3, 3, 3), np.int32)
+    strips = np.empty((SIDE + 2, SIDE + 2), np.int32)
+    for b in range(start, stop):
+        row = triangle_starts[b]
+        if triangle_starts[b + 1] == row:
+            continue
+        neighbours(places[b], index, rows)
+        gather_strips(rows, bits, strips)
+        for strip in range(SIDE * SIDE):
+            i, j = strip >> 3, strip & 7
+            crossed = crossed_cells(strips, i, j) >> 1
+            if crossed == 0:
+                continue
             for k in range(SIDE):
-                flags = codes[i * 64 + j * 8 + k] & 7
-                if flags == 0:
+                if not crossed >> k & 1:
                     continue
-                at[0], at[1], at[2] = place[0] * SIDE + i, place[1] * SIDE + j, place[2] * SIDE + k
-                here = np.float64(values[i, j, k])
-                for axis in range(3):
-                    if not flags >> axis & 1:
-                        continue
-                    there = np.float64(values[i + (axis == 0), j + (axis == 1), k + (axis == 2)])
-                    low = np.float64(lattice[axis, 0, at[axis]])
-                    high = np.float64(lattice[axis, 0, at[axis] + 1])
-                    cut = np.float32(low + here / (here - there) * (high - low))
-                    cut = max(cut, lattice[axis, 1, at[axis]])
-                    cut = min(cut, lattice[axis, 2, at[axis] + 1])
-                    for other in range(3):
-                        points[row, other] = cut if other == axis else lattice[other, 0, at[other]]
+                pattern = pattern_at(strips, i, j, k)
+                for t in range(TRIANGLE_COUNT[pattern]):
+                    for c in range(3):
+                        edge = TRIANGLE_EDGES[pattern, 3 * t + c]
+                        corner = EDGE_CORNER[edge]
+                        x, y, z = i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1)
+                        brick = rows[(x >> 3) + 1, (y >> 3) + 1, (z >> 3) + 1]
+                        triangles[row, c] = _vertex(
+                            brick, 8 * (x & 7) + (y & 7), z & 7, EDGE_AXIS[edge], flags, ranks, vertex_starts
+                        )
+                    first = part_of_vertex[triangles[row, 0]]
+                    second, third = part_of_vertex[triangles[row, 1]], part_of_vertex[triangles[row, 2]]
+                    part_of_triangle[row] = second if second == third else first
                     row += 1
 
 
 @kernel
-def _write_cell(row, i, j, k, values, rows, codes, vertex_starts, part, has_part, triangles, part_out):
-    """Write the triangles of cell (i, j, k) from row `row` on; returns the next free row."""
-    pattern = pattern_at(values, i, j, k)
-    if TRIANGLE_COUNT[pattern] == 0:
-        return row
-    owner = 0
-    if has_part:
-        nearest = np.float32(np.inf)
-        for corner in range(8):
-            x, y, z = i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1)
-            brick = rows[x >> 3, y >> 3, z >> 3]
-            if brick >= 0 and abs(values[x, y, z]) < nearest:
-                nearest = abs(values[x, y, z])
-                owner = part[brick, x & 7, y & 7, z & 7]
-    for t in range(TRIANGLE_COUNT[pattern]):
-        for c in range(3):
-            edge = TRIANGLE_EDGES[pattern, 3 * t + c]
-            axis, corner = EDGE_AXIS[edge], EDGE_CORNER[edge]
-            x, y, z = i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1)
-            brick = rows[x >> 3, y >> 3, z >> 3]
-            code = codes[brick, (x & 7) * 64 + (y & 7) * 8 + (z & 7)]
-            rank = code >> 3
-            if axis > 0:
-                rank += code & 1
-            if axis > 1:
-                rank += code >> 1 & 1
-            triangles[row, c] = vertex_starts[brick] + rank
-        part_out[row] = owner
-        row += 1
-    return row
+def _write_point(row, axis, at, share, lattice, points):
+    """Write a vertex at `share` of the way from lattice point `at` to the next along `axis`."""
+    low, high = np.float64(lattice[axis, 0, at[axis]]), np.float64(lattice[axis, 0, at[axis] + 1])
+    cut = np.float32(low + share * (high - low))
+    cut = min(max(cut, lattice[axis, 1, at[axis]]), lattice[axis, 2, at[axis] + 1])
+    for other in range(3):
+        points[row, other] = cut if other == axis else lattice[other, 0, at[other]]
 
 
-@kernel(parallel=True)
-def write_contour(
-    places, index, pool, part, has_part, push, far, lattice, codes, vertex_starts, triangle_starts,
-    points, triangles, part_out,
+@kernel
+def _pushed(pool, row, i, j, k, push, far):
+    """A voxel's value, pushed away from zero; `far` or -far in an absent brick."""
+    if row < 0:
+        return -far if row == INSIDE else far
+    value = pool[row, i, j, k]
+    if -push < value < push:
+        return push if value >= 0 else -push
+    return value
+
+
+@kernel
+def write_points_by_value(
+    start, stop, places, index, pool, part, has_part, push, far, lattice, flags, vertex_starts,
+    points, part_of_vertex,
 ):  # fmt: skip
-    """Write points (v, 3) float32, triangles (t, 3) int32 and the part of each triangle (t,) uint16.
+    """Write the vertices of bricks start .. stop where the values along their edges pass through zero.
 
-    `vertex_starts`, `triangle_starts` (n + 1,) int64 are the running sums of the counts. `lattice`
-    (3, 3, longest) float32 holds per axis the lattice coordinates, the float just above each and the
-    float just below each: a vertex stays strictly between its lattice points after rounding.
+    `lattice` (3, 3, longest) float32 holds per axis the lattice coordinates, the float just above each
+    and the float just below each: a vertex stays strictly between its lattice points after rounding.
     """
-    for b in prange(places.shape[0]):
-        if triangle_starts[b + 1] == triangle_starts[b] and vertex_starts[b + 1] == vertex_starts[b]:
+    at = np.empty(3, np.int64)
+    for b in range(start, stop):
+        row = vertex_starts[b]
+        if vertex_starts[b + 1] == row:
             continue
-        values = np.empty((SIDE + 1, SIDE + 1, SIDE + 1), np.float32)
-        rows = np.empty((2, 2, 2), np.int32)
-        gather(places[b], index, pool, push, far, rows, values)
-        _write_points(vertex_starts[b], places[b], lattice, values, codes[b], points)
-        row = triangle_starts[b]
-        for i in range(SIDE):
-            for j in range(SIDE):
+        for strip in range(SIDE * SIDE):
+            i, j = strip >> 3, strip & 7
+            for axis in range(3):
                 for k in range(SIDE):
-                    row = _write_cell(
-                        row, i, j, k, values, rows, codes, vertex_starts, part, has_part, triangles, part_out
+                    if not flags[b, axis, strip] >> k & 1:
+                        continue
+                    at[0], at[1], at[2] = (
+                        places[b, 0] * SIDE + i,
+                        places[b, 1] * SIDE + j,
+                        places[b, 2] * SIDE + k,
                     )
+                    x, y, z = i + (axis == 0), j + (axis == 1), k + (axis == 2)
+                    other = row_at(
+                        index, places[b, 0] + (x >> 3), places[b, 1] + (y >> 3), places[b, 2] + (z >> 3)
+                    )
+                    here = np.float64(_pushed(pool, b, i, j, k, push, far))
+                    there = np.float64(_pushed(pool, other, x & 7, y & 7, z & 7, push, far))
+                    _write_point(row, axis, at, here / (here - there), lattice, points)
+                    if not has_part:
+                        part_of_vertex[row] = 0
+                    elif abs(here) <= abs(there) or other < 0:
+                        part_of_vertex[row] = part[b, i, j, k]
+                    else:
+                        part_of_vertex[row] = part[other, x & 7, y & 7, z & 7]
+                    row += 1
+
+
+@kernel
+def write_points_by_crossing(
+    start, stop, places, bits, size, bases, line_starts, kept, positions, hits, part, push, lattice, flags,
+    vertex_starts, points, part_of_vertex,
+):  # fmt: skip
+    """Write the vertices of bricks start .. stop where the lattice edges were crossed by the shells.
+
+    `push` is the least share of an edge that a vertex keeps from its lattice points; `part` is per input
+    triangle. The columns are those of `firstcast.kernels.columns`.
+    """
+    at = np.empty(3, np.int64)
+    for b in range(start, stop):
+        row = vertex_starts[b]
+        if vertex_starts[b + 1] == row:
+            continue
+        for strip in range(SIDE * SIDE):
+            i, j = strip >> 3, strip & 7
+            for axis in range(3):
+                for k in range(SIDE):
+                    if not flags[b, axis, strip] >> k & 1:
+                        continue
+                    at[0], at[1], at[2] = (
+                        places[b, 0] * SIDE + i,
+                        places[b, 1] * SIDE + j,
+                        places[b, 2] * SIDE + k,
+                    )
+                    u, v = (axis + 1) % 3, (axis + 2) % 3
+                    line = bases[axis] + at[u] * size[v] + at[v]
+                    entering = not bits[b, i] >> (8 * j + k) & 1
+                    found = crossing_between(line, at[axis], entering, line_starts, kept, positions, hits)
+                    share = 0.5
+                    part_of_vertex[row] = 0
+                    if found >= 0:
+                        share = min(max(positions[found] - at[axis], push), 1.0 - push)
+                        hit = hits[found]
+                        part_of_vertex[row] = part[hit if hit >= 0 else ~hit]
+                    _write_point(row, axis, at, share, lattice, points)
+                    row += 1
