@@ -56,7 +56,7 @@ class SizeStep:
 
     def __post_init__(self) -> None:
         turn = np.array(self.axes, dtype=np.float64)
-        if turn.shape != (3, 3) or np.abs(turn @ turn.T - np.eye(3)).max() > _ORTHOGONAL:
+        if turn.shape != (3, 3) or not np.abs(turn @ turn.T - np.eye(3)).max() <= _ORTHOGONAL:
             raise InputError(
                 "the axes of the step are not three unit vectors at right angles",
                 where=self.name,
