@@ -5,6 +5,7 @@ passes between zero and more. So overlapping, nested and self-crossing shells be
 surfaces vanish, and the crossings that are left lie on the union's surface exactly.
 """
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -69,7 +70,8 @@ class Columns(NamedTuple):
     leaking: int
 
 
-class Occupancy(NamedTuple):
+@dataclass(frozen=True)
+class Occupancy:
     """What is inside, brick by brick.
 
     index (bx, by, bz) int32 as in `NearField`; places (n, 3) int32; bits (n, 8) int64, word i of a brick
@@ -108,7 +110,19 @@ def lattice_around(points: Points, pitch_mm, reach_mm: float) -> Lattice:
             where="near field",
             mend=f"Take a pitch of {extent / (MOST_VOXELS - 64):.3f} mm or more, or cut the piece in two.",
         )
-    return Lattice(first * pitch, pitch, tuple(int(n) for n in bricks))
+    return Lattice(first * pitch, pitch, (int(bricks[0]), int(bricks[1]), int(bricks[2])))
+
+
+def estimate_bytes(shells: Shells, lattice: Lattice) -> float:
+    """What uniting the shells on the lattice takes at its peak, in bytes, without the shells themselves.
+
+    Crossings, bricks and the surface all grow with the area that the shells show along x, y and z.
+    """
+    a, b, c = (shells.points[shells.triangles[:, n]] / lattice.pitch_mm for n in range(3))
+    seen = np.abs(np.cross(b - a, c - a)).sum() / 2
+    bricks = np.prod(lattice.bricks)
+    lines = float((lattice.size.prod() / lattice.size).sum())
+    return 12 * len(shells.points) + 32 * seen + 13 * lines + 12 * bricks + 120 * seen
 
 
 def read_columns(shells: Shells, lattice: Lattice) -> Columns:

@@ -1,0 +1,304 @@
+"""Fuse: the parts of a piece become one body without internal geometry.
+
+Closed shells of all parts, however they overlap, nest or cross themselves, are united on a lattice:
+inside is where their winding number is positive. Sheets are given their thickness first. Sealed voids are filled,
+grains too small to cast are dropped, and what is thinner than two pitches is reported.
+"""
+
+from dataclasses import dataclass
+from typing import cast
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import Field
+
+from firstcast.arrays import Points
+from firstcast.errors import InputError
+from firstcast.fields.contour import Contour, contour_union
+from firstcast.fields.memory import check_fits
+from firstcast.fields.thin import ThinPlaces, thin_places
+from firstcast.fields.union import (
+    Columns,
+    Lattice,
+    Occupancy,
+    Shells,
+    estimate_bytes,
+    lattice_around,
+    occupy,
+    read_columns,
+)
+from firstcast.fields.voids import Components, components_of, drop_fragments, fill_voids
+from firstcast.findings import Finding, Measure
+from firstcast.geometry.body import Body
+from firstcast.geometry.mesh import Mesh, Part, measure_solid
+from firstcast.process.limits import Limits
+from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.tolerances import TOLERANCES
+from firstcast.vocabulary import ShellKind, Verdict
+
+MOST_THIN_PLACES = 12
+"""Findings of thin places per piece, the thinnest first; the rest are counted in a measure."""
+
+
+class Settings(StationSettings):
+    """The maker's choices for one piece; lengths are millimetres on the figure."""
+
+    pitch_mm: float | None = Field(
+        default=None,
+        gt=0.0,
+        le=1.0,
+        description="Lattice pitch. Left out, plan's pitch for the printer is taken.",
+    )
+    drop_fragments_mm: float = Field(
+        default=0.5,
+        ge=0.0,
+        le=10.0,
+        description="Loose bodies no larger than this every way are dropped. The default is chosen: the least that "
+        "hot spin casting fills (from memory).",
+    )
+    fill_voids: bool = Field(
+        default=True,
+        description="Whether hollows without a way out are filled. A sealed hollow can't be cast, and traps resin "
+        "in a print.",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fused(StationResult):
+    """What fuse gives.
+
+    Attributes
+    ----------
+    body : Body
+        One closed, outward mesh free of self-crossings.
+    extents_mm : (2, 3) float64
+        The body's least and greatest coordinates.
+    pitch_mm : (3,) float64
+        The lattice pitch it was made on.
+    """
+
+    body: Body
+    extents_mm: npt.NDArray[np.float64]
+    pitch_mm: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class _Union:
+    """What the steps of this station hand on to one another."""
+
+    shells: Shells
+    lattice: Lattice
+    columns: Columns
+    occupancy: Occupancy
+
+
+def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Settings) -> Fused:
+    """Unite the parts of a piece into one body.
+
+    Parameters
+    ----------
+    piece : str
+        The piece's name.
+    parts : tuple of Part
+        In millimetres; closed shells outward, sheets with a thickness.
+    limits : Limits
+        For the lattice pitch.
+    settings : Settings
+
+    Raises
+    ------
+    InputError
+        No part has a closed shell or a sheet.
+    SizeError
+        The lattice would not fit this machine.
+    """
+    pitch = np.asarray(limits.pitch_mm if settings.pitch_mm is None else (settings.pitch_mm,) * 3, np.float64)
+    names = tuple(part.name for part in parts)
+    shells = _shells_of(piece, parts)
+    lattice = lattice_around(shells.points, pitch, float(pitch.max()))
+    check_fits(
+        estimate_bytes(shells, lattice),
+        where=piece,
+        mend=f"Give [fuse] a pitch_mm above {pitch.max():g}, or make the piece of smaller pieces.",
+    )
+    columns = read_columns(shells, lattice)
+    union = _Union(shells, lattice, columns, occupy(columns, lattice, float(pitch.max())))
+    found, findings = _cleaned(piece, names, union, settings)
+    if not len(found.triangles):
+        raise InputError(
+            f"nothing is left on a lattice of {pitch.max():g} mm",
+            where=piece,
+            mend="Check the scale, or give [fuse] a finer pitch_mm.",
+        )
+    thin = thin_places(shells, columns, lattice)
+    findings += _thin_findings(names, thin, lattice)
+    findings += _disagreement_findings(piece, union)
+    mesh = Mesh(cast(Points, found.points), found.triangles)
+    return Fused(
+        body=Body(mesh, found.part_of_triangle, names),
+        extents_mm=mesh.bounds,
+        pitch_mm=pitch,
+        findings=tuple(findings),
+        measures=_measures(mesh, shells, thin),
+    )
+
+
+def _shells_of(piece: str, parts: tuple[Part, ...]) -> Shells:
+    """The closed shells of all parts in one run of triangles."""
+    points, triangles, numbers, first = [np.empty((0, 3))], [np.empty((0, 3), np.int32)], [], 0
+    for number, part in enumerate(parts):
+        closed = [
+            part.mesh.triangles[shell.start : shell.stop]
+            for shell in part.shells
+            if shell.kind is not ShellKind.SHEET
+        ]
+        points.append(np.asarray(part.mesh.points, np.float64))
+        for rows in closed:
+            triangles.append(rows + np.int32(first))
+            numbers.append(np.full(len(rows), number, np.uint16))
+        first += len(part.mesh.points)
+    if not numbers:
+        raise InputError(
+            "no part has a closed shell", where=piece, mend="Give the parts thickness, or close their holes."
+        )
+    joined = np.ascontiguousarray(np.concatenate(triangles), np.int32)
+    return Shells(np.concatenate(points), joined, np.concatenate(numbers))
+
+
+def _cleaned(piece: str, names, union: _Union, settings: Settings) -> tuple[Contour, list[Finding]]:
+    """The union's surface once voids are filled and small fragments dropped, and what was found."""
+    part, occupancy, findings = union.shells.part, union.occupancy, []
+    found, traced = contour_union(occupancy, union.columns, part)
+    components = components_of(found)
+    sealed = components.volume_mm3 < 0
+    if sealed.any():
+        findings += _void_findings(names, components, sealed, settings.fill_voids)
+        if settings.fill_voids:
+            occupancy = fill_voids(occupancy, traced, sealed[components.label_of_point])
+            found, traced = contour_union(occupancy, union.columns, part)
+            components = components_of(found)
+    bodies = components.volume_mm3 >= 0
+    small = bodies & (components.extent_mm <= settings.drop_fragments_mm)
+    small[np.argmax(components.volume_mm3) if len(small) else []] = False
+    if small.any():
+        findings += _fragment_findings(names, components, small)
+        occupancy = drop_fragments(occupancy, traced, small[components.label_of_point])
+        found, traced = contour_union(occupancy, union.columns, part)
+    findings += _separate_findings(piece, components, bodies & ~small)
+    return found, findings
+
+
+def _void_findings(names, components: Components, sealed, filled: bool) -> list[Finding]:
+    return [
+        Finding(
+            station="fuse",
+            code="sealed-void",
+            verdict=Verdict.WATCH,
+            part=names[components.part[n]],
+            says=f"A hollow of {-components.volume_mm3[n]:.3g} mm³ inside the body has no way out; it "
+            + ("was filled." if filled else "was left as it is."),
+            mend="If it is meant, open it to the outside; if not, nothing needs doing."
+            if filled
+            else "Open it to the outside, or let [fuse] fill_voids be true.",
+            place_mm=_place(components.middle_mm[n]),
+            measured=float(-components.volume_mm3[n]),
+            limit=0.0,
+            unit="mm3",
+            worse="high",
+        )
+        for n in np.flatnonzero(sealed)
+    ]
+
+
+def _fragment_findings(names, components: Components, small) -> list[Finding]:
+    return [
+        Finding(
+            station="fuse",
+            code="loose-fragment",
+            verdict=Verdict.WATCH,
+            part=names[components.part[n]],
+            says=f"A loose grain of '{names[components.part[n]]}', {components.extent_mm[n]:.2f} mm at its longest, "
+            "hung on nothing and was dropped.",
+            mend="Join it to the figure, or lower [fuse] drop_fragments_mm to keep it.",
+            place_mm=_place(components.middle_mm[n]),
+            measured=float(components.extent_mm[n]),
+            unit="mm",
+            worse="high",
+        )
+        for n in np.flatnonzero(small)
+    ]
+
+
+def _separate_findings(piece: str, components: Components, bodies) -> list[Finding]:
+    order = sorted(np.flatnonzero(bodies), key=lambda n: -components.volume_mm3[n])
+    return [
+        Finding(
+            station="fuse",
+            code="separate-body",
+            verdict=Verdict.WATCH,
+            part=piece,
+            says=f"A body of {components.volume_mm3[n]:.3g} mm³, {components.extent_mm[n]:.2f} mm at its longest, "
+            "doesn't touch the rest of the piece.",
+            mend="Move it until it overlaps the figure, or make it a piece of its own.",
+            place_mm=_place(components.middle_mm[n]),
+            measured=float(components.volume_mm3[n]),
+            unit="mm3",
+            worse="high",
+        )
+        for n in order[1:]
+    ]
+
+
+def _thin_findings(names, thin: ThinPlaces, lattice: Lattice) -> list[Finding]:
+    limit = TOLERANCES.thin_pitches * float(lattice.pitch_mm.min())
+    return [
+        Finding(
+            station="fuse",
+            code="thin-place",
+            verdict=Verdict.WATCH,
+            part=names[thin.part[n]],
+            says=f"'{names[thin.part[n]]}' is {thin.thickness_mm[n]:.3f} mm thin over about {thin.area_mm2[n]:.2g} mm²: "
+            f"below {limit:.3f} mm, two steps of the lattice, shape is lost.",
+            mend=f"Thicken it to {limit:.3f} mm or more; it is far below what can be cast.",
+            place_mm=_place(thin.place_mm[n]),
+            measured=float(thin.thickness_mm[n]),
+            limit=limit,
+        )
+        for n in range(min(len(thin.thickness_mm), MOST_THIN_PLACES))
+    ]
+
+
+def _disagreement_findings(piece: str, union: _Union) -> list[Finding]:
+    count, leaking = union.occupancy.disagreements, union.columns.leaking
+    if not count and not leaking:
+        return []
+    return [
+        Finding(
+            station="fuse",
+            code="axes-disagree",
+            verdict=Verdict.WATCH,
+            part=piece,
+            says=f"Seen along x, y and z, {count} lattice points don't come out the same ({leaking} lines enter without "
+            "leaving): some shell isn't closed. The majority was taken.",
+            mend="Close the shell's holes in the sculpture, or raise [intake] close_holes_mm.",
+            measured=float(count),
+            limit=0.0,
+            unit="points",
+            worse="high",
+        )
+    ]
+
+
+def _measures(mesh: Mesh, shells: Shells, thin: ThinPlaces) -> tuple[Measure, ...]:
+    solid = measure_solid(mesh)
+    return (
+        Measure("volume", solid.volume, "mm3", "Volume of the body."),
+        Measure("surface", solid.area, "mm2", "Surface of the body."),
+        Measure("triangles taken", float(len(shells.triangles)), "count", "Triangles of the parts."),
+        Measure("triangles given", float(len(mesh.triangles)), "count", "Triangles of the body."),
+        Measure("thin places", float(len(thin.thickness_mm)), "count", "Places thinner than two pitches."),
+    )
+
+
+def _place(place_mm) -> tuple[float, float, float]:
+    return (float(place_mm[0]), float(place_mm[1]), float(place_mm[2]))
