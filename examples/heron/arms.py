@@ -2,8 +2,8 @@
 
 import numpy as np
 from clay import Clay, frame
-from plumage import rows_round
-from pose import LANTERN_TOP, LEFT_ARM, RIGHT_ARM, pole_at
+from plumage import lay, rows_round
+from pose import GRIP_HEIGHT, LANTERN_TOP, LEFT_ARM, RIGHT_ARM, pole_at
 from surfaces import blade, joined, unit
 
 
@@ -16,14 +16,16 @@ def arm_clay(joints):
     return clay
 
 
-def _arm(joints, rng, pitch):
-    clay = arm_clay(joints)
+def _coverts(clay, joints, rng):
+    """Rows of coverts down the upper arm and along the forearm, lying toward the hand."""
     shoulder, elbow, wrist = joints
     lie = unit(wrist - elbow)
-    rows_round(clay, [wrist + 0.05 * lie, elbow], [0.38, 0.5, 0.62], rng, flow=lambda r, n, t: -t * 0.0 + lie + (0, 0, -0.35),
-               lift=0.11, point=0.35, overlap=0.45)
-    rows_round(clay, [elbow, shoulder], [0.62, 0.62], rng, flow=lambda r, n, t: -t, lift=0.11, point=0.35)
-    return clay.mesh(pitch)
+    fore = rows_round(clay, [wrist + 0.05 * lie, elbow], [0.6, 0.75, 0.9], rng, flow=lambda r, n, t: lie + (0, 0, -0.4), overlap=0.5, slim=0.75)
+    upper = rows_round(clay, [elbow, shoulder + 0.25 * (elbow - shoulder)], [0.85, 0.85], rng, flow=lambda r, n, t: -t, slim=0.75)
+    meshes = []
+    for bed in (fore, upper):
+        meshes += lay(clay, bed, rng, slim=0.75, lift=0.12, point=0.25, barbs=4.0, hollow=0.16)
+    return meshes
 
 
 def flight_feathers(joints, rng, *, drop, outward):
@@ -56,40 +58,44 @@ def _curled(clay, centre, axis, start, radius, sweep, thick, rise):
     clay.limb([points[-1], 0.5 * (points[-1] + tip) + 0.03 * unit(points[-1] - centre), tip], [thick * 0.72, thick * 0.5, 0.05], steps=4)
 
 
+def _ruff(clay, palm, toward, size, rng):
+    """Small feathers over the back of a hand, lying toward the fingers."""
+    bed = rows_round(clay, [palm - 0.75 * toward, palm - 0.1 * toward], [1.3 * size, size], rng, flow=lambda r, n, t: t, slim=0.7, overlap=0.5)
+    return lay(clay, bed, rng, slim=0.7, point=0.45, barbs=0.0, rows=11, columns=7)
+
+
 def grip_hand(pitch):
     """The hand round the pole."""
     clay = Clay()
     wrist = RIGHT_ARM[2]
-    centre = pole_at(10.75)
-    axis = unit(pole_at(11.5) - pole_at(10.0))
+    centre = pole_at(GRIP_HEIGHT)
+    axis = unit(pole_at(GRIP_HEIGHT + 1) - pole_at(GRIP_HEIGHT - 1))
     inward = unit(wrist + (0.35, 0.3, 0.4) - centre)
     palm = centre + 0.42 * inward
     clay.limb([wrist + 0.25 * unit(RIGHT_ARM[1] - wrist), wrist, palm - 0.1 * axis], [0.36, 0.33, 0.34], steps=6)
     clay.ball(palm, (0.34, 0.42, 0.52), axis=axis, across=inward, blend=0.2)
-    for k, rise in enumerate((0.42, 0.1, -0.22)):
-        _curled(clay, centre + rise * axis, axis, inward, 0.42, 3.9 - 0.2 * k, 0.165 - 0.008 * k, -0.08)
-    _curled(clay, centre + 0.3 * axis, axis, inward, 0.43, -2.6, 0.17, 0.3)
-    clay.grain(3, 0.03, (1, 1, 0.16), axis=inward)
-    return clay.mesh(pitch)
+    ruff = _ruff(clay, palm, unit(palm - wrist), 0.4, np.random.default_rng(77))
+    for k, rise in enumerate((0.42, 0.04, -0.36)):
+        _curled(clay, centre + rise * axis, axis, inward, 0.44, 3.7 - 0.25 * k, 0.19 - 0.012 * k, -0.16 + 0.05 * k)
+    _curled(clay, centre + 0.5 * axis, axis, inward, 0.45, -2.3, 0.19, 0.12)
+    return joined([clay.mesh(pitch), *ruff])
 
 
 def grip_arm(pitch):
     """The arm that leans on the pole."""
-    return _arm(RIGHT_ARM, np.random.default_rng(6067), pitch)
+    clay = arm_clay(RIGHT_ARM)
+    return joined([clay.mesh(pitch), *_coverts(clay, RIGHT_ARM, np.random.default_rng(6067))])
 
 
 def arm_wing(pitch):
     """The lantern arm; cut flat at the shoulder, with a peg that enters the torso."""
     clay = arm_clay(LEFT_ARM)
-    shoulder, elbow, wrist = LEFT_ARM
-    rng = np.random.default_rng(3343)
-    lie = unit(wrist - elbow)
-    rows_round(clay, [wrist + 0.05 * lie, elbow], [0.38, 0.5, 0.62], rng, flow=lambda r, n, t: lie + (0, 0, -0.35), lift=0.11, point=0.35, overlap=0.45)
-    rows_round(clay, [elbow, shoulder], [0.62, 0.62], rng, flow=lambda r, n, t: -t, lift=0.11, point=0.35)
+    shoulder, elbow, _ = LEFT_ARM
+    coverts = _coverts(clay, LEFT_ARM, np.random.default_rng(3343))
     inward = unit(shoulder - elbow)
     clay.cut(shoulder + 0.1 * inward, inward)
     clay.drum(shoulder + 0.3 * inward, 0.36, 0.3, 0.35, axis=inward, rounding=0.04)
-    return clay.mesh(pitch)
+    return joined([clay.mesh(pitch), *coverts])
 
 
 def arm_hand(pitch):
@@ -103,7 +109,8 @@ def arm_hand(pitch):
     palm = centre + 0.4 * above
     clay.limb([wrist - 0.25 * lie, wrist, palm], [0.36, 0.32, 0.32], steps=6)
     clay.ball(palm, (0.3, 0.38, 0.46), axis=bar, across=above, blend=0.2)
-    for k, rise in enumerate((0.32, 0.02, -0.28)):
-        _curled(clay, centre + rise * bar, bar, above, 0.3, 3.3 - 0.25 * k, 0.155 - 0.008 * k, 0.0)
-    _curled(clay, centre - 0.4 * bar, bar, above, 0.32, -1.9, 0.16, 0.35)
-    return clay.mesh(pitch)
+    ruff = _ruff(clay, palm, unit(palm - wrist), 0.4, np.random.default_rng(78))
+    for k, rise in enumerate((0.36, 0.0, -0.36)):
+        _curled(clay, centre + rise * bar, bar, above, 0.32, 3.4 - 0.3 * k, 0.18 - 0.01 * k, 0.06 * (k - 1))
+    _curled(clay, centre - 0.42 * bar, bar, above, 0.34, -1.9, 0.175, 0.4)
+    return joined([clay.mesh(pitch), *ruff])

@@ -2,7 +2,7 @@
 
 import numpy as np
 from clay import CARVE, Clay
-from pose import DECK, WATER
+from pose import DECK, WATER, boat_turned
 from surfaces import blade, joined, slab, spline, tube
 
 HALF_LENGTH = 4.35
@@ -13,7 +13,7 @@ def _width(s):
 
 
 def _sheer(s):
-    return 1.95 + np.where(s < 0, 1.5, 1.0) * s**2
+    return 1.68 + np.where(s < 0, 1.5, 1.0) * s**2
 
 
 def _keel(s):
@@ -53,7 +53,8 @@ def punt_hull(fineness):
                        (0.05 * sign, 1.02 * y, 2.9 + 0.9 * prow), (0.05 * sign, 0.95 * y, 3.3 + 1.0 * prow), (0.05 * sign, 0.87 * y, 3.15 + 0.95 * prow)], int(90 * fineness) + 30)
         radius = np.interp(np.linspace(0, 1, len(stem)), [0, 0.5, 0.8, 1], [0.24, 0.26, 0.22, 0.24])
         meshes.append(tube(stem, radius, sides=16, hint=(1, 0, 0)))
-    return joined(meshes)
+    points, triangles = joined(meshes)
+    return boat_turned(points), triangles
 
 
 def punt_planks(pitch):
@@ -69,7 +70,8 @@ def punt_planks(pitch):
     for y in (-2.4, 2.3):
         clay.box((0.0, y, DECK - 0.32), (1.45, 0.16, 0.14), rounding=0.04)
     clay.grain(1, 0.045, (0.13, 0.13, 1.5), axis=(0, 1, 0), sharp=5)
-    return clay.mesh(pitch)
+    points, triangles = clay.mesh(pitch)
+    return boat_turned(points), triangles
 
 
 def base_marsh(pitch):
@@ -86,7 +88,8 @@ def base_marsh(pitch):
         clay.limb([np.array([x, y, WATER + 0.1]) + 0.15 * way, np.array([x, y, WATER + 0.1]) + 1.2 * r * way], [0.03, 0.12], op=CARVE, blend=0.03)
     clay.grain(2, 0.055, (0.95, 1.7, 1.0))
     clay.grain(0, 0.04, (0.5, 0.5, 0.5))
-    return clay.mesh(pitch)
+    points, triangles = clay.mesh(pitch)
+    return boat_turned(points), triangles
 
 
 def reeds(fineness):
@@ -104,5 +107,6 @@ def reeds(fineness):
                 radius = 0.13 - 0.03 * t + 0.15 * np.clip(1 - np.abs((t - 0.8) / 0.13) ** 6, 0, 1)
                 meshes.append(tube(path, radius, sides=14))
             else:
-                meshes.append(blade(foot, lean, (rng.normal(), rng.normal(), 0.1), long, 0.5, thick=0.22, bend=rng.normal(0, 0.4), curl=rng.normal(0, 0.7), point=0.9, rows=int(50 * fineness) + 8))
-    return joined(meshes)
+                meshes.append(blade(foot, lean, (rng.normal(), rng.normal(), 0.1), long, 0.5, thick=0.24, barbs=0.0, veins=0.2, bend=rng.normal(0, 0.4), curl=rng.normal(0, 0.7), point=0.9, rows=int(50 * fineness) + 8))
+    points, triangles = joined(meshes)
+    return boat_turned(points), triangles

@@ -2,23 +2,23 @@
 
 import numpy as np
 from clay import CARVE, Clay
-from plumage import rows_round
-from pose import BELLY, CHEST, GAZE, HUMP, LEFT_LEG, NECK, PELVIS, RIGHT_LEG, SKULL
-from surfaces import blade, joined, unit
+from plumage import lay, rows_round
+from pose import BELLY, CHEST, GAZE, HUMP, LEFT_ARM, LEFT_LEG, NECK, PELVIS, RIGHT_ARM, RIGHT_LEG, SKULL
+from surfaces import joined, leaf, spline, unit
 
 
 def torso_clay():
     """The bare torso: breast bone forward, back humped, hips swung over the standing leg."""
     clay = Clay()
-    clay.ball(CHEST, (1.55, 1.35, 1.75), axis=(0.05, 0.12, 1))
-    clay.ball(BELLY, (1.3, 1.2, 1.35), blend=0.8)
-    clay.ball(CHEST + (0.0, -0.75, -0.35), (0.85, 0.75, 1.35), axis=(0, -0.2, 1), blend=0.6)
-    clay.ball(PELVIS, (1.15, 1.15, 1.0), blend=0.7)
-    clay.ball(HUMP, (1.25, 0.95, 1.15), blend=0.9)
-    clay.ball((-1.2, 0.2, 10.95), (0.75, 0.7, 0.7), blend=0.6)
-    clay.ball((1.2, 0.1, 10.75), (0.75, 0.7, 0.7), blend=0.6)
-    clay.cone(RIGHT_LEG[2] + (0.05, 0.1, 0.6), RIGHT_LEG[1] * 0.45 + RIGHT_LEG[2] * 0.55, 0.85, 0.36, blend=0.5)
-    clay.cone(LEFT_LEG[2] + (0.0, 0.15, 0.7), LEFT_LEG[1] * 0.45 + LEFT_LEG[2] * 0.55, 0.85, 0.36, blend=0.5)
+    clay.ball(CHEST, (1.42, 1.25, 1.65), axis=(-0.12, 0.12, 1))
+    clay.ball(BELLY, (1.12, 1.05, 1.3), blend=0.8)
+    clay.ball(CHEST + (0.02, -0.7, -0.45), (0.8, 0.75, 1.35), axis=(-0.1, -0.25, 1), blend=0.6)
+    clay.ball(PELVIS, (1.1, 1.05, 0.9), axis=(0.15, 0, 1), blend=0.6)
+    clay.ball(HUMP, (1.2, 0.9, 1.1), blend=0.9)
+    clay.ball(RIGHT_ARM[0] + (0.15, 0.1, -0.1), (0.75, 0.7, 0.7), blend=0.6)
+    clay.ball(LEFT_ARM[0] + (-0.15, 0.1, -0.05), (0.75, 0.7, 0.7), blend=0.6)
+    clay.cone(RIGHT_LEG[2] + (0.1, 0.25, 0.75), RIGHT_LEG[1] * 0.4 + RIGHT_LEG[2] * 0.6, 0.85, 0.36, blend=0.4)
+    clay.cone(LEFT_LEG[2] + (-0.05, 0.2, 0.6), LEFT_LEG[1] * 0.4 + LEFT_LEG[2] * 0.6, 0.85, 0.36, blend=0.4)
     return clay
 
 
@@ -30,14 +30,15 @@ def torso(pitch):
     """Torso with rows of feathers, larger toward the belly, and shaggy thighs."""
     clay = torso_clay()
     rng = np.random.default_rng(7301)
-    axis = [(0.0, 0.1, 11.9), (0.0, 0.05, 10.5), (-0.1, 0.0, 9.0), (-0.25, 0.0, 7.0)]
-    rows_round(clay, axis, [0.5, 0.62, 0.8, 0.9], rng, flow=_down, lift=0.12)
-    for leg, lean in ((RIGHT_LEG, 0.0), (LEFT_LEG, 0.1)):
-        low = leg[1] * 0.40 + leg[2] * 0.60
-        rows_round(
-            clay, [leg[2] + (0, 0.1, 0.2), low], [0.7, 0.55], rng, flow=lambda r, n, t: t, lift=0.11, point=0.55, slim=0.6
-        )
-    return clay.mesh(pitch)
+    axis = [(-0.3, 0.1, 11.9), CHEST, BELLY, PELVIS - (0, 0, 0.5)]
+    meshes = [clay.mesh(pitch)]
+    bed = rows_round(clay, axis, [0.62, 0.8, 1.0, 1.05], rng, flow=_down, slim=0.72)
+    meshes += lay(clay, bed, rng, slim=0.72, point=0.3, barbs=5.0, hollow=0.16)
+    for leg in (RIGHT_LEG, LEFT_LEG):
+        low = leg[1] * 0.36 + leg[2] * 0.64
+        bed = rows_round(clay, [leg[2] + (0, 0.1, 0.2), low], [0.9, 0.7], rng, flow=lambda r, n, t: t, slim=0.6)
+        meshes += lay(clay, bed, rng, slim=0.6, lift=0.22, point=0.6, barbs=4.0)
+    return joined(meshes)
 
 
 def head_clay():
@@ -46,29 +47,30 @@ def head_clay():
     clay.limb(NECK, [0.95, 0.72, 0.62, 0.58, 0.52], steps=8)
     side = unit(np.cross(GAZE, (0, 0, 1)))
     up = np.cross(side, GAZE)
-    clay.ball(SKULL, (0.62, 0.62, 0.92), axis=GAZE, across=side, blend=0.35)
-    clay.ball(SKULL + 0.28 * up - 0.2 * GAZE, (0.5, 0.4, 0.75), axis=GAZE, across=side, blend=0.3)
-    start = SKULL + 0.45 * GAZE
-    tip = SKULL + 4.35 * GAZE
-    # upper and lower mandible with the gape between them
-    clay.limb([start + 0.05 * up, start + 1.3 * GAZE + 0.07 * up, tip - 0.9 * GAZE + 0.03 * up, tip - 0.12 * up],
-              [0.46, 0.36, 0.2, 0.1], steps=8, blend=0.22, flat=0.72, across=side)
-    clay.limb([start - 0.22 * up, start + 1.3 * GAZE - 0.2 * up, tip - 0.35 * GAZE - 0.12 * up],
-              [0.36, 0.26, 0.09], steps=8, blend=0.1, flat=0.72, across=side)
+
+    def at(along, across=0.0, rise=0.0):
+        return SKULL + along * GAZE + across * side + rise * up
+
+    clay.ball(at(0), (0.62, 0.6, 0.98), axis=GAZE, across=side, blend=0.35)
+    clay.limb([at(0.2, 0, 0.22), at(1.15, 0, 0.14)], [0.46, 0.36], blend=0.3, flat=0.9, across=side)
+    clay.limb([at(0.75, 0, 0.06), at(2.0, 0, 0.06), at(3.5, 0, 0.02), at(4.5, 0, -0.1)], [0.4, 0.31, 0.19, 0.09], steps=8,
+              blend=0.12, flat=0.78, across=side)
+    clay.limb([at(0.5, 0, -0.3), at(2.0, 0, -0.24), at(3.3, 0, -0.17), at(4.25, 0, -0.16)], [0.34, 0.25, 0.15, 0.07], steps=8,
+              blend=0.05, flat=0.8, across=side)
+    clay.limb([at(1.0, 0, 0.42), at(2.0, 0, 0.33), at(3.4, 0, 0.19)], [0.1, 0.09, 0.06], steps=6, blend=0.08)
     for s in (-1.0, 1.0):
-        gape = [start + 0.42 * s * side - 0.02 * GAZE - 0.1 * up, start + 1.4 * GAZE + 0.3 * s * side - 0.09 * up,
-                tip - 0.9 * GAZE + 0.15 * s * side - 0.08 * up]
-        clay.limb(gape, [0.06, 0.06, 0.035], steps=8, op=CARVE, blend=0.03)
-        nostril = start + 0.75 * GAZE + 0.3 * s * side + 0.16 * up
-        clay.limb([nostril, nostril + 0.5 * GAZE - 0.04 * s * side], [0.055, 0.03], op=CARVE, blend=0.03)
-        eye = SKULL + 0.42 * GAZE + 0.47 * s * side + 0.2 * up
-        clay.ball(eye, 0.3, op=CARVE, blend=0.1)
-        clay.ball(eye - 0.02 * s * side, 0.235)
-        clay.ball(eye + 0.2 * s * side + 0.06 * GAZE, 0.07, op=CARVE, blend=0.03)
-        clay.limb([eye - 0.42 * GAZE + 0.12 * up, eye + 0.22 * up + 0.06 * s * side, eye + 0.5 * GAZE + 0.02 * up - 0.12 * s * side],
-                  [0.1, 0.14, 0.06], blend=0.08)
-        clay.limb([eye - 0.3 * GAZE - 0.1 * up, eye - 0.22 * up + 0.03 * s * side, eye + 0.3 * GAZE - 0.12 * up - 0.08 * s * side],
-                  [0.06, 0.08, 0.05], blend=0.06)
+        gape = [at(0.55, 0.6 * s, -0.18), at(1.2, 0.36 * s, -0.14), at(2.2, 0.26 * s, -0.12), at(3.9, 0.1 * s, -0.11)]
+        clay.limb(gape, [0.05, 0.085, 0.08, 0.045], steps=8, op=CARVE, blend=0.02)
+        clay.limb([at(1.25, 0.33 * s, 0.16), at(1.85, 0.28 * s, 0.13)], [0.075, 0.035], op=CARVE, blend=0.02)
+        clay.limb([at(0.78, 0.5 * s, 0.0), at(1.3, 0.42 * s, 0.02)], [0.13, 0.05], op=CARVE, blend=0.08)
+        eye = at(0.5, 0.5 * s, 0.13)
+        clay.ball(eye + 0.06 * s * side, (0.34, 0.3, 0.4), axis=GAZE, across=side, op=CARVE, blend=0.1)
+        clay.ball(eye, 0.265)
+        clay.ball(eye + 0.25 * s * side + 0.05 * GAZE, 0.085, op=CARVE, blend=0.02)
+        brow = [at(-0.15, 0.46 * s, 0.34), at(0.35, 0.58 * s, 0.42), at(0.85, 0.5 * s, 0.26), at(1.3, 0.32 * s, 0.14)]
+        clay.limb(brow, [0.08, 0.13, 0.12, 0.05], steps=8, blend=0.08)
+        clay.limb([at(0.15, 0.58 * s, 0.0), at(0.5, 0.68 * s, -0.14), at(0.85, 0.52 * s, -0.06)], [0.06, 0.09, 0.05], steps=6, blend=0.05)
+        clay.ball(at(0.1, 0.42 * s, -0.3), (0.3, 0.3, 0.5), axis=GAZE, across=side, blend=0.2)
     return clay
 
 
@@ -76,27 +78,35 @@ def head(pitch):
     """The head and neck, feathered down to the breast."""
     clay = head_clay()
     rng = np.random.default_rng(5119)
-    bill = SKULL + 0.55 * GAZE
-    rows_round(
-        clay, NECK[::-1], [0.34, 0.42, 0.6, 0.8], rng, flow=lambda r, n, t: t + (0, 0, -0.3), lift=0.1, point=0.5, slim=0.62,
-        keep=lambda p: (p - bill) @ GAZE < -0.45,
+    bed = rows_round(
+        clay, NECK[::-1], [0.45, 0.55, 0.75, 0.95], rng, flow=lambda r, n, t: t + (0, 0, -0.3), slim=0.65,
+        keep=lambda p: (p - SKULL) @ GAZE < -0.1 and p[1] < 0.4,
     )
-    return clay.mesh(pitch)
+    return joined([clay.mesh(pitch), *lay(clay, bed, rng, slim=0.65, point=0.5, barbs=5.0, hollow=0.16)])
 
 
 def plumes():
-    """Long lance feathers that hang from the foot of the neck over the breast."""
+    """Long lance feathers that fall from the foot of the neck and part over the breast."""
     rng = np.random.default_rng(907)
+    clay = torso_clay()
+    clay.shapes += head_clay().shapes[:32]
     meshes = []
-    for row, (height, count, spread, long) in enumerate(((11.75, 7, 0.8, 2.5), (12.15, 6, 0.62, 2.3), (12.5, 5, 0.45, 2.0))):
+    for row, (rise, count, spread, long) in enumerate(((1.3, 6, 1.0, 2.3), (1.8, 6, 0.85, 2.5), (2.3, 5, 0.6, 2.3), (2.75, 4, 0.42, 1.9))):
         for k in range(count):
-            s = 2.0 * (k + 0.5 + rng.uniform(-0.15, 0.15)) / count - 1.0
-            root = np.array([0.03 + spread * s, -0.62 + 0.42 * s * s - 0.12 * row, height - 0.25 * s * s])
-            lie = np.array([0.34 * s, -0.62 + 0.1 * row, -1.0])
-            own = long * (1.0 - 0.28 * abs(s)) * rng.uniform(0.85, 1.12)
-            meshes.append(
-                blade(root, lie, (0.35 * s, -1, 0.15), own, 0.46, thick=0.17, bend=rng.uniform(-0.15, 0.15), curl=-0.42, point=0.85)
-            )
+            s = 2.0 * (k + 0.5 + rng.uniform(-0.2, 0.2)) / count - 1.0
+            place = CHEST + (0.1 + spread * s, -1.6, rise - 0.3 * s * s)
+            lie = unit(np.array([0.3 * s + 0.12, -0.15, -1.0]))
+            own = long * (1.0 - 0.22 * abs(s)) * rng.uniform(0.8, 1.12)
+            steps = 14
+            spine, normals = [], []
+            for step in range(steps):
+                skin, normal = clay.settle([place], 10)
+                spine.append(skin[0] + normal[0] * (0.03 + 0.05 * row + 0.16 * (step / steps) ** 2))
+                normals.append(normal[0])
+                lie = unit(lie - normal[0] * (lie @ normal[0]) + (0.05 * np.sin(3 * k + 0.6 * step), 0, -0.1))
+                place = skin[0] + lie * own / steps
+            fine = spline(np.array(spine), 44), unit(spline(np.array(normals), 44))
+            meshes.append(leaf(*fine, 0.62 * rng.uniform(0.85, 1.1), thick=0.2, point=0.8, barbs=4.0, hollow=0.2))
     return joined(meshes)
 
 
@@ -119,7 +129,7 @@ def _foot(clay, ankle, heading):
 def legs(pitch):
     """Two wading legs: knobbed ankles, scutes up the shank, long toes with claws."""
     clay = Clay()
-    for leg, heading in ((RIGHT_LEG, (-0.28, -1.0)), (LEFT_LEG, (0.38, -1.0))):
+    for leg, heading in ((RIGHT_LEG, (0.1, -1.0)), (LEFT_LEG, (0.5, -1.0))):
         foot, ankle, knee = leg
         middle = 0.5 * (foot + ankle) + (0.0, 0.06, 0.0)
         clay.limb([foot, middle, ankle], [0.25, 0.24, 0.3], steps=8, blend=0.1)

@@ -1,7 +1,7 @@
-"""Clay: shapes added and carved one after another, feathers and grain laid on, then meshed near the surface."""
+"""Clay: shapes added and carved one after another, grain laid on, then meshed near the surface."""
 
 import numpy as np
-from field_loops import BLOCK, FEATHER_COLUMNS, GRAIN_COLUMNS, SHAPE_COLUMNS, distances, fill_field, settle
+from field_loops import BLOCK, GRAIN_COLUMNS, SHAPE_COLUMNS, distances, fill_field, settle
 from surfaces import contour, spline, unit
 
 ADD, CARVE, WITHIN = 0, 1, 2
@@ -23,7 +23,6 @@ class Clay:
     def __init__(self):
         self.shapes: list[np.ndarray] = []
         self.boxes: list[np.ndarray] = []
-        self.feathers: list[np.ndarray] = []
         self.grains: list[np.ndarray] = []
 
     def _put(self, kind, centre, rows, parameters, operation, blend, factor, low, high):
@@ -98,25 +97,13 @@ class Clay:
         """Take away everything on the side of a plane that `outward` points to."""
         return self._put(5, point, frame(outward), (), WITHIN, blend, 1.0, point, point)
 
-    def grain(self, kind, height, scale, *, centre=(0, 0, 0), reach=0.0, axis=(0, 0, 1), sharp=4.0, offset=0.0):
-        """Fine relief: 0 lumps, 1 fibres, 2 ripples, 3 scutes. `scale` divides along the frame's rows."""
+    def grain(self, kind, height, scale, *, centre=(0, 0, 0), reach=0.0, axis=(0, 0, 1), across=None, sharp=4.0, offset=0.0):
+        """Fine relief: 0 lumps, 1 fibres, 2 ripples, 3 scutes, 4 scales. `scale` divides along the frame's rows."""
         row = np.zeros(GRAIN_COLUMNS)
         row[:6] = kind, height, *np.asarray(centre, float), reach
-        row[6:15] = (frame(axis) / np.asarray(scale, float)[:, None]).ravel()
+        row[6:15] = (frame(axis, across) / np.asarray(scale, float)[:, None]).ravel()
         row[15:17] = sharp, offset
         self.grains.append(row)
-        return self
-
-    def feather(
-        self, root, along, outward, length, width, lift, *, point=0.3, barbs=9.0, split=9.0, reach=0.5, rim=0.05
-    ):
-        """One feather lying on the skin at `root`."""
-        n = unit(outward)
-        along = unit(np.asarray(along) - n * (np.asarray(along) @ n))
-        row = np.zeros(FEATHER_COLUMNS)
-        row[:3], row[3:6], row[6:9], row[9:12] = root, along, np.cross(n, along), n
-        row[12:20] = length, 0.5 * width, lift, point, reach, barbs, split, rim
-        self.feathers.append(row)
         return self
 
     def stacked(self):
@@ -143,15 +130,13 @@ class Clay:
 
     def mesh(self, pitch, *, low=None, high=None):
         """(points, triangles) of the surface at `pitch`; `low` and `high` may narrow the box."""
-        feathers = np.array(self.feathers).reshape(-1, FEATHER_COLUMNS)
         grains = np.array(self.grains).reshape(-1, GRAIN_COLUMNS)
         relief = 1.2 * sum(abs(grains[:, 1]))
-        relief += 1.6 * feathers[:, 14].max() if len(feathers) else 0.0
         least, most = self.bounds()
         least = least if low is None else np.maximum(least, low)
         most = most if high is None else np.minimum(most, high)
         origin = np.ascontiguousarray(least - relief - 3.0 * pitch)
         cells = np.ceil((most + relief + 3.0 * pitch - origin) / pitch).astype(int) + 1
         out = np.empty(tuple(-(-cells // BLOCK) * BLOCK), np.float32)
-        fill_field(self.stacked(), feathers, grains, origin, pitch, relief, out)
+        fill_field(self.stacked(), grains, origin, pitch, relief, out)
         return contour(out, origin, pitch)

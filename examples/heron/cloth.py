@@ -6,9 +6,9 @@ from body import torso_clay
 from clay import Clay
 from drape_loops import drape
 from field_loops import fill_field
-from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG
+from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
-from surfaces import open_sheet, resampled, sheet_normals, slab, spline
+from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline, tube
 
 COLLIDER_PITCH = 0.14
 
@@ -23,13 +23,12 @@ def collider():
     for leg in (RIGHT_LEG, LEFT_LEG):
         clay.limb(leg, [0.35, 0.4, 0.6], steps=6, blend=0.2)
     clay.limb(NECK[:3], [1.1, 0.9, 0.8], steps=6, blend=0.5)
-    clay.ball((0.05, 1.0, 10.9), (1.35, 0.9, 1.2), blend=0.6)
+    clay.limb([NECK[2], NECK[3], SKULL + (0.05, 0.1, 0.1)], [0.85, 0.95, 0.98], steps=6, blend=0.4)
     low, high = clay.bounds()
     origin = low - 6 * COLLIDER_PITCH
     shape = tuple(int(n) for n in np.ceil((high - low) / COLLIDER_PITCH) + 12)
     field = np.empty(shape, np.float32)
-    empty = np.zeros((0, 20)), np.zeros((0, 18))
-    fill_field(clay.stacked(), *empty, origin, COLLIDER_PITCH, 0.3, field)
+    fill_field(clay.stacked(), np.zeros((0, 18)), origin, COLLIDER_PITCH, 0.3, field)
     return field, origin, COLLIDER_PITCH
 
 
@@ -68,10 +67,14 @@ def _fan(inner, outer, angle, rows, columns):
     return np.stack([radius * np.sin(turn), -radius * np.cos(turn), 0 * radius * turn], -1)
 
 
-COLLAR = [(-1.15, -0.75, 11.55), (-1.5, 0.15, 11.85), (-0.85, 1.25, 12.0), (0.05, 1.65, 12.0), (0.9, 1.2, 11.9), (1.5, 0.05, 11.65), (1.05, -0.85, 11.3)]
+COLLAR = [(-1.3, -0.95, 11.7), (-1.75, 0.05, 12.0), (-1.1, 1.1, 12.1), (-0.2, 1.5, 12.1), (0.75, 1.1, 11.85), (1.3, 0.05, 11.6), (0.9, -0.9, 11.3)]
 
 
-def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, collar=COLLAR, sweep=(-97.0, 118.0), gap=0.16, bend=0.12):
+# the right front edge is tucked into the belt: folds run from there to the elbow and the hem
+TUCK = tuple((20 + k, k, (-1.18 + 0.06 * k, -0.25 + 0.22 * k, 8.05)) for k in range(3))
+
+
+def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, collar=COLLAR, sweep=(-97.0, 118.0), gap=0.16, bend=0.12, pins=()):
     flat = _fan(inner, outer, angle, rows, columns)
     top = spline(collar, columns)
     turn = np.deg2rad(np.linspace(*sweep, columns))
@@ -79,12 +82,16 @@ def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, coll
     start = top[None] + (np.linspace(0.0, outer - inner, rows)[:, None, None]) * out[None]
     held = np.ones((rows, columns))
     held[0] = 0.0
+    for row, column, place in pins:
+        held[row, column] = 0.0
+        start[row, column] = place
     return hang(start, flat, held, solid, steps=steps, wind=wind, gap=gap, bend=bend)
 
 
 def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
     """The fallen cloth on a finer grid, its hem cut ragged; also each place's share down the cloth."""
     r0, c0 = points.shape[:2]
+    points = gaussian_filter(points, (0.8, 0.8, 0.0), mode="nearest")
     share = np.linspace(0.0, 1.0, columns)
     hem = reach - ragged * gaussian_filter(rng.uniform(0, 1, columns), columns / 60.0, mode="nearest") * 1.2
     for place in rng.uniform(0.05, 0.95, 7):
@@ -104,7 +111,8 @@ def thickened(grid, thick, *, relief=None):
 
 def cloak(solid, fineness):
     """The long cloak over both shoulders, blown back and to his left, with a raised border."""
-    fallen = _cape(solid, inner=3.0, outer=12.2, angle=1.9, rows=34, columns=61, slope=0.85, steps=420, wind=(0.0002, 0.00045, 0.0))
+    fallen = _cape(solid, inner=3.0, outer=11.8, angle=2.3, rows=36, columns=69, slope=0.9, steps=420, wind=(0.00035, 0.0004, 0.0), bend=0.015,
+                   pins=TUCK)
     grid, share = _fine(fallen, int(300 * fineness), int(480 * fineness), ragged=0.045, rng=np.random.default_rng(4877))
     border = 0.05 * np.exp(-(((share - 0.955) / 0.012) ** 2)) - 0.03 * np.exp(-(((share - 0.925) / 0.006) ** 2))
     thick = 0.24 - 0.06 * share
@@ -122,43 +130,42 @@ def hem_veil(solid, fineness):
 
 def tabard(solid, fineness):
     """The cloth that hangs from the belt in front."""
-    rows, columns = 26, 25
-    top = spline([(-1.05, -0.98, 7.55), (-0.3, -1.42, 7.5), (0.5, -1.15, 7.55)], columns)
+    rows, columns = 22, 25
+    top = spline([(-0.72, -0.98, 7.95), (0.0, -1.3, 7.9), (0.75, -1.0, 8.05)], columns)
     s = np.linspace(-1, 1, columns)
-    long = np.linspace(0.0, 3.7, rows)
-    flat = np.stack([(0.92 + 0.09 * long[:, None]) * 1.15 * s[None], -long[:, None] * (1 + 0 * s[None]), 0 * long[:, None] * s[None]], -1)
+    long = np.linspace(0.0, 3.0, rows)
+    flat = np.stack([(0.85 + 0.1 * long[:, None]) * 1.2 * s[None], -long[:, None] * (1 + 0 * s[None]), 0 * long[:, None] * s[None]], -1)
     start = top[None] + long[:, None, None] * np.array([0.0, -0.55, -0.85]) + 0.12 * long[:, None, None] * np.stack([s, 0 * s, 0 * s], 1)[None]
     held = np.ones((rows, columns))
     held[0] = 0.0
     fallen = hang(start, flat, held, solid, steps=260, wind=(0.0002, 0.0001, 0.0), gap=0.12)
-    grid, share = _fine(fallen, int(190 * fineness), int(150 * fineness), ragged=0.07, rng=np.random.default_rng(811))
+    grid, share = _fine(fallen, int(190 * fineness), int(150 * fineness), ragged=0.04, rng=np.random.default_rng(811))
     border = 0.04 * np.exp(-(((share - 0.93) / 0.02) ** 2))
     return thickened(grid, 0.2 - 0.04 * share, relief=border)
 
 
-def hood(pitch):
-    """A deep hood: thick rim, pointed back, folds that run from the brim to the nape."""
-    from clay import CARVE
-    from pose import GAZE
+BRIM = [(-0.22, -1.62, 11.75), (-0.75, -1.5, 12.35), (-1.12, -1.35, 13.2), (-1.12, -1.65, 14.2), (-0.62, -2.15, 15.0), (-0.02, -2.45, 15.4),
+        (0.55, -2.1, 15.0), (1.02, -1.55, 14.25), (1.0, -1.25, 13.2), (0.55, -1.45, 12.3), (0.02, -1.65, 11.7)]
 
-    clay = Clay()
-    clay.ball((0.05, -0.05, 14.15), (1.42, 1.62, 1.62), axis=(0.05, 0.25, 1))
-    clay.limb([(0.05, 0.6, 15.0), (0.15, 1.7, 14.95), (0.35, 2.45, 14.2)], [0.95, 0.55, 0.22], steps=7, blend=0.7)
-    clay.limb([(0.0, 0.55, 13.6), (0.0, 0.6, 12.6), (0.05, 0.45, 11.6)], [1.3, 1.45, 1.9], steps=7, blend=0.5)
-    rim = [(0.1, -1.75, 15.2), (0.75, -1.62, 14.95), (1.2, -1.4, 14.15), (1.12, -1.1, 13.2), (0.7, -0.95, 12.45), (0.05, -0.95, 12.05),
-           (-0.65, -0.85, 12.5), (-1.05, -0.95, 13.25), (-1.08, -1.25, 14.2), (-0.6, -1.6, 14.95), (0.1, -1.75, 15.2)]
-    clay.limb(rim, [0.22] * 11, steps=6, blend=0.3)
-    folds = [
-        ([(1.2, -1.2, 14.0), (1.45, -0.2, 13.6), (1.1, 0.9, 12.9), (0.5, 1.6, 12.4)], [0.14, 0.2, 0.22, 0.15]),
-        ([(1.1, -1.1, 13.2), (1.5, -0.2, 12.8), (1.35, 0.8, 12.2)], [0.14, 0.22, 0.2]),
-        ([(-1.05, -1.0, 13.3), (-1.4, 0.0, 13.1), (-1.2, 0.9, 12.5), (-0.5, 1.7, 12.2)], [0.14, 0.2, 0.2, 0.15]),
-        ([(-1.05, -1.2, 14.3), (-1.4, -0.1, 14.2), (-1.1, 0.9, 13.5), (-0.3, 1.6, 13.0)], [0.1, 0.17, 0.2, 0.15]),
-        ([(0.6, -1.5, 15.1), (0.9, -0.3, 15.3), (0.6, 0.8, 15.2), (0.2, 1.7, 14.8)], [0.1, 0.14, 0.16, 0.1]),
-        ([(-0.6, -1.5, 15.0), (-0.7, -0.3, 15.4), (-0.3, 0.7, 15.4)], [0.1, 0.14, 0.12]),
-    ]
-    for path, radii in folds:
-        clay.limb(path, radii, steps=7, blend=0.35)
-    clay.ball((0.12, -1.05, 13.9), (1.02, 1.35, 1.75), axis=GAZE, across=(1, 0, 0), op=CARVE, blend=0.12)
-    clay.ball((0.1, -0.75, 13.2), (0.85, 1.0, 1.2), op=CARVE, blend=0.2)
-    clay.grain(1, 0.02, (0.09, 0.09, 0.4), axis=(0, 1, 0.4), sharp=6)
-    return clay.mesh(pitch)
+
+def hood(solid, fineness):
+    """The hood: cloth held at a stiff brim, thrown back over the skull and fallen on the shoulders."""
+    rows, columns = 48, 57
+    top = spline(BRIM, columns)
+    share = np.linspace(-1, 1, columns)
+    long = np.linspace(0.0, 7.2, rows)[:, None]
+    girth = np.linalg.norm(np.diff(top, axis=0), axis=1).sum()
+    flat = np.stack([0.5 * girth * (1.0 + 0.10 * long) * share[None], -long + 0 * share[None], 0 * long * share[None]], -1)
+    away = np.stack([0.45 * share, 0.85 - 0.2 * np.abs(share), 0.35 - 0.45 * np.abs(share)], 1)
+    start = top[None] + long[..., None] * away[None]
+    held = np.ones((rows, columns))
+    held[0] = 0.0
+    fallen = hang(start, flat, held, solid, steps=420, gap=0.14, bend=0.03, grip=0.5)
+    rng = np.random.default_rng(3901)
+    point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(340 * fineness)) / 0.33) ** 2))
+    grid, down = _fine(fallen, int(300 * fineness), int(340 * fineness), ragged=0.03, rng=rng, reach=point)
+    border = 0.05 * np.exp(-(((down - 0.96) / 0.015) ** 2)) + 0.06 * np.exp(-(((down - 0.07) / 0.02) ** 2))
+    cloth = thickened(grid, 0.25, relief=border)
+    width = np.interp(np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11])
+    brim = tube(grid[1], width, sides=16)
+    return joined([cloth, brim])

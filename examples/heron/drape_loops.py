@@ -124,7 +124,7 @@ def drape(points, held, across, down, slant, field, origin, pitch, steps, rounds
                         _pull(points, held, r, c, r, c + 2, across[r, c] + across[r, c + 1], bend, 1.0)
                     if c + 4 < columns:
                         wide = across[r, c] + across[r, c + 1] + across[r, c + 2] + across[r, c + 3]
-                        _pull(points, held, r, c, r, c + 4, wide, 0.3 * bend, 1.0)
+                        _pull(points, held, r, c, r, c + 4, wide, 0.1 * bend, 1.0)
                     if r + 2 < rows:
                         _pull(points, held, r, c, r + 2, c, down[r, c] + down[r + 1, c], 0.6 * bend, 1.0)
             if turn % 2 == 1 or turn == rounds - 1:

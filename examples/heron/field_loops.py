@@ -1,4 +1,4 @@
-"""Compiled loops of the clay: distance to a list of shapes, feather relief, grain, and the field on a grid.
+"""Compiled loops of the clay: distance to a list of shapes, grain laid on them, and the field on a grid.
 
 Everything is raw arrays. A row of `shapes` is one primitive:
     0 kind   1 operation   2 blend   3 distance factor   4:7 centre   7:16 rows of the map to local axes
@@ -15,7 +15,6 @@ import numba
 
 kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
 
-FEATHER_COLUMNS = 20
 GRAIN_COLUMNS = 18
 SHAPE_COLUMNS = 22
 BLOCK = 8
@@ -166,54 +165,16 @@ def _grain_height(grain, px, py, pz):
         wobble = 0.9 * _noise(0.6 * u + 3.0, 0.6 * v, 0.0)
         far = math.sqrt(u * u + v * v)
         value = math.sin(6.2831853 * (far + wobble)) / (1.0 + 0.12 * far)
+    elif kind == 4:  # fish scales: rows of bows, each row shifted by half
+        row = math.floor(w)
+        shift = u + 0.5 * (row - 2.0 * math.floor(0.5 * row))
+        bow = shift - math.floor(shift) - 0.5
+        value = (w - row) * (1.0 - 2.0 * bow * bow) - 0.4
     else:  # hammered plates: worn scutes up a leg
         turn = w + 0.35 * math.sin(3.0 * math.atan2(v, u))
         saw = turn - math.floor(turn)
         value = saw * saw - 0.33
     return grain[1] * value * mask
-
-
-@kernel
-def _feather_height(feather, px, py, pz):
-    """Height over the skin of one feather.
-
-    0:3 root, 3:6 along, 6:9 across, 9:12 outward, 12 length, 13 half width, 14 lift, 15 point,
-    16 reach outward, 17 barbs, 18 split, 19 rim width.
-    """
-    x = px - feather[0]
-    y = py - feather[1]
-    z = pz - feather[2]
-    u = (feather[3] * x + feather[4] * y + feather[5] * z) / feather[12]
-    if u < -0.05 or u > 1.02:
-        return 0.0
-    v = feather[6] * x + feather[7] * y + feather[8] * z
-    half = feather[13]
-    if abs(v) > half:
-        return 0.0
-    w = feather[9] * x + feather[10] * y + feather[11] * z
-    if abs(w) > feather[16]:
-        return 0.0
-    t = min(max(u, 0.0), 1.0)
-    point = feather[15]
-    # widest near two thirds; `point` 0 is a round tip, 1 a lance
-    swell = math.sqrt(max(1.0 - ((t - 0.45) / 0.55) ** 2, 0.0)) if t > 0.45 else 0.55 + t
-    lance = (1.0 - max(t - 0.25, 0.0) / 0.75) if t > 0.25 else 0.6 + 1.6 * t
-    width = half * min((1.0 - point) * min(swell, 1.0) + point * lance, 1.0)
-    margin = width - abs(v)
-    tip = (1.0 - t) * feather[12]
-    edge = min(margin, tip + 0.02)
-    if edge <= 0.0:
-        return 0.0
-    rim = min(edge / feather[19], 1.0)
-    s = v / half
-    height = feather[14] * (0.18 + 0.82 * t) * (1.0 - 0.45 * s * s)
-    quill = max(1.0 - abs(v) / (0.13 * half + 0.008), 0.0)
-    height += feather[14] * 0.38 * quill * (1.0 - 0.6 * t)
-    barb = math.sin(feather[17] * (u * feather[12] - 0.75 * abs(v)) * 6.2831853)
-    height += feather[14] * 0.13 * barb * min(abs(s) * 3.0, 1.0) * rim
-    notch = max(1.0 - abs(s - feather[18]) * 9.0, 0.0) * max(t - 0.55, 0.0) * 2.2
-    height -= feather[14] * 0.9 * notch * (1.0 if abs(feather[18]) < 0.9 else 0.0)
-    return max(height, 0.0) * (rim * (2.0 - rim))
 
 
 @kernel
@@ -251,13 +212,12 @@ def settle(shapes, points, normals, rounds, step):
 
 
 @kernel
-def fill_field(shapes, feathers, grains, origin, pitch, relief, out):
+def fill_field(shapes, grains, origin, pitch, relief, out):
     """Signed distance on the lattice origin + pitch · (i, j, k) near the surface; elsewhere its sign times far."""
     nx, ny, nz = out.shape
     count = len(shapes)
     listed = np.empty(count, np.int64)
     value = np.empty(count)
-    near = np.empty(len(feathers), np.int64)
     radius = pitch * BLOCK * 0.8660254
     far = 4.0 * pitch
     for bi in range(0, nx, BLOCK):
@@ -287,16 +247,6 @@ def fill_field(shapes, feathers, grains, origin, pitch, relief, out):
                     if op == 2 or (op == 0 and value[s] < distance + room) or (op == 1 and value[s] < room):
                         listed[kept] = s
                         kept += 1
-                close = 0
-                for f in range(len(feathers)):
-                    half_way = 0.5 * feathers[f, 12]
-                    fx = feathers[f, 0] + half_way * feathers[f, 3] - cx
-                    fy = feathers[f, 1] + half_way * feathers[f, 4] - cy
-                    fz = feathers[f, 2] + half_way * feathers[f, 5] - cz
-                    reach = radius + half_way + feathers[f, 13] + feathers[f, 16]
-                    if fx * fx + fy * fy + fz * fz < reach * reach:
-                        near[close] = f
-                        close += 1
                 for i in range(bi, ei):
                     x = origin[0] + pitch * i
                     for j in range(bj, ej):
@@ -306,8 +256,6 @@ def fill_field(shapes, feathers, grains, origin, pitch, relief, out):
                             d = _listed_distance(shapes, listed, kept, x, y, z)
                             if abs(d) < relief + 2.0 * pitch:
                                 height = 0.0
-                                for f in range(close):
-                                    height = max(height, _feather_height(feathers[near[f]], x, y, z))
                                 for g in range(len(grains)):
                                     height += _grain_height(grains[g], x, y, z)
                                 d -= height

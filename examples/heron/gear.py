@@ -2,7 +2,7 @@
 
 import numpy as np
 from clay import CARVE, Clay
-from pose import LANTERN_TOP, POLE_RADIUS, pole_at
+from pose import GRIP_HEIGHT, LANTERN_TOP, POLE_RADIUS, pole_at
 from surfaces import ROPE, blade, joined, spline, tube, unit
 
 
@@ -25,7 +25,7 @@ def pole(fineness):
     bark = 1.0 + 0.05 * np.sin(7 * turn) + 0.03 * np.sin(11 * turn + 1)
     shaft = tube(path, radius, shape=np.stack([bark * np.cos(turn), bark * np.sin(turn)], 1), twist=0.25)
     meshes = [shaft]
-    for low, turns in ((9.35, 5), (14.1, 4)):
+    for low, turns in ((7.6, 5), (14.6, 4)):
         a = np.linspace(0, 2 * np.pi * turns, 40 * turns)
         middle = np.array([pole_at(low + 0.17 * t / (2 * np.pi)) for t in a])
         coil = middle + 0.29 * np.stack([np.cos(a), np.sin(a), 0 * a], 1)
@@ -84,7 +84,7 @@ def lantern_candle(pitch):
     return clay.mesh(pitch)
 
 
-BASKET = np.array([0.25, 2.55, 9.7])
+BASKET = np.array([0.3, 2.25, 8.9])
 BASKET_AXIS = unit(np.array([0.14, 0.18, 1.0]))
 
 
@@ -129,24 +129,33 @@ def basket(fineness):
     return joined(meshes)
 
 
-def _fish(clay, root, way, outward, long):
+def _fish(clay, root, way, outward, long, tail_up):
+    """A plump fish; `way` points out of the basket, `outward` is its back."""
     side = unit(np.cross(way, outward))
-    clay.limb([root - 0.5 * long * way, root, root + 0.62 * long * way], [0.3, 0.36, 0.12], steps=8, flat=0.6, across=side)
-    tail = root + 0.6 * long * way
+    sense = 1.0 if tail_up else -1.0
+    nose, tail = root - 0.6 * sense * long * way, root + 0.6 * sense * long * way
+    belly = root - 0.1 * sense * long * way - 0.06 * outward
+    clay.limb([nose, belly, root + 0.3 * sense * long * way, tail], [0.16, 0.4, 0.26, 0.1], steps=8, flat=0.62, across=side)
+    stem = sense * way
     for s in (-1.0, 1.0):
-        clay.limb([tail, tail + 0.3 * long * way + 0.26 * s * outward], [0.1, 0.07], steps=4, flat=0.6, across=side, blend=0.08)
-        clay.limb([tail + 0.12 * long * way + 0.1 * s * outward, tail + 0.36 * long * way + 0.34 * s * outward], [0.09, 0.05], steps=3, flat=0.6, across=side, blend=0.08)
-    clay.limb([root + 0.34 * outward - 0.2 * way, root + 0.44 * outward + 0.1 * way], [0.08, 0.05], steps=3, flat=0.6, across=side, blend=0.1)
-    clay.grain(3, 0.04, (0.5, 0.5, 0.14), centre=root, reach=long, axis=way)
+        clay.limb([tail, tail + 0.26 * stem + 0.2 * s * outward, tail + 0.5 * stem + 0.4 * s * outward], [0.1, 0.13, 0.07], steps=4, flat=0.6, across=side, blend=0.08)
+    clay.limb([root - 0.1 * stem + 0.34 * outward, root + 0.3 * stem + 0.4 * outward, root + 0.5 * stem + 0.26 * outward], [0.09, 0.11, 0.06], steps=4, flat=0.7, across=side, blend=0.1)
+    for s in (-1.0, 1.0):
+        eye = nose + 0.22 * stem + 0.17 * s * side + 0.07 * outward
+        clay.ball(eye, 0.1, blend=0.02).ball(eye + 0.07 * s * side, 0.05, op=CARVE)
+        gill = nose + 0.46 * stem + 0.24 * s * side
+        clay.limb([gill + 0.2 * outward, gill + 0.1 * stem, gill - 0.2 * outward], [0.05, 0.06, 0.05], steps=4, op=CARVE, blend=0.03)
+    clay.limb([nose + 0.05 * stem - 0.3 * side - 0.03 * outward, nose + 0.05 * stem + 0.3 * side - 0.03 * outward], [0.035, 0.035], op=CARVE, blend=0.02)
+    clay.grain(4, 0.05, (0.2, 0.2, 0.2), centre=root + 0.15 * stem * long, reach=0.62 * long, axis=way, across=outward)
 
 
 def catch(pitch):
     """Three fish in the basket's mouth."""
     clay = Clay()
-    mouth = BASKET + 1.65 * BASKET_AXIS
-    _fish(clay, mouth + (0.45, 0.15, 0.05), unit(np.array([0.35, 0.2, 1.0])), unit(np.array([1, 0.2, -0.3])), 1.25)
-    _fish(clay, mouth + (-0.4, 0.3, 0.0), unit(np.array([-0.4, 0.3, 0.9])), unit(np.array([-1, 0.1, -0.4])), 1.15)
-    _fish(clay, mouth + (0.05, 0.65, -0.05), unit(np.array([0.1, 0.75, 0.8])), unit(np.array([0.8, -0.3, 0.2])), 1.05)
+    mouth = BASKET + 1.55 * BASKET_AXIS
+    _fish(clay, mouth + (0.55, 0.1, 0.35), unit(np.array([0.45, 0.1, 1.0])), unit(np.array([0.3, 1.0, 0.0])), 1.25, True)
+    _fish(clay, mouth + (-0.1, 0.42, 0.3), unit(np.array([-0.2, 0.45, 1.0])), unit(np.array([-1.0, 0.3, 0.1])), 1.2, False)
+    _fish(clay, mouth + (0.45, 0.7, 0.0), unit(np.array([0.3, 0.85, 0.65])), unit(np.array([0.4, -0.5, 0.8])), 1.1, True)
     for x, y, r in ((0.0, -0.4, 0.5), (0.6, -0.3, 0.4), (-0.55, -0.3, 0.45), (0, 0.2, 0.55)):
         clay.ball(mouth + (x, y, -0.28), (r, r, 0.35), blend=0.15)
     return clay.mesh(pitch)
@@ -161,20 +170,21 @@ def basket_reeds(fineness):
         foot = mouth + np.array([-0.75 + 0.12 * k, -0.2 + rng.uniform(-0.3, 0.2), 0.0])
         lean = np.array([-0.32 + 0.05 * k + rng.normal(0, 0.05), 0.25 + rng.normal(0, 0.08), 1.0])
         long = rng.uniform(1.5, 2.7)
-        meshes.append(blade(foot, lean, (rng.normal(), 1.0, 0), long, 0.42, thick=0.2, bend=rng.uniform(-0.5, 0.5), curl=rng.uniform(-0.2, 0.5), point=0.9, rows=int(40 * fineness) + 8))
+        meshes.append(blade(foot, lean, (rng.normal(), 1.0, 0), long, 0.42, thick=0.2, barbs=0.0, veins=0.2, bend=rng.uniform(-0.5, 0.5), curl=rng.uniform(-0.2, 0.5), point=0.9, rows=int(40 * fineness) + 8))
     return joined(meshes)
 
 
 def belt_rope(fineness):
     """The rope belt: once round the hips, crossed through itself in front, two ends hanging."""
+    waist = np.array([0.1, -0.05, 8.05])
     path = spline(
-        [(-0.35, -1.62, 5.6), (-0.42, -1.72, 6.6), (-0.2, -1.62, 7.35), (0.55, -1.18, 7.62), (0.98, 0.05, 7.7), (0.4, 1.22, 7.75),
-         (-0.6, 1.28, 7.75), (-1.55, 0.4, 7.72), (-1.35, -0.8, 7.66), (-0.55, -1.5, 7.58), (-0.05, -1.72, 7.42), (0.02, -1.75, 6.5), (0.12, -1.62, 5.2)],
+        waist + np.array([(-0.5, -1.36, -2.0), (-0.48, -1.42, -1.0), (-0.3, -1.36, -0.3), (0.45, -1.12, -0.05), (1.08, -0.2, 0.08), (0.75, 0.95, 0.12),
+         (-0.3, 1.18, 0.05), (-1.1, 0.5, -0.05), (-1.02, -0.7, -0.12), (-0.55, -1.22, -0.16), (-0.1, -1.46, -0.3), (0.0, -1.5, -1.1), (0.12, -1.42, -2.5)]),
         int(700 * fineness) + 100,
     )
-    meshes = [tube(path, 0.19, shape=ROPE, twist=6.0)]
-    knot = spline([(-0.5, -1.72, 7.6), (-0.2, -2.0, 7.5), (0.1, -1.85, 7.3), (-0.15, -1.65, 7.25), (-0.45, -1.8, 7.35), (-0.25, -1.98, 7.6), (0.05, -1.8, 7.65)], int(160 * fineness) + 40)
-    meshes.append(tube(knot, 0.17, shape=ROPE, twist=6.0))
+    meshes = [tube(path, 0.18, shape=ROPE, twist=6.0)]
+    knot = spline(waist + np.array([(-0.62, -1.32, -0.1), (-0.35, -1.66, -0.2), (-0.05, -1.55, -0.4), (-0.3, -1.3, -0.5), (-0.6, -1.45, -0.4), (-0.4, -1.68, -0.15), (-0.1, -1.5, -0.1)]), int(160 * fineness) + 40)
+    meshes.append(tube(knot, 0.16, shape=ROPE, twist=6.0))
     for end in (path[0], path[-1]):
         meshes.append(tube([end + (0, 0, 0.1), end - (0, 0, 0.12), end - (0, 0, 0.4)], [0.24, 0.22, 0.26], sides=14))
     return joined(meshes)
@@ -182,7 +192,7 @@ def belt_rope(fineness):
 
 def strap(fineness):
     """A broad leather strap across the chest that carries the basket."""
-    path = spline([(-0.9, 1.9, 11.6), (-1.25, 0.6, 12.0), (-1.1, -0.75, 11.5), (-0.4, -1.55, 10.5), (0.5, -1.75, 9.4), (1.3, -1.2, 8.5), (1.6, 0.2, 8.2), (1.0, 1.7, 8.4)], int(300 * fineness) + 60)
+    path = spline([(-1.0, 1.7, 11.7), (-1.35, 0.5, 12.1), (-1.3, -0.8, 11.5), (-0.6, -1.6, 10.5), (0.35, -1.68, 9.5), (1.15, -1.05, 8.7), (1.4, 0.2, 8.5), (0.9, 1.6, 8.6)], int(300 * fineness) + 60)
     a = np.linspace(0, 2 * np.pi, 28, endpoint=False)
     section = np.stack([np.sign(np.cos(a)) * np.abs(np.cos(a)) ** 0.5 * 0.42, np.sign(np.sin(a)) * np.abs(np.sin(a)) ** 0.5], 1)
     return tube(path, 0.26, shape=section, hint=(0, 1, 0))
@@ -191,9 +201,9 @@ def strap(fineness):
 def pouch(pitch):
     """A leather pouch on the belt."""
     clay = Clay()
-    clay.ball((-1.45, -0.85, 6.85), (0.5, 0.36, 0.62), axis=(0.15, -0.1, 1), across=(1, -1, 0))
-    clay.ball((-1.48, -0.98, 7.12), (0.52, 0.36, 0.4), axis=(0.15, -0.1, 1), across=(1, -1, 0), blend=0.05)
-    clay.limb([(-1.85, -0.75, 6.95), (-1.55, -1.28, 6.8), (-1.1, -1.25, 6.95)], [0.05, 0.05, 0.05], op=CARVE, blend=0.04)
-    clay.ball((-1.6, -1.3, 6.92), 0.12, blend=0.03)
+    clay.ball((-1.05, -0.75, 7.15), (0.5, 0.36, 0.62), axis=(0.15, -0.1, 1), across=(1, -1, 0))
+    clay.ball((-1.08, -0.88, 7.42), (0.52, 0.36, 0.4), axis=(0.15, -0.1, 1), across=(1, -1, 0), blend=0.05)
+    clay.limb([(-1.45, -0.65, 7.25), (-1.15, -1.18, 7.1), (-0.7, -1.15, 7.25)], [0.05, 0.05, 0.05], op=CARVE, blend=0.04)
+    clay.ball((-1.2, -1.2, 7.22), 0.12, blend=0.03)
     clay.grain(0, 0.05, (0.2, 0.2, 0.2))
     return clay.mesh(pitch)

@@ -4,29 +4,38 @@ import numpy as np
 
 TOTAL_HEIGHT = 17.3
 WATER = 0.72
-DECK = 1.42
+DECK = 1.3
 
-# weight on his right leg (-x), the left set forward and turned out
-RIGHT_LEG = np.array([[-0.70, 0.20, DECK + 0.12], [-0.88, 0.80, 4.15], [-0.78, -0.25, 6.5]])
-LEFT_LEG = np.array([[0.95, -1.15, DECK + 0.12], [0.98, -0.25, 3.95], [0.55, -0.75, 6.3]])
+# weight on his left leg (+x), hips swung over it; the right set forward; shoulders leaning to the pole
+RIGHT_LEG = np.array([[-0.86, -1.1, DECK + 0.12], [-1.0, -0.2, 4.25], [-0.58, -0.95, 6.75]])
+LEFT_LEG = np.array([[0.52, 0.25, DECK + 0.12], [0.78, 0.95, 4.55], [0.72, -0.1, 7.0]])
 
-PELVIS = np.array([-0.32, 0.05, 7.35])
-BELLY = np.array([-0.22, -0.28, 8.3])
-CHEST = np.array([0.02, -0.05, 9.85])
-HUMP = np.array([0.05, 0.75, 11.0])
+PELVIS = np.array([0.28, 0.2, 7.75])
+BELLY = np.array([0.06, -0.2, 8.7])
+CHEST = np.array([-0.36, -0.28, 10.0])
+HUMP = np.array([-0.38, 0.65, 11.2])
 
 NECK = np.array(
-    [[0.05, 0.45, 11.0], [0.02, 0.95, 12.2], [0.0, 0.75, 13.2], [0.05, 0.15, 14.0], [0.12, -0.55, 14.25]]
+    [[-0.38, 0.25, 11.1], [-0.36, 0.75, 12.1], [-0.3, 0.5, 13.1], [-0.2, -0.4, 13.8], [-0.1, -1.2, 13.85]]
 )
-SKULL = np.array([0.14, -0.78, 14.2])
-GAZE = np.array([0.30, -0.78, -0.55]) / np.linalg.norm([0.30, -0.78, -0.55])
+SKULL = np.array([-0.06, -1.5, 13.8])
+GAZE = np.array([0.34, -0.72, -0.6]) / np.linalg.norm([0.34, -0.72, -0.6])
 
-RIGHT_ARM = np.array([[-1.45, 0.15, 11.05], [-2.75, 0.55, 9.15], [-2.72, -1.02, 10.35]])
-LEFT_ARM = np.array([[1.45, 0.05, 10.85], [2.75, -0.75, 9.35], [3.2, -2.75, 10.35]])
+RIGHT_ARM = np.array([[-1.65, 0.0, 11.2], [-2.95, 0.35, 9.55], [-2.75, -1.15, 10.95]])
+LEFT_ARM = np.array([[1.2, 0.05, 10.75], [2.55, -0.7, 9.25], [3.15, -2.75, 10.2]])
 
-POLE = np.array([[-3.35, -1.75, 0.3], [-2.93, -1.45, 10.2], [-2.62, -1.2, TOTAL_HEIGHT - 0.1]])
-POLE_RADIUS = 0.25
-LANTERN_TOP = np.array([3.22, -3.02, 9.75])
+POLE = np.array([[-3.75, -2.1, 0.3], [-3.0, -1.55, 11.0], [-2.45, -1.2, TOTAL_HEIGHT - 0.1]])
+POLE_RADIUS = 0.24
+GRIP_HEIGHT = 11.35
+LANTERN_TOP = np.array([3.18, -3.02, 9.6])
+BOAT_TURN_DEG = 19.0
+
+
+def boat_turned(points):
+    """Points of the boat's own frame (bow to -y) turned about the vertical."""
+    c, s = np.cos(np.deg2rad(BOAT_TURN_DEG)), np.sin(np.deg2rad(BOAT_TURN_DEG))
+    points = np.asarray(points, float)
+    return points @ np.array([[c, s, 0.0], [-s, c, 0.0], [0.0, 0.0, 1.0]])
 
 
 def pole_at(height):

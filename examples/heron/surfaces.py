@@ -91,29 +91,38 @@ ROPE = np.stack(
 )
 
 
-def blade(root, along, outward_hint, length, width, *, thick=0.1, bend=0.0, curl=0.0, point=0.4, rows=36):
-    """A flight feather: a closed leaf with a quill, barbs and a hollowed back.
+def leaf(spine, normals, width, *, thick=0.1, point=0.4, barbs=5.0, hollow=0.28, quill=0.55, veins=0.0, columns=15):
+    """A feather or a leaf along `spine`, facing `normals`: closed, with a quill, barbs or veins, and a hollowed back.
 
-    `bend` curves it in its own plane, `curl` out of it, both in units at the tip.
+    `point` 0 gives a round tip, 1 a lance; `hollow` arches it across.
     """
-    columns = 15
-    w = unit(along)
-    n = unit(np.asarray(outward_hint, float) - w * (np.asarray(outward_hint, float) @ w))
-    side = np.cross(n, w)
+    rows = len(spine)
+    tangent = unit(np.gradient(spine, axis=0))
+    n = unit(normals - tangent * np.sum(normals * tangent, axis=1, keepdims=True))[:, None]
+    side = np.cross(n[:, 0], tangent)[:, None]
+    length = np.linalg.norm(np.diff(spine, axis=0), axis=1).sum()
     t, s = np.meshgrid(np.linspace(0.0, 1.0, rows), np.linspace(-1.0, 1.0, columns), indexing="ij")
     swell = np.where(t > 0.5, np.sqrt(np.clip(1.0 - ((t - 0.5) / 0.5) ** 2, 0.0, 1.0)), 0.45 + 1.1 * t)
     lance = np.where(t > 0.3, 1.0 - (t - 0.3) / 0.7, 0.45 + 1.85 * t)
     half = 0.5 * width * np.clip((1.0 - point) * np.minimum(swell, 1.0) + point * lance, 0.03, 1.0)
-    spine = np.asarray(root, float) + (t * length)[..., None] * w
-    spine = spine + (bend * t**2)[..., None] * side + (curl * t**2)[..., None] * n
-    arch = 0.28 * width * (1.0 - s**2) * np.sqrt(np.clip(half / (0.5 * width), 0, 1))
-    quill = 0.55 * thick * np.clip(1.0 - np.abs(s) / 0.16, 0.0, 1.0) * (1.0 - 0.6 * t)
-    barbs = 0.16 * thick * np.sin(2 * np.pi * (t * length * 5.0 - 2.2 * np.abs(s) * half)) * np.clip(3 * np.abs(s), 0, 1)
-    middle = spine + (s * half)[..., None] * side
+    arch = hollow * width * (1.0 - s**2) * np.sqrt(np.clip(half / (0.5 * width), 0, 1))
+    ridge = quill * thick * np.clip(1.0 - np.abs(s) / 0.16, 0.0, 1.0) * (1.0 - 0.6 * t)
+    wave = np.sin(2 * np.pi * (t * length * barbs - 2.2 * np.abs(s) * half)) if barbs else 0.0
+    fine = 0.06 * thick * wave * np.clip(3 * np.abs(s), 0, 1) + veins * thick * np.cos(3.0 * np.pi * s)
+    middle = spine[:, None] + (s * half)[..., None] * side
     taper = thick * (1.0 - 0.55 * t) * (0.45 + 0.55 * np.sqrt(np.clip(1.0 - s**2, 0, 1)))
-    top = middle + (arch + 0.5 * taper + quill + barbs * (1 - t**6))[..., None] * n
+    top = middle + (arch + 0.5 * taper + ridge + fine * (1 - t**6))[..., None] * n
     back = middle + (0.8 * arch - 0.5 * taper)[..., None] * n
     return slab(top, back)
+
+
+def blade(root, along, outward_hint, length, width, *, bend=0.0, curl=0.0, rows=36, **shape):
+    """A leaf that grows from `root`; `bend` curves it in its own plane, `curl` out of it, in units at the tip."""
+    w = unit(along)
+    n = unit(np.asarray(outward_hint, float) - w * (np.asarray(outward_hint, float) @ w))
+    t = np.linspace(0.0, 1.0, rows)[:, None]
+    spine = np.asarray(root, float) + t * length * w + bend * t**2 * np.cross(n, w) + curl * t**2 * n
+    return leaf(spine, np.broadcast_to(n, spine.shape), width, **shape)
 
 
 def sheet_normals(grid):
