@@ -194,10 +194,18 @@ def _ground_plane(lit: LitMesh, view: View, fit: npt.NDArray) -> npt.NDArray[np.
 
 
 def _soften(shade: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """The ground's share of light, the softer the fainter: crisp at the contact, without steps far off."""
+    """The ground's share of light, the softer the fainter: crisp at the contact, without steps
+    far off, and none at the picture's edges."""
     near, far = gaussian_filter(shade, 0.8, mode="nearest"), gaussian_filter(shade, 5.0, mode="nearest")
     crisp = np.clip((1.0 - near - 0.25) / 0.35, 0.0, 1.0)
-    return np.ascontiguousarray(far + (near - far) * crisp, dtype=np.float32)
+    soft = far + (near - far) * crisp
+    rows, columns = soft.shape
+    across, down = np.arange(columns), np.arange(rows)[:, None]
+    edge = np.minimum(
+        np.minimum(across, columns - 1 - across) / (0.16 * columns), (rows - 1 - down) / (0.04 * rows)
+    )
+    edge = np.clip(edge, 0.0, 1.0)
+    return np.ascontiguousarray(1.0 - (1.0 - soft) * edge**2 * (3.0 - 2.0 * edge), dtype=np.float32)
 
 
 def _shade_all(lit: LitMesh, view: View, screen, depth, name, fit, colour, samples: int):
