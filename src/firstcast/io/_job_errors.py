@@ -98,11 +98,17 @@ def _clean(loc: Sequence[str | int], model: type[BaseModel]) -> list[str | int]:
     here: Any = model
     for key in loc:
         following = _step(here, key)
-        if following is None and isinstance(key, str) and not _is_model(here):
+        if following is None and key in _union_tags(here):
             continue
         keys.append(key)
         here = following
     return keys
+
+
+def _union_tags(kind: Any) -> set[str]:
+    """What pydantic may put into a location for the members of a union."""
+    options = [option for option in _options(kind) if option is not type(None)]
+    return {getattr(option, "__name__", str(option)) for option in options} if len(options) > 1 else set()
 
 
 def _model_at(model: type[BaseModel], loc: Sequence[str | int]) -> type[BaseModel] | None:

@@ -282,7 +282,7 @@ def _exceptions(
             raise JobError(
                 "settings stand under a name",
                 where=dotted([table, subject, pattern]),
-                mend=f'Write [{table}.{subject}."NAME"] {pattern} = …'
+                mend=f'Write it below [{table}.{subject}."NAME"].'
                 if pattern in known
                 else nearest_word(pattern, known),
             )
