@@ -9,7 +9,7 @@ from PIL import ImageFont
 
 PAPER = (246, 242, 233)
 INK = (41, 38, 35)
-FAINT_INK = (140, 132, 121)
+FAINT_INK = (116, 108, 98)
 SHADOW = (150, 140, 126)
 ACCENT = (186, 60, 32)
 """Red lead: kept for what must be decided."""

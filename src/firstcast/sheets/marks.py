@@ -35,9 +35,10 @@ def draw_shape(page: Page, place: Place, verdict: Verdict, half_px: float, numbe
         page.box(Box(x - half, y - half, x + half, y + half), colour=ACCENT)
         _number(page, (x, y), number, half_px, PAPER)
     elif verdict is Verdict.WATCH:
-        _triangle(page, x, y, 1.32 * half_px, INK)
-        _triangle(page, x, y, 1.32 * half_px - 4.6 * max(1.0, half_px / MARK_PX) * (half_px / MARK_PX), PAPER)
-        _number(page, (x, y + 0.20 * half_px), number, 0.80 * half_px, INK)
+        low = y + 0.24 * half_px
+        _triangle(page, x, low, 1.32 * half_px, INK)
+        _triangle(page, x, low, 1.32 * half_px - 2.0 * max(1.7, 0.12 * half_px), PAPER)
+        _number(page, (x, low + 0.02 * half_px), number, 0.80 * half_px, INK)
     else:
         page.disc(place, 0.96 * half_px, colour=INK)
         page.disc(place, 0.96 * half_px - 2.2 * max(0.8, half_px / MARK_PX), colour=PAPER)
@@ -46,13 +47,12 @@ def draw_shape(page: Page, place: Place, verdict: Verdict, half_px: float, numbe
 
 
 def _triangle(page: Page, x: float, y: float, radius_px: float, colour) -> None:
-    """An upright triangle whose corners are `radius_px` from its centroid, set a little low."""
-    drop = 0.22 * MARK_PX * (radius_px / (1.32 * MARK_PX))
+    """An upright triangle whose corners are `radius_px` from its centroid (x, y)."""
     page.polygon(
         [
-            (x, y + drop - radius_px),
-            (x + 0.866 * radius_px, y + drop + 0.5 * radius_px),
-            (x - 0.866 * radius_px, y + drop + 0.5 * radius_px),
+            (x, y - radius_px),
+            (x + 0.866 * radius_px, y + 0.5 * radius_px),
+            (x - 0.866 * radius_px, y + 0.5 * radius_px),
         ],
         colour=colour,
     )
