@@ -98,7 +98,7 @@ def test_cavity_and_part_are_inverse(part_mm, ratio):
 
 @given(chains, directions)
 def test_the_cast_comes_out_as_wanted_when_all_is_likely(chain, direction):
-    spread = spread_of(chain, chain, direction)
+    spread = spread_of(chain, direction)
     assert spread.likely == pytest.approx(1.0, abs=1e-12)
     assert spread.low <= spread.likely <= spread.high
 
@@ -106,11 +106,19 @@ def test_the_cast_comes_out_as_wanted_when_all_is_likely(chain, direction):
 @given(st.lists(ranges(), min_size=1, max_size=4))
 def test_the_worst_case_of_even_steps_is_the_product_of_ends(shrinks):
     chain = [even_step(str(i), "cast", shrink) for i, shrink in enumerate(shrinks)]
-    spread = spread_of(chain, chain, (0, 0, 1))
+    spread = spread_of(chain, (0, 0, 1))
     likely = math.prod(1 / (1 - s.likely) for s in shrinks)
     assert spread.low == pytest.approx(likely * math.prod(1 - s.high for s in shrinks))
     assert spread.high == pytest.approx(likely * math.prod(1 - s.low for s in shrinks))
     assert root_sum_square(chain, (0, 0, 1)) <= (spread.high - spread.low) / 2 * 1.1
+
+
+def test_alike_steps_err_apart():
+    step = even_step("generation", "cast", Range(0.0, 0.01, 0.02, "ratio"))
+    one, two = root_sum_square([step], (1, 0, 0)), root_sum_square([step, step], (1, 0, 0))
+    assert one == pytest.approx(0.01 / 0.99)
+    assert two == pytest.approx(math.sqrt(2) * one)
+    assert spread_of([step, step], (1, 0, 0), only=1).low == pytest.approx(0.98 / 0.99)
 
 
 @given(chains, st.floats(1, 200), directions)
@@ -137,9 +145,9 @@ def test_a_step_that_others_allow_for_is_written_but_not_applied():
 def test_a_spread_is_calibrated_only_if_every_figure_is():
     own = even_step("own", "print", Range(0.001, 0.002, 0.003, "ratio", Basis.GAUGE))
     guess = even_step("guess", "cast", Range(0.001, 0.002, 0.003, "ratio", Basis.MEMORY))
-    assert spread_of((own,), (own,), (1, 0, 0)).calibrated
-    assert not spread_of((own, guess), (own, guess), (1, 0, 0)).calibrated
-    assert spread_of((), (), (1, 0, 0)).likely == 1.0
+    assert spread_of((own,), (1, 0, 0)).calibrated
+    assert not spread_of((own, guess), (1, 0, 0)).calibrated
+    assert spread_of((), (1, 0, 0)).likely == 1.0
 
 
 @pytest.mark.parametrize("ratio", [1.0, 1.5, -1.0])

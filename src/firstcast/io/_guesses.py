@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcast.geometry.extents import PartExtents, turned
+from firstcast.io.meshes import clean_name
 from firstcast.process.scale import FIGURES_MM, UNITS_MM, USUAL_STATURE_MM
 from firstcast.tolerances import TOLERANCES
 
@@ -177,7 +178,7 @@ def guess_pieces(parts: Sequence[FoundPart]) -> tuple[PieceGuess, ...]:
     taken: set[str] = set()
     pieces = []
     for name, group, why in guesses:
-        free = _free(re.sub(r'[/\\:*?"<>|]', "-", name).strip(" .")[:70] or "piece", taken)
+        free = _free(clean_name(name.replace("/", "-")) or "piece", taken)
         taken.add(free.casefold())
         pieces.append(PieceGuess(free, tuple(p.extents.name for p in group), why))
     return tuple(pieces)

@@ -17,6 +17,7 @@ import numpy.typing as npt
 
 from firstcast.errors import InputError
 from firstcast.ranges import SCENARIOS, Range
+from firstcast.vocabulary import Basis
 
 Matrix = npt.NDArray[np.float64]
 Axes = tuple[tuple[float, float, float], tuple[float, float, float], tuple[float, float, float]]
@@ -193,17 +194,17 @@ def _sum_of(step: SizeStep, before_mm: float, after_mm: float, own: bool) -> str
     return f"{step.name}: {figure} along its x / y / z; {before_mm:.4f} mm becomes {after_mm:.4f} mm"
 
 
-def spread_of(steps: Sequence[SizeStep], made: Sequence[SizeStep], direction: npt.ArrayLike) -> Range:
+def spread_of(steps: Sequence[SizeStep], direction: npt.ArrayLike, *, only: int | None = None) -> Range:
     """Size of the cast over the wanted size along a direction, when the map is right only if all is likely.
 
     Parameters
     ----------
     steps : sequence of SizeStep
         All steps, whoever allows for them: each is taken as allowed for at its likely figure.
-    made : sequence of SizeStep
-        The steps that are uncertain: `steps`, or one of them to see its own share.
     direction : (3,)
         In the figure's frame.
+    only : int or None
+        The one step that errs, to see its own share; None: all err.
 
     Notes
     -----
@@ -212,19 +213,20 @@ def spread_of(steps: Sequence[SizeStep], made: Sequence[SizeStep], direction: np
     span = np.asarray(direction, dtype=np.float64)
     span = span / np.linalg.norm(span)
     wanted = chain_matrix(steps) @ span
+    erring = [step for number, step in enumerate(steps) if only in (None, number)]
     sizes: list[float] = []
     for scenario in ("high", "likely", "low"):
         body = wanted
-        for step in steps:
-            body = np.linalg.solve(step.matrix(scenario if step in made else "likely"), body)
+        for number, step in enumerate(steps):
+            body = np.linalg.solve(step.matrix(scenario if only in (None, number) else "likely"), body)
         sizes.append(float(body @ span))
-    figures = [ratio for step in made for ratio in step.shrink]
-    basis = min((f.basis for f in figures if not f.calibrated), default=None)
-    first = figures[0].basis if figures else Range.exactly(1.0).basis
-    return Range(min(sizes), sizes[1], max(sizes), "ratio", basis or first)
+    figures = [ratio for step in erring for ratio in step.shrink]
+    least_sure = next((f for f in figures if not f.calibrated), figures[0] if figures else None)
+    basis = least_sure.basis if least_sure else Basis.STANDARD
+    return Range(min(sizes), sizes[1], max(sizes), "ratio", basis)
 
 
 def root_sum_square(steps: Sequence[SizeStep], direction: npt.ArrayLike) -> float:
     """Half-width of the cast's size as a ratio if the steps err independently: the usual estimate."""
-    halves = [spread_of(steps, (step,), direction) for step in steps]
-    return float(np.sqrt(sum(((s.high - s.low) / 2) ** 2 for s in halves)))
+    shares = [spread_of(steps, direction, only=number) for number in range(len(steps))]
+    return float(np.sqrt(sum(((share.high - share.low) / 2) ** 2 for share in shares)))

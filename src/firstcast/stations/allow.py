@@ -167,7 +167,7 @@ def allow(
 
 def _spread(steps: tuple[SizeStep, ...], matrix: np.ndarray, axis: int, extent_mm: float) -> ExtentSpread:
     direction = np.eye(3)[axis]
-    ratio = spread_of(steps, steps, direction)
+    ratio = spread_of(steps, direction)
     cast = replace(
         ratio,
         low=ratio.low * extent_mm,
@@ -263,7 +263,7 @@ def _fitting(piece: str, fit: Fit, steps: tuple[SizeStep, ...], offset_mm: float
     """The fit at both ends of the chain along its least favourable axis."""
     clearances: list[float] = []
     for axis in range(3):
-        ratio = spread_of(steps, steps, np.eye(3)[axis])
+        ratio = spread_of(steps, np.eye(3)[axis])
         for end in (ratio.low, ratio.high):
             tab = fit.tab_mm * end + offset_mm
             slot = fit.slot_mm if fit.slot == "fixed" else fit.slot_mm * end - offset_mm
