@@ -14,7 +14,7 @@ import numpy.typing as npt
 from firstcast.errors import InputError, SizeError
 from firstcast.fields.blocks import run_blocks
 from firstcast.fields.near import INSIDE, OUTSIDE, SIDE, NearField, near_from_dense, widened
-from firstcast.fields.union import Columns, Occupancy
+from firstcast.fields.union import Columns, Lattice, Occupancy
 from firstcast.kernels.bricks import signs_of_pool
 from firstcast.kernels.contour import (
     count_contour,
@@ -91,6 +91,11 @@ def contour(field: NearField) -> Contour:
     SizeError
         More vertices or triangles than int32 can number.
     """
+    return trace_field(field)[0]
+
+
+def trace_field(field: NearField) -> tuple[Contour, Occupancy, Traced]:
+    """What `contour` gives, with the signs it was drawn from and the numbering of its triangles."""
     lattice = _lattice(field.origin_mm, field.pitch_mm, field.index.shape)
     places, count = field.places, len(field.pool)
     bits = np.empty((count, SIDE), np.int64)
@@ -103,7 +108,9 @@ def contour(field: NearField) -> Contour:
         write_points_by_value, count, places, field.index, field.pool, field.part, len(field.part) > 0, push, far,
         lattice, traced.flags, traced.vertex_starts, points, part_of_vertex, block=BLOCK,
     )  # fmt: skip
-    return _with_triangles(traced, field.index, places, bits, points, part_of_vertex)
+    found = _with_triangles(traced, field.index, places, bits, points, part_of_vertex)
+    frame = Lattice(field.origin_mm, field.pitch_mm, field.index.shape)
+    return found, Occupancy(frame, field.index, places, bits, 0), traced
 
 
 def contour_union(occupancy: Occupancy, columns: Columns, part: np.ndarray) -> tuple[Contour, Traced]:

@@ -113,7 +113,7 @@ def lattice_around(points: Points, pitch_mm, reach_mm: float) -> Lattice:
     return Lattice(first * pitch, pitch, (int(bricks[0]), int(bricks[1]), int(bricks[2])))
 
 
-def estimate_bytes(shells: Shells, lattice: Lattice) -> float:
+def estimate_bytes(shells: Shells, lattice: Lattice, band_mm: float = 0.0) -> float:
     """What uniting the shells on the lattice takes at its peak, in bytes, without the shells themselves.
 
     Crossings, bricks and the surface all grow with the area that the shells show along x, y and z.

@@ -1,32 +1,22 @@
-"""Distances from voxels to triangles: exact beside the surface, handed outward from voxel to voxel.
+"""Distances from voxels to the triangles of a surface traced through the bricks.
 
-Beside the surface a voxel is measured against the triangles of the cells around it. Farther out a voxel
-is measured against the triangles that were nearest to its 26 neighbours one layer nearer to the surface:
-the nearest triangle of a place is nearly always the nearest of some neighbour as well.
+Each brick first takes, per voxel, the nearest vertex: an upper bound that is nearly tight, since the
+triangles are no larger than a cell. Then a triangle is measured only where its bounding box is nearer than
+what is known, so that a voxel meets a score of triangles and the distance is exact nevertheless.
 """
 
 import numpy as np
 
-from firstcast.kernels.bricks import SIDE, crossed_cells, gather_strips, neighbours, pattern_at
+from firstcast.kernels.bricks import SIDE, row_at
 from firstcast.kernels.compiling import kernel
-from firstcast.kernels.contour_table import TRIANGLE_COUNT
-
-LAYERS = 64
-"""A note holds triangle · LAYERS + layer; -1 where no triangle is known yet."""
 
 
 @kernel
-def squared_distance(px, py, pz, points, triangles, t):
-    """Squared distance of a place from triangle t (Ericson 2005, Real-Time Collision Detection, 5.1.5)."""
-    a, b, c = triangles[t, 0], triangles[t, 1], triangles[t, 2]
-    ax, ay, az = np.float64(points[a, 0]), np.float64(points[a, 1]), np.float64(points[a, 2])
-    ux, uy, uz = points[b, 0] - ax, points[b, 1] - ay, points[b, 2] - az
-    vx, vy, vz = points[c, 0] - ax, points[c, 1] - ay, points[c, 2] - az
-    px, py, pz = px - ax, py - ay, pz - az
+def squared_distance(px, py, pz, ux, uy, uz, vx, vy, vz, uu, uv, vv):
+    """Squared distance of p from the triangle 0, u, v (Ericson 2005, Real-Time Collision Detection, 5.1.5)."""
     d1, d2 = ux * px + uy * py + uz * pz, vx * px + vy * py + vz * pz
     if d1 <= 0 and d2 <= 0:
         return px * px + py * py + pz * pz
-    uu, uv, vv = ux * ux + uy * uy + uz * uz, ux * vx + uy * vy + uz * vz, vx * vx + vy * vy + vz * vz
     d3, d4 = d1 - uu, d2 - uv
     d5, d6 = d1 - uv, d2 - vv
     s, r = 0.0, 0.0
@@ -35,148 +25,122 @@ def squared_distance(px, py, pz, points, triangles, t):
     elif d6 >= 0 and d5 <= d6:
         r = 1.0
     else:
-        beyond_ab, beyond_ac, beyond_bc = d1 * d4 - d3 * d2, d5 * d2 - d1 * d6, d3 * d6 - d5 * d4
-        if beyond_ab <= 0 and d1 >= 0 and d3 <= 0:
+        beyond_u, beyond_v, beyond_uv = d1 * d4 - d3 * d2, d5 * d2 - d1 * d6, d3 * d6 - d5 * d4
+        if beyond_u <= 0 and d1 >= 0 and d3 <= 0:
             s = d1 / (d1 - d3)
-        elif beyond_ac <= 0 and d2 >= 0 and d6 <= 0:
+        elif beyond_v <= 0 and d2 >= 0 and d6 <= 0:
             r = d2 / (d2 - d6)
-        elif beyond_bc <= 0 and d4 >= d3 and d5 >= d6:
+        elif beyond_uv <= 0 and d4 >= d3 and d5 >= d6:
             r = (d4 - d3) / ((d4 - d3) + (d5 - d6))
             s = 1.0 - r
         else:
-            whole = beyond_ab + beyond_ac + beyond_bc
+            whole = beyond_u + beyond_v + beyond_uv
             if whole > 0:
-                s, r = beyond_ac / whole, beyond_ab / whole
+                s, r = beyond_v / whole, beyond_u / whole
     x, y, z = px - s * ux - r * vx, py - s * uy - r * vy, pz - s * uz - r * vz
     return x * x + y * y + z * z
 
 
 @kernel
-def seed_distances(
-    start, stop, places, index, bits, strip_triangles, triangle_starts, points, triangles, origin, pitch,
-    notes, pool,
-):  # fmt: skip
-    """Measure the voxels of bricks start .. stop beside crossed cells against the triangles of those cells.
-
-    Fills notes (n, 8, 8, 8) int32 and pool (n, 8, 8, 8) float32 with squared distances; where no cell beside
-    a voxel is crossed, the note is -1 and the pool infinite.
-    """
-    rows = np.empty((3, 3, 3), np.int32)
-    strips = np.empty((SIDE + 2, SIDE + 2), np.int32)
-    for b in range(start, stop):
-        notes[b] = -1
-        pool[b] = np.inf
-        neighbours(places[b], index, rows)
-        gather_strips(rows, bits, strips)
-        for i in range(-1, SIDE):
-            for j in range(-1, SIDE):
-                crossed = crossed_cells(strips, i, j)
-                if crossed == 0:
-                    continue
-                strip = 8 * (i & 7) + (j & 7)
-                for k in range(-1, SIDE):
-                    if not crossed >> (k + 1) & 1:
-                        continue
-                    brick = rows[(i >> 3) + 1, (j >> 3) + 1, (k >> 3) + 1]
-                    if brick < 0:
-                        continue
-                    number = TRIANGLE_COUNT[pattern_at(strips, i, j, k)]
-                    first = triangle_starts[brick]
-                    if k < 0:
-                        first += strip_triangles[brick, strip + 1] - number
-                    else:
-                        first += strip_triangles[brick, strip]
-                        for before in range(k):
-                            first += TRIANGLE_COUNT[pattern_at(strips, i, j, before)]
-                    for t in range(first, first + number):
-                        for corner in range(8):
-                            x, y, z = i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2)
-                            if min(x, y, z) < 0 or max(x, y, z) >= SIDE:
-                                continue
-                            square = squared_distance(
-                                origin[0] + pitch[0] * (places[b, 0] * SIDE + x),
-                                origin[1] + pitch[1] * (places[b, 1] * SIDE + y),
-                                origin[2] + pitch[2] * (places[b, 2] * SIDE + z),
-                                points, triangles, t,
-                            )  # fmt: skip
-                            if square < pool[b, x, y, z]:
-                                pool[b, x, y, z] = square
-                                notes[b, x, y, z] = t * LAYERS
+def _gaps(low, high, pitch, band, gaps, ends):
+    """Per axis and voxel the squared gap to an interval; `ends` the voxels within `band`. False if none."""
+    for axis in range(3):
+        first = max(0, int(np.ceil((low[axis] - band) / pitch[axis])))
+        last = min(SIDE - 1, int(np.floor((high[axis] + band) / pitch[axis])))
+        if first > last:
+            return False
+        ends[axis, 0], ends[axis, 1] = first, last + 1
+        for n in range(first, last + 1):
+            at = n * pitch[axis]
+            gap = max(low[axis] - at, at - high[axis], 0.0)
+            gaps[axis, n] = gap * gap
+    return True
 
 
 @kernel
-def _gather_notes(rows, notes, around):
-    """Fill `around` (10, 10, 10) with the notes of a brick and one voxel around it; whether any is known."""
-    known = False
-    for i in range(-1, SIDE + 1):
-        for j in range(-1, SIDE + 1):
-            for k in range(-1, SIDE + 1):
-                row = rows[(i >> 3) + 1, (j >> 3) + 1, (k >> 3) + 1]
-                note = notes[row, i & 7, j & 7, k & 7] if row >= 0 else -1
-                around[i + 1, j + 1, k + 1] = note
-                known = known or note >= 0
-    return known
-
-
-@kernel
-def spread_distances(start, stop, layer, places, index, points, triangles, origin, pitch, reach, notes, pool):
-    """Measure the unmeasured voxels of bricks start .. stop that touch a voxel of an earlier layer.
-
-    Notes of this layer count as unknown, so it doesn't matter which brick is done first. Voxels farther
-    than `reach` stay unmeasured.
-    """
-    rows = np.empty((3, 3, 3), np.int32)
-    around = np.empty((SIDE + 2, SIDE + 2, SIDE + 2), np.int32)
-    tried = np.empty(27, np.int32)
-    for b in range(start, stop):
-        neighbours(places[b], index, rows)
-        if not _gather_notes(rows, notes, around):
+def _bound_by_vertices(rows, base, pitch, band, vertex_starts, points, best):
+    """Lower `best` (8, 8, 8) to just above the squared distance of each voxel's nearest vertex."""
+    gaps, ends, at = np.empty((3, SIDE)), np.empty((3, 2), np.int64), np.empty(3)
+    for row in rows:
+        if row < 0:
             continue
-        for i in range(SIDE):
-            for j in range(SIDE):
-                for k in range(SIDE):
-                    if around[i + 1, j + 1, k + 1] >= 0:
-                        continue
-                    number = 0
-                    best, nearest = np.inf, -1
-                    for di in range(3):
-                        for dj in range(3):
-                            for dk in range(3):
-                                note = around[i + di, j + dj, k + dk]
-                                if note < 0 or note % LAYERS >= layer:
-                                    continue
-                                t = note // LAYERS
-                                fresh = True
-                                for n in range(number):
-                                    fresh = fresh and tried[n] != t
-                                if not fresh:
-                                    continue
-                                tried[number] = t
-                                number += 1
-                                square = squared_distance(
-                                    origin[0] + pitch[0] * (places[b, 0] * SIDE + i),
-                                    origin[1] + pitch[1] * (places[b, 1] * SIDE + j),
-                                    origin[2] + pitch[2] * (places[b, 2] * SIDE + k),
-                                    points, triangles, t,
-                                )  # fmt: skip
-                                if square < best:
-                                    best, nearest = square, t
-                    if best < reach * reach:
-                        pool[b, i, j, k] = best
-                        notes[b, i, j, k] = nearest * LAYERS + layer
+        for vertex in range(vertex_starts[row], vertex_starts[row + 1]):
+            for axis in range(3):
+                at[axis] = points[vertex, axis] - base[axis]
+            if not _gaps(at, at, pitch, band, gaps, ends):
+                continue
+            for i in range(ends[0, 0], ends[0, 1]):
+                for j in range(ends[1, 0], ends[1, 1]):
+                    across = gaps[0, i] + gaps[1, j]
+                    for k in range(ends[2, 0], ends[2, 1]):
+                        best[i, j, k] = min(best[i, j, k], (across + gaps[2, k]) * 1.00001)
 
 
 @kernel
-def finish_distances(start, stop, bits, reach, signed, part_of_triangle, has_part, notes, pool, part):
-    """Turn squared distances into distances clamped at `reach`, signed where asked, with the nearest part."""
+def _measure_triangles(rows, base, pitch, band, triangle_starts, points, triangles, best, nearest):
+    """Lower `best` to the squared distance of the nearest triangle, its number in `nearest`."""
+    gaps, ends = np.empty((3, SIDE)), np.empty((3, 2), np.int64)
+    low, high = np.empty(3), np.empty(3)
+    a, u, v = np.empty(3), np.empty(3), np.empty(3)
+    for row in rows:
+        if row < 0:
+            continue
+        for t in range(triangle_starts[row], triangle_starts[row + 1]):
+            for axis in range(3):
+                a[axis] = points[triangles[t, 0], axis] - base[axis]
+                u[axis] = points[triangles[t, 1], axis] - base[axis]
+                v[axis] = points[triangles[t, 2], axis] - base[axis]
+                low[axis] = min(a[axis], u[axis], v[axis])
+                high[axis] = max(a[axis], u[axis], v[axis])
+            if not _gaps(low, high, pitch, band, gaps, ends):
+                continue
+            u -= a
+            v -= a
+            uu, uv = u[0] * u[0] + u[1] * u[1] + u[2] * u[2], u[0] * v[0] + u[1] * v[1] + u[2] * v[2]
+            vv = v[0] * v[0] + v[1] * v[1] + v[2] * v[2]
+            for i in range(ends[0, 0], ends[0, 1]):
+                for j in range(ends[1, 0], ends[1, 1]):
+                    across = gaps[0, i] + gaps[1, j]
+                    for k in range(ends[2, 0], ends[2, 1]):
+                        if across + gaps[2, k] >= best[i, j, k]:
+                            continue
+                        square = squared_distance(
+                            i * pitch[0] - a[0], j * pitch[1] - a[1], k * pitch[2] - a[2],
+                            u[0], u[1], u[2], v[0], v[1], v[2], uu, uv, vv,
+                        )  # fmt: skip
+                        if square < best[i, j, k]:
+                            best[i, j, k] = square
+                            nearest[i, j, k] = t
+
+
+@kernel
+def measure_bricks(
+    start, stop, places, index, bits, vertex_starts, triangle_starts, points, triangles, part_of_triangle,
+    origin, pitch, band, pool, part,
+):  # fmt: skip
+    """Fill pool and part (n, 8, 8, 8) of bricks start .. stop: signed distance within `band`, nearest part."""
+    reach = 1
+    for axis in range(3):
+        reach = max(reach, int(np.ceil((np.ceil(band / pitch[axis]) + 1) / SIDE)))
+    rows = np.empty((2 * reach + 1) ** 3, np.int64)
+    best, nearest, base = np.empty((SIDE, SIDE, SIDE)), np.empty((SIDE, SIDE, SIDE), np.int64), np.empty(3)
     for b in range(start, stop):
+        number = 0
+        for i in range(-reach, reach + 1):
+            for j in range(-reach, reach + 1):
+                for k in range(-reach, reach + 1):
+                    rows[number] = row_at(index, places[b, 0] + i, places[b, 1] + j, places[b, 2] + k)
+                    number += 1
+        for axis in range(3):
+            base[axis] = origin[axis] + pitch[axis] * SIDE * places[b, axis]
+        best[:] = band * band
+        nearest[:] = -1
+        _bound_by_vertices(rows, base, pitch, band, vertex_starts, points, best)
+        _measure_triangles(rows, base, pitch, band, triangle_starts, points, triangles, best, nearest)
         for i in range(SIDE):
             for j in range(SIDE):
                 for k in range(SIDE):
-                    value = min(np.sqrt(pool[b, i, j, k]), reach)
-                    if signed and bits[b, i] >> (8 * j + k) & 1:
-                        value = -value
-                    pool[b, i, j, k] = value
-                    if has_part:
-                        note = notes[b, i, j, k]
-                        part[b, i, j, k] = part_of_triangle[note // LAYERS] if note >= 0 else 0
+                    known = nearest[i, j, k] >= 0
+                    value = np.sqrt(best[i, j, k]) if known else band
+                    pool[b, i, j, k] = -value if bits[b, i] >> (8 * j + k) & 1 else value
+                    part[b, i, j, k] = part_of_triangle[nearest[i, j, k]] if known else 0
