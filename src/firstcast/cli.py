@@ -39,7 +39,9 @@ def _parser() -> argparse.ArgumentParser:
 
     run = commands.add_parser("run", help="take a job along the route: masters, proof, pictures, report")
     run.add_argument("job", type=Path, help="the job file, or its folder")
-    run.add_argument("--json", action="store_true", help="print the report, and progress as JSON lines on stderr")
+    run.add_argument(
+        "--json", action="store_true", help="print the report, and progress as JSON lines on stderr"
+    )
     run.add_argument("--quiet", action="store_true", help="no progress")
     run.set_defaults(work=_run)
 

@@ -31,7 +31,9 @@ def lines(stream: TextIO) -> Callable[[Progress], None]:
             return
         if progress.kept:
             return
-        stream.write(("\r\033[K" if live else "") + f"  {name:<32} {progress.seconds:6.1f} s{_left(progress.left_s)}\n")
+        stream.write(
+            ("\r\033[K" if live else "") + f"  {name:<32} {progress.seconds:6.1f} s{_left(progress.left_s)}\n"
+        )
         stream.flush()
 
     return tell

@@ -13,35 +13,16 @@ A finding is {id, station, code, verdict, part, says, mend, place_mm, measured, 
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from firstcast import __version__
 from firstcast.findings import Finding, Measure, verdict_of
+from firstcast.io.job import Acceptance, accepted
 from firstcast.route import ROUTE, Order, Outcome, steps_of
 from firstcast.vocabulary import Verdict, worst
 
 SCHEMA_VERSION = "1"
-
-
-@dataclass(frozen=True)
-class Acceptance:
-    """A finding that the maker accepted, with the reason and the measure at that time."""
-
-    id: str
-    reason: str
-    measured: float | None = None
-
-
-def accept(findings: Iterable[Finding], acceptances: Sequence[Acceptance]) -> tuple[Finding, ...]:
-    """The findings with the maker's acceptances put on them; one that has worsened by a tenth lapses."""
-    by_id = {acceptance.id: acceptance for acceptance in acceptances}
-    return tuple(
-        finding.with_acceptance(by_id[finding.id].reason, by_id[finding.id].measured)
-        if finding.id in by_id
-        else finding
-        for finding in findings
-    )
 
 
 def unknown_acceptances(findings: Iterable[Finding], acceptances: Sequence[Acceptance]) -> list[Finding]:
@@ -86,7 +67,7 @@ def station_records(
     records = []
     for step in steps_of(order, ROUTE):
         name, subject = step.station.name, step.subject
-        findings = accept(outcome.findings(name, subject), acceptances)
+        findings = accepted(outcome.findings(name, subject), acceptances)
         measures = outcome.measures(name, subject)
         verdict = verdict_of(findings)
         says = next((m.says for m in measures if m.says), step.station.gives)

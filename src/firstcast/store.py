@@ -35,6 +35,7 @@ class Stored:
     """A result on disk; fields are read only when asked for."""
 
     def __init__(self, folder: Path) -> None:
+        self.key = folder.name
         self._folder = folder
         self._record = json.loads((folder / "value.json").read_text())
         for number, size in enumerate(self._record["sizes"]):

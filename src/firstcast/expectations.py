@@ -1,0 +1,76 @@
+"""What the proof is told about a piece: the job's own figures, as plain arrays and numbers."""
+
+import numpy as np
+
+from firstcast.geometry.mesh import Part, measure_solid
+from firstcast.proof.expected import Ball, Box, Expected, PartShape
+from firstcast.route import Order, Outcome
+from firstcast.vocabulary import ShellKind
+
+FIELD_SHARE = 0.2
+"""The field's own deviation from the exact union away from creases, as a share of the pitch: 5 µm at
+0.025 mm, the limit that the tests of fuse hold it to."""
+
+CREASE_PITCHES = 3.5
+"""What sampling cuts from a wedge of 15 degrees, the sharpest that the tests of fuse hold."""
+
+MENDED_CODES = ("loose-fragment", "sealed-void", "thin-place")
+"""Findings of fuse at whose places the master may differ from the parts."""
+
+
+def expected_of(piece: str, order: Order, outcome: Outcome) -> Expected:
+    """What the written master of a piece must be.
+
+    Tolerance: the field's share of the pitch, the tolerance of reduce, and float32's rounding, in this order.
+    """
+    limits = outcome.get("plan").field("limits")
+    matrix = np.asarray(outcome.get("allow", piece).field("matrix"), dtype=np.float64)
+    mesh = outcome.get("join", piece).field("mesh")
+    light = outcome.get("reduce", piece).field("mesh")
+    pitch_mm = float(np.max(limits.pitch_mm))
+    low, high = light.bounds
+    scale = float(np.linalg.norm(matrix, 2))
+    rounding_mm = float(np.spacing(np.float32(np.abs([low, high]).max())))
+    shapes: list[PartShape] = []
+    for name in order.pieces[piece]:
+        shapes += part_shapes(outcome.get("intake", name).field("part"))
+    tab = outcome.get("join", piece).field("tab")
+    if tab is not None:
+        corners = tab.mesh.corners @ np.linalg.inv(matrix).T
+        shapes.append(PartShape("tab", np.ascontiguousarray(corners)))
+    extents = mesh.bounds[1] - mesh.bounds[0]
+    return Expected(
+        name=piece,
+        extents_mm=(float(extents[0]), float(extents[1]), float(extents[2])),
+        matrix=matrix,
+        tolerance_mm=FIELD_SHARE * pitch_mm * scale + limits.reduce_tolerance_mm + rounding_mm,
+        pitch_mm=pitch_mm,
+        parts=tuple(shapes),
+        crease_mm=CREASE_PITCHES * pitch_mm * scale + limits.reduce_tolerance_mm,
+        exempt=mended_places(piece, outcome, pitch_mm),
+        volume_mm3=measure_solid(mesh).volume,
+    )
+
+
+def part_shapes(part: Part) -> list[PartShape]:
+    """A part's closed shells as one shape, and each thickness of its sheets as another."""
+    corners = part.mesh.corners
+    groups: dict[tuple[bool, float], list[np.ndarray]] = {}
+    for shell in part.shells:
+        closed = shell.kind is not ShellKind.SHEET
+        groups.setdefault((closed, shell.thickness), []).append(corners[shell.start : shell.stop])
+    return [
+        PartShape(
+            part.name, np.ascontiguousarray(np.concatenate(found)), 0.0 if closed else thickness, closed
+        )
+        for (closed, thickness), found in groups.items()
+    ]
+
+
+def mended_places(piece: str, outcome: Outcome, pitch_mm: float) -> tuple[Ball | Box, ...]:
+    """Where fuse changed the surface on purpose, or could not hold it and said so."""
+    return tuple(
+        Ball(finding.place_mm, 6.0 * pitch_mm, finding.code)
+        for finding in outcome.findings("fuse", piece)
+        if finding.code in MENDED_CODES and finding.place_mm is not None
+    )

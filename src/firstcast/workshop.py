@@ -1,0 +1,231 @@
+"""A job from its file to its masters: reads, takes the route, writes, proves, draws, publishes.
+
+    JOB/job.toml                  the maker's recipe
+    JOB/masters/PIECE.stl, .3mf   print masters, published only when no finding stops them and the proof holds
+    JOB/masters/proof.json        what was measured on those files, and the digest of each
+    JOB/held/...                  the same where a finding stops them: to look at, not to cast from
+    JOB/pictures/*.png            a plate per piece and the route card
+    JOB/report.json               the report of the last run
+    JOB/.store/                   kept results; may be deleted at any time
+
+Everything written lies in the job's own folder. Files appear whole or not at all.
+"""
+
+import hashlib
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from firstcast import publishing, values
+from firstcast.errors import JobError
+from firstcast.findings import Finding
+from firstcast.geometry.extents import extents_of
+from firstcast.geometry.mesh import Mesh
+from firstcast.io.job import Job, accepted, part_name, read_job
+from firstcast.io.meshes import read_meshes
+from firstcast.report import build_report, gravest_first, station_records, unknown_acceptances
+from firstcast.route import ROUTE, Given, Order, Outcome, Progress, Source, steps_of, travel
+from firstcast.sources import dependency_digest
+from firstcast.store import Store, Stored, only_one
+from firstcast.vocabulary import Verdict
+
+STORE = ".store"
+
+
+@dataclass(frozen=True)
+class Made:
+    """What a run leaves: the report, and the folder it is about."""
+
+    report: dict[str, Any]
+    folder: Path
+
+
+@dataclass(frozen=True)
+class ReadFile:
+    """The meshes of one file as the store keeps them."""
+
+    meshes: tuple[Mesh, ...]
+    names: tuple[str, ...]
+    units_mm: tuple[float | None, ...]
+    extents: tuple[Any, ...]
+
+
+@dataclass(frozen=True)
+class PartSource:
+    """One part's mesh, known by its file's content before it is loaded."""
+
+    file: Stored
+    number: int
+    digest: str
+
+    def load(self) -> Mesh:
+        """The mesh, in file units."""
+        return self.file.field("meshes")[self.number]
+
+
+def new(sculpture: Path, job_folder: Path | None) -> Path:
+    """Write a commented job file for a folder of meshes; gives its path."""
+    from firstcast.io.new_job import new_job
+
+    return new_job(sculpture, job_folder)
+
+
+def open_job(path: Path) -> Job:
+    """Read and check a job file."""
+    return read_job(path, {station.name: station.settings_model for station in ROUTE})
+
+
+def read_parts(job: Job, store: Store) -> dict[str, tuple[PartSource, ReadFile]]:
+    """Every part of the sculpture by name; a file that has not changed is not read again.
+
+    Raises
+    ------
+    FileError
+        A file can't be read as what it claims to be.
+    """
+    reader = dependency_digest("firstcast.io.meshes")
+    parts: dict[str, tuple[PartSource, ReadFile]] = {}
+    for path in job.part_files:
+        content = hashlib.blake2b(path.read_bytes(), digest_size=16).hexdigest()
+        key = values.digest({"file": content, "name": path.name, "reader": reader})
+        stored = store.get(key)
+        if stored is None:
+            stored = store.put(key, _read(path), 0.0)
+        names = stored.field("names")
+        for number, name in enumerate(names):
+            found = part_name(path, name, len(names))
+            parts[found] = (PartSource(stored, number, f"{key}/{number}"), stored.value())
+    return parts
+
+
+def _read(path: Path) -> ReadFile:
+    meshes = read_meshes(path)
+    return ReadFile(
+        meshes=tuple(read.mesh for read in meshes),
+        names=tuple(read.name for read in meshes),
+        units_mm=tuple(read.unit_mm for read in meshes),
+        extents=tuple(extents_of(read.name, read.mesh.points) for read in meshes),
+    )
+
+
+def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Order:
+    """The job as the route takes it. Parts that belong to no piece give their extents only."""
+    pieces = job.pieces(list(parts))
+    used = [name for piece in pieces for name in piece.parts]
+    rulers = [name for name in parts if job.is_ruler(name)]
+    extents = tuple(
+        parts[name][1].extents[parts[name][0].number]._replace(name=name) for name in [*used, *rulers]
+    )
+    per = {station.name: station.per for station in ROUTE}
+
+    def settings(station: str, subject: str):
+        kind = per[station]
+        return job.settings_for(
+            station, part=subject if kind == "part" else "", piece=subject if kind == "piece" else ""
+        )
+
+    given: dict[str, dict[str, Source]] = {
+        name: {"name": Given(name), "mesh": parts[name][0]} for name in used
+    }
+    return Order(
+        job={"extents": Given(extents), "pieces": Given(pieces)},
+        parts=given,
+        pieces={piece.name: piece.parts for piece in pieces},
+        settings=settings,
+    )
+
+
+def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
+    """Take a job along the route, prove what was made, and publish it.
+
+    Raises
+    ------
+    FirstcastError
+        The job, a file or the machine does not allow it; what was made before stays kept.
+    """
+    job = open_job(path)
+    with only_one(job.folder / STORE / "lock"):
+        store = Store(job.folder / STORE)
+        store.sweep()
+        parts = read_parts(job, store)
+        order = order_of(job, parts)
+        outcome = travel(order, store, tell=tell)
+        findings = _findings(job, order, outcome, parts)
+        outputs = publishing.Outputs(job=job, order=order, outcome=outcome, store=store, findings=findings)
+        masters = publishing.make_masters(outputs, tell)
+        pictures = publishing.make_pictures(outputs, tell)
+        report = build_report(
+            job=job.name,
+            figure=_figure(outcome),
+            stations=station_records(order, outcome, job.acceptances),
+            findings=findings,
+            proof=publishing.joint_proof(masters),
+            files=publishing.file_records(masters),
+            error_budget=publishing.error_budget(outcome, order),
+        )
+        publishing.publish(outputs, masters, pictures, report)
+        file_keys = {part.file.key for part, _ in parts.values()}
+        store.remember([*outcome.keys.values(), *file_keys, *masters.keys, *pictures.keys])
+    return Made(report, job.folder)
+
+
+def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]) -> tuple[Finding, ...]:
+    found = [
+        finding for step in steps_of(order) for finding in outcome.findings(step.station.name, step.subject)
+    ]
+    left_out = [name for name in parts if name not in order.parts and not job.is_ruler(name)]
+    found += [
+        Finding(
+            station="job",
+            code="part-in-no-piece",
+            verdict=Verdict.WATCH,
+            part=name,
+            says=f"Part '{name}' is in no piece, so it will not be cast.",
+            mend="Name it in a piece's parts, or take its file out of the sculpture's folder.",
+        )
+        for name in left_out
+    ]
+    found += unknown_acceptances(found, job.acceptances)
+    return tuple(gravest_first(accepted(found, job.acceptances)))
+
+
+def _figure(outcome: Outcome) -> dict[str, Any]:
+    sized = outcome.get("size")
+    return {
+        "height_mm": sized.field("height_mm"),
+        "ratio": sized.field("ratio"),
+        "ratio_says": sized.field("ratio_says"),
+    }
+
+
+def last_report(path: Path) -> dict[str, Any]:
+    """The report of the last run.
+
+    Raises
+    ------
+    JobError
+        There was no run yet.
+    """
+    job = open_job(path)
+    try:
+        return json.loads((job.folder / "report.json").read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        raise JobError(
+            "there is no report yet", where=str(job.folder), mend="Run it first: firstcast run."
+        ) from None
+
+
+def prove(path: Path) -> tuple[dict[str, Any], str]:
+    """Measure the published masters once more; gives the proof and its table.
+
+    What the sculptor's parts are is read from the store, or made again where the store was deleted.
+    """
+    job = open_job(path)
+    with only_one(job.folder / STORE / "lock"):
+        store = Store(job.folder / STORE)
+        order = order_of(job, read_parts(job, store))
+        outcome = travel(order, store)
+        outputs = publishing.Outputs(job=job, order=order, outcome=outcome, store=store, findings=())
+        return publishing.prove_published(outputs)

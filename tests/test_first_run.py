@@ -1,0 +1,168 @@
+"""The first run, end to end: masters, proof, report; again; with a change; altered; killed."""
+
+import json
+import os
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pytest
+import trimesh
+
+from firstcast import cli, workshop
+from firstcast.progress import silent
+from small_job import write_small_job
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    job = write_small_job(tmp_path_factory.mktemp("small"))
+    return workshop.run(job, tell=silent)
+
+
+@pytest.fixture
+def job(made, tmp_path):
+    """A copy of the finished job to spoil."""
+    shutil.copytree(made.folder.parent, tmp_path / "copy")
+    return tmp_path / "copy" / made.folder.name
+
+
+def events_of(folder):
+    told = []
+    made = workshop.run(folder, tell=told.append)
+    return made, {(p.step.station.name, p.step.subject) for p in told if p.finished and not p.kept}
+
+
+def test_masters_are_released_and_read_back_by_another_library(made):
+    assert made.report["released"], made.report["findings"]
+    assert made.report["proof"]["verdict"] != "stop"
+    for piece in ("body", "arm"):
+        for suffix in ("stl", "3mf"):
+            mesh = trimesh.load_mesh(made.folder / "masters" / f"{piece}.{suffix}")
+            assert mesh.is_watertight
+            assert mesh.volume > 0
+    assert made.report["figure"]["height_mm"] == pytest.approx(12.0)
+    assert sorted(path.name for path in made.folder.iterdir() if not path.name.startswith(".")) == [
+        "job.toml",
+        "masters",
+        "pictures",
+        "report.json",
+    ]
+
+
+def test_nothing_is_written_beside_the_sculpture(made):
+    names = sorted(path.name for path in (made.folder.parent / "sculpture").iterdir())
+    assert names == ["arm.obj", "knob.ply", "post.stl"]
+
+
+def test_the_master_has_the_allowance_in_it(made):
+    master = trimesh.load_mesh(made.folder / "masters" / "arm.stl")
+    stored = workshop.open_job(made.folder)
+    factor = 12.0 / 12.0
+    matrix = next(
+        measure["value"]
+        for station in made.report["stations"]
+        if station["name"] == "allow" and station["piece"] == "arm"
+        for measure in station["measures"]
+        if measure["name"] == "oversize"
+    )
+    assert stored.name == "Marsh marker"
+    # Along x the arm is 5.6 file units; the tab does not reach past its ends along x.
+    assert np.ptp(master.vertices[:, 0]) == pytest.approx(5.6 * factor * matrix, abs=0.04)
+
+
+def test_a_second_run_makes_nothing(job):
+    before = {path: path.stat().st_mtime_ns for path in job.rglob("*") if path.is_file()}
+    again, made_steps = events_of(job)
+    assert made_steps == set()
+    after = {path: path.stat().st_mtime_ns for path in job.rglob("*") if path.is_file()}
+    changed = {path.name for path in after if after[path] != before.get(path)}
+    assert changed <= {"history.json", "lock"}
+    assert again.report["released"]
+
+
+def test_a_changed_part_redoes_its_piece_only(job):
+    body = (job / "masters" / "body.stl").read_bytes()
+    arm = trimesh.load_mesh(job.parent / "sculpture" / "arm.obj")
+    arm.apply_translation((0.0, 0.0, 0.25))
+    arm.export(job.parent / "sculpture" / "arm.obj")
+    _, made_steps = events_of(job)
+    assert {subject for _, subject in made_steps if subject} == {"arm"}
+    assert {name for name, _ in made_steps} >= {"intake", "fuse", "join", "reduce"}
+    assert (job / "masters" / "body.stl").read_bytes() == body
+
+
+def test_prove_repeats_and_notices_one_byte(job, capsys):
+    assert cli.main(["prove", str(job)]) == cli.DONE
+    path = job / "masters" / "body.stl"
+    content = bytearray(path.read_bytes())
+    content[len(content) // 2] ^= 1
+    path.write_bytes(bytes(content))
+    assert cli.main(["prove", str(job)]) == cli.UNPROVED
+    assert "body.stl" in capsys.readouterr().out
+
+
+def test_tell_prints_the_route_card(made, capsys):
+    assert cli.main(["tell", str(made.folder)]) == cli.DONE
+    text = capsys.readouterr().out
+    assert "Marsh marker" in text
+    assert "reduce" in text
+    assert cli.main(["tell", "--json", str(made.folder)]) == cli.DONE
+    assert json.loads(capsys.readouterr().out) == made.report
+
+
+def test_a_stop_holds_the_masters_back_until_it_is_accepted(tmp_path, capsys):
+    folder = write_small_job(tmp_path, changes={"total_height_mm = 12.0": 'total_height_mm = 12.0\nunit = "cm"'})
+    assert cli.main(["run", "--quiet", str(folder)]) == cli.STOPPED
+    assert not (folder / "masters").exists()
+    assert (folder / "held" / "body.stl").exists()
+    report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    stop = next(finding for finding in report["findings"] if finding["verdict"] == "stop")
+    assert stop["code"] == "rules-differ-unit"
+    with (folder / "job.toml").open("a", encoding="utf-8") as file:
+        file.write(f'\n[[accept]]\nid = "{stop["id"]}"\nreason = "the file unit is a slip"\nmeasured = {stop["measured"]}\n')
+    assert cli.main(["run", "--quiet", str(folder)]) == cli.DONE
+    assert (folder / "masters" / "body.stl").exists()
+    assert not (folder / "held").exists()
+
+
+def test_errors_are_one_line_with_the_mend(tmp_path, capsys):
+    folder = write_small_job(tmp_path, changes={"knob": "knop"})
+    assert cli.main(["run", str(folder)]) == cli.WRONG_INPUT
+    message = capsys.readouterr().err
+    assert message.count("\n") == 1
+    assert "knob" in message
+    assert cli.main(["tell", str(tmp_path / "nowhere")]) == cli.WRONG_INPUT
+
+
+@pytest.mark.skipif(os.name == "nt", reason="SIGKILL is a POSIX signal")
+@pytest.mark.slow
+def test_killed_at_forty_moments_nothing_is_half_written(tmp_path):
+    """kill -9 at 40 random moments; then the run goes on and gives the same bytes as one left alone."""
+    folder = write_small_job(tmp_path)
+    command = [sys.executable, "-m", "firstcast.cli", "run", "--quiet", str(folder)]
+    start = time.monotonic()
+    subprocess.run(command, check=True, capture_output=True)
+    whole_s = time.monotonic() - start
+    wanted = {path.name: path.read_bytes() for path in (folder / "masters").iterdir()}
+    seed = 90217
+    moments = random.Random(seed)
+    shutil.rmtree(folder / ".store")
+    shutil.rmtree(folder / "masters")
+    for number in range(40):
+        if number % 8 == 0:
+            shutil.rmtree(folder / ".store", ignore_errors=True)
+        with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
+            try:
+                process.wait(timeout=moments.uniform(0.3, 1.0) * whole_s)
+            except subprocess.TimeoutExpired:
+                process.send_signal(signal.SIGKILL)
+        for path in (folder / "masters").glob("[!.]*"):
+            assert path.read_bytes() == wanted[path.name], (seed, number, path.name)
+    subprocess.run(command, check=True, capture_output=True)
+    assert {path.name: path.read_bytes() for path in (folder / "masters").iterdir()} == wanted
+    assert list((folder / ".store" / "making").iterdir()) == []
