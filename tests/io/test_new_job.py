@@ -132,11 +132,11 @@ def test_objects_of_one_file_are_parts(tmp_path):
     pieces = job.pieces(["all/torso", "all/head", "all/lantern"])
     assert {piece.name: set(piece.parts) for piece in pieces} == {
         "body": {"all/torso", "all/head"},
-        "all-lantern": {"all/lantern"},
+        "lantern": {"all/lantern"},
     }
-    # A glTF file says metres and y up: 10 m from back to front is a life-size slip, so a ratio is proposed.
+    # A glTF file says metres and y up: 40 m is no size that anyone means.
     assert job.settings["size"].up == "y"
-    assert job.settings["size"].real.unit == "m"
+    assert job.settings["size"].total_height_mm == 54.0
 
 
 def test_names_with_signs_survive(tmp_path):
@@ -201,6 +201,14 @@ def test_a_ruler_is_one_part_beside_others():
     assert guess_ruler([TORSO, RULER, box("gauge", (0, 0, 0), (1, 1, 1))]) is None
 
 
+def test_scales_of_armour_are_no_ruler():
+    worn = box("scale armour", (1, 1, 20), (9, 9, 38))
+    beside = box("scale", (60, 0, 0), (62, 2, 30))
+    assert guess_ruler([TORSO, HEAD, worn]) is None
+    assert guess_ruler([TORSO, HEAD, worn, beside]) == "scale"
+    assert guess_ruler([TORSO, HEAD, beside, RULER]) == "ruler_30mm"
+
+
 def test_a_ruler_without_a_length_takes_the_guessed_unit():
     ruler = box("ruler", (30, 0, 0), (30.2, 0.2, 3.0))
     inches = box("body", (0, 0, 0), (1, 1, 2.1))
@@ -232,6 +240,7 @@ def test_the_up_axis_is_declared_or_the_longer():
         (54, 1.0, "unit", "mm"),
         (0.054, 1000.0, "unit", "m"),
         (1.8, 1000.0, "real", {"unit": "m", "ratio": 33.3}),
+        (17.65, 1000.0, "total_height_mm", 54.0),
         (1e-4, 1000.0, "total_height_mm", 54.0),
         (54, 3.7, "unit", "mm"),
     ],

@@ -8,11 +8,14 @@ import numpy as np
 
 from firstcast.geometry.extents import PartExtents, turned
 from firstcast.io.meshes import clean_name
-from firstcast.process.scale import FIGURES_MM, UNITS_MM, USUAL_STATURE_MM
+from firstcast.process.scale import FIGURES_MM, UNITS_MM
 from firstcast.tolerances import TOLERANCES
 
-RULER_WORDS = {"ruler", "rule", "scale", "gauge", "gage", "calibration"}
+RULER_WORDS = {"ruler", "gauge", "gage", "calibration"}
 """A part with one of these words in its name stands beside the sculpture to tell its size."""
+
+DOUBTFUL_RULER_WORDS = {"rule", "scale"}
+"""So may one of these, but only if it touches nothing: armour has scales."""
 
 PIECE_WORDS = {
     *(
@@ -55,8 +58,8 @@ USUAL_HEIGHT_MM = 54.0
 """Height to propose where the files give no hint: a usual scale of the trade."""
 
 
-LIFE_SIZE_MM = 1000.0
-"""Figures whose files say they are taller than this were modelled life-size: chosen."""
+LIFE_SIZE_MM = (1000.0, 3000.0)
+"""Figures whose files say they are between these were modelled life-size: chosen."""
 
 
 @dataclass(frozen=True)
@@ -93,8 +96,12 @@ def words_in(name: str) -> set[str]:
 
 def guess_ruler(parts: Sequence[FoundPart]) -> str | None:
     """The part that stands beside the sculpture as a ruler, by its name; None if none or several."""
-    found = [part.extents.name for part in parts if words_in(part.extents.name) & RULER_WORDS]
-    return found[0] if len(found) == 1 and len(parts) > 1 else None
+    sure = [part for part in parts if words_in(part.extents.name) & RULER_WORDS]
+    doubtful = [part for part in parts if words_in(part.extents.name) & DOUBTFUL_RULER_WORDS]
+    if not sure and doubtful:
+        near = TOUCHING_RATIO * float(np.linalg.norm(_whole(parts, "z").size))
+        sure = [part for part in doubtful if [part] in _groups(parts, near)]
+    return sure[0].extents.name if len(sure) == 1 and len(parts) > 1 else None
 
 
 def ruler_length_mm(name: str) -> float | None:
@@ -126,12 +133,14 @@ def guess_unit(parts: Sequence[FoundPart], up: str) -> tuple[str, Guess]:
     if len(declared) == 1 and next(iter(declared)) in names:
         unit = names[declared.pop()]
         tall_mm = height * UNITS_MM[unit]
-        if tall_mm > LIFE_SIZE_MM:
-            ratio = float(f"{max(tall_mm, USUAL_STATURE_MM) / USUAL_HEIGHT_MM:.3g}")
+        if LIFE_SIZE_MM[0] <= tall_mm <= LIFE_SIZE_MM[1]:
+            ratio = float(f"{tall_mm / USUAL_HEIGHT_MM:.3g}")
             why = f"the files say {unit}, which makes {tall_mm:.4g} mm: modelled life-size"
             return "real", Guess({"unit": unit, "ratio": ratio}, why)
         if TOLERANCES.size_least_mm <= tall_mm <= TOLERANCES.size_most_mm:
             return "unit", Guess(unit, f"the files say so: it makes {tall_mm:.4g} mm")
+        why = f"the files say {unit}, which makes {tall_mm:.4g} mm: neither a figure's size nor life-size"
+        return "total_height_mm", Guess(USUAL_HEIGHT_MM, f"{why}; a usual height is proposed")
     middle = float(np.sqrt(FIGURES_MM[0] * FIGURES_MM[1]))
     usual = [
         (unit != "mm", abs(np.log(height * length / middle)), unit)
@@ -140,16 +149,10 @@ def guess_unit(parts: Sequence[FoundPart], up: str) -> tuple[str, Guess]:
     ]
     if usual:
         unit = min(usual)[2]
-        return "unit", Guess(
-            unit, f"{height:.4g} {unit} would be a usual height ({height * UNITS_MM[unit]:.4g} mm)"
-        )
-    return (
-        "total_height_mm",
-        Guess(
-            USUAL_HEIGHT_MM,
-            f"the files tell no likely unit ({height:.4g} units tall); a usual height is proposed",
-        ),
-    )
+        why = f"{height:.4g} {unit} would be a usual height ({height * UNITS_MM[unit]:.4g} mm)"
+        return "unit", Guess(unit, why)
+    why = f"the files tell no likely unit ({height:.4g} units tall)"
+    return "total_height_mm", Guess(USUAL_HEIGHT_MM, f"{why}; a usual height is proposed")
 
 
 def guess_pieces(parts: Sequence[FoundPart]) -> tuple[PieceGuess, ...]:
@@ -178,7 +181,7 @@ def guess_pieces(parts: Sequence[FoundPart]) -> tuple[PieceGuess, ...]:
     taken: set[str] = set()
     pieces = []
     for name, group, why in guesses:
-        free = _free(clean_name(name.replace("/", "-")) or "piece", taken)
+        free = _free(clean_name(name.rpartition("/")[2]) or "piece", taken)
         taken.add(free.casefold())
         pieces.append(PieceGuess(free, tuple(p.extents.name for p in group), why))
     return tuple(pieces)
