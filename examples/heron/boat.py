@@ -102,10 +102,10 @@ def reeds(fineness):
             lean = np.array([0.06 * x + rng.normal(0, 0.14), 0.05 * y + rng.normal(0, 0.12), 1.0])
             long = rng.uniform(2.2, 4.6) if y > 0 else rng.uniform(1.2, 2.4)
             if k % 3 == 0:
-                path = spline([foot, foot + 0.5 * long * lean + rng.normal(0, 0.08, 3), foot + long * lean], int(60 * fineness) + 20)
+                path = spline([foot, foot + 0.5 * long * lean + rng.normal(0, 0.08, 3), foot + long * lean], int(60 * fineness) + 40)
                 t = np.linspace(0, 1, len(path))
                 radius = 0.13 - 0.03 * t + 0.15 * np.clip(1 - np.abs((t - 0.8) / 0.13) ** 6, 0, 1)
-                meshes.append(tube(path, radius, sides=14))
+                meshes.append(tube(path, radius, sides=20))
             else:
                 meshes.append(blade(foot, lean, (rng.normal(), rng.normal(), 0.1), long, 0.5, thick=0.24, barbs=0.0, veins=0.2, bend=rng.normal(0, 0.4), curl=rng.normal(0, 0.7), point=0.9, rows=int(50 * fineness) + 8))
     points, triangles = joined(meshes)

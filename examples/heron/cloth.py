@@ -91,7 +91,7 @@ def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, coll
 def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
     """The fallen cloth on a finer grid, its hem cut ragged; also each place's share down the cloth."""
     r0, c0 = points.shape[:2]
-    points = gaussian_filter(points, (0.8, 0.8, 0.0), mode="nearest")
+    points = gaussian_filter(points, (1.1, 1.1, 0.0), mode="nearest")
     share = np.linspace(0.0, 1.0, columns)
     hem = reach - ragged * gaussian_filter(rng.uniform(0, 1, columns), columns / 60.0, mode="nearest") * 1.2
     for place in rng.uniform(0.05, 0.95, 7):
@@ -99,6 +99,17 @@ def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
     down = np.linspace(0.0, 1.0, rows)[:, None] * hem[None]
     places = down * (r0 - 1), np.broadcast_to(share * (c0 - 1), down.shape)
     return resampled(points, *places), down / hem
+
+
+def _patch(share, across, place, size, height):
+    """A sewn-on patch: raised, with a sunk seam and stitches round it."""
+    x = (across - place[1]) / size[1]
+    y = (share - place[0]) / size[0]
+    x, y = x + 0.22 * y, y - 0.1 * x
+    far = np.maximum(np.abs(x), np.abs(y))
+    inside = 1.0 / (1.0 + np.exp(np.clip((far - 1.0) * 60.0, -50, 50)))
+    stitches = np.exp(-(((far - 0.98) / 0.14) ** 2)) * np.clip(np.sin(17.0 * np.arctan2(y, x)) * 2.0, 0.0, 1.0)
+    return height * (inside + 1.3 * stitches)
 
 
 def thickened(grid, thick, *, relief=None):
@@ -115,6 +126,9 @@ def cloak(solid, fineness):
                    pins=TUCK)
     grid, share = _fine(fallen, int(300 * fineness), int(480 * fineness), ragged=0.045, rng=np.random.default_rng(4877))
     border = 0.05 * np.exp(-(((share - 0.955) / 0.012) ** 2)) - 0.03 * np.exp(-(((share - 0.925) / 0.006) ** 2))
+    across = np.broadcast_to(np.linspace(0, 1, grid.shape[1]), share.shape)
+    for place, size in (((0.62, 0.83), (0.09, 0.035)), ((0.70, 0.30), (0.075, 0.03)), ((0.5, 0.1), (0.06, 0.03))):
+        border = border + _patch(share, across, place, size, 0.05)
     thick = 0.24 - 0.06 * share
     return thickened(grid, thick, relief=border)
 

@@ -1,6 +1,7 @@
 """What he carries: pole, lantern, basket with the catch, belt and strap."""
 
 import numpy as np
+from body import torso_clay
 from clay import CARVE, Clay
 from pose import GRIP_HEIGHT, LANTERN_TOP, POLE_RADIUS, pole_at
 from surfaces import ROPE, blade, joined, spline, tube, unit
@@ -153,9 +154,9 @@ def catch(pitch):
     """Three fish in the basket's mouth."""
     clay = Clay()
     mouth = BASKET + 1.55 * BASKET_AXIS
-    _fish(clay, mouth + (0.55, 0.1, 0.35), unit(np.array([0.45, 0.1, 1.0])), unit(np.array([0.3, 1.0, 0.0])), 1.25, True)
-    _fish(clay, mouth + (-0.1, 0.42, 0.3), unit(np.array([-0.2, 0.45, 1.0])), unit(np.array([-1.0, 0.3, 0.1])), 1.2, False)
-    _fish(clay, mouth + (0.45, 0.7, 0.0), unit(np.array([0.3, 0.85, 0.65])), unit(np.array([0.4, -0.5, 0.8])), 1.1, True)
+    _fish(clay, mouth + (0.5, 0.1, 0.6), unit(np.array([0.45, 0.1, 1.0])), unit(np.array([0.3, 1.0, 0.0])), 1.25, True)
+    _fish(clay, mouth + (-0.15, 0.42, 0.62), unit(np.array([-0.2, 0.45, 1.0])), unit(np.array([-1.0, 0.3, 0.1])), 1.2, False)
+    _fish(clay, mouth + (0.5, 0.75, 0.25), unit(np.array([0.3, 0.85, 0.65])), unit(np.array([0.4, -0.5, 0.8])), 1.1, True)
     for x, y, r in ((0.0, -0.4, 0.5), (0.6, -0.3, 0.4), (-0.55, -0.3, 0.45), (0, 0.2, 0.55)):
         clay.ball(mouth + (x, y, -0.28), (r, r, 0.35), blend=0.15)
     return clay.mesh(pitch)
@@ -190,12 +191,50 @@ def belt_rope(fineness):
     return joined(meshes)
 
 
+def _band(path, width, thick, facing=None):
+    """A flat leather band with raised edges along `path`; `facing` (n, 3) is the way out of the skin."""
+    a = np.linspace(0, 2 * np.pi, 36, endpoint=False)
+    c, s = np.sign(np.cos(a)) * np.abs(np.cos(a)) ** 0.45, np.sign(np.sin(a)) * np.abs(np.sin(a)) ** 0.6
+    edge = 1.0 + 0.45 * np.exp(-(((np.abs(s) - 0.82) / 0.12) ** 2))
+    section = np.stack([thick * c * edge, width * s], 1)
+    return tube(path, 1.0, shape=section, hint=(0, 0, 1) if facing is None else facing[0], along_hint=facing)
+
+
 def strap(fineness):
-    """A broad leather strap across the chest that carries the basket."""
-    path = spline([(-1.0, 1.7, 11.7), (-1.35, 0.5, 12.1), (-1.3, -0.8, 11.5), (-0.6, -1.6, 10.5), (0.35, -1.68, 9.5), (1.15, -1.05, 8.7), (1.4, 0.2, 8.5), (0.9, 1.6, 8.6)], int(300 * fineness) + 60)
-    a = np.linspace(0, 2 * np.pi, 28, endpoint=False)
-    section = np.stack([np.sign(np.cos(a)) * np.abs(np.cos(a)) ** 0.5 * 0.42, np.sign(np.sin(a)) * np.abs(np.sin(a)) ** 0.5], 1)
-    return tube(path, 0.26, shape=section, hint=(0, 1, 0))
+    """The chest strap with its buckle, and the two shoulder straps of the basket."""
+    body = torso_clay()
+    meshes = []
+    rough = spline([(-1.5, 0.6, 12.0), (-1.45, -0.6, 11.9), (-0.95, -1.7, 10.9), (0.0, -1.9, 9.9), (0.85, -1.5, 9.1), (1.5, -0.5, 8.6), (1.6, 0.6, 8.5)], 60)
+    skin, normals = body.settle(rough, 14)
+    path = spline(skin + 0.24 * normals, int(260 * fineness) + 60)
+    facing = unit(spline(normals, len(path)))
+    meshes.append(_band(path, 0.3, 0.12, facing))
+    k = int(0.47 * len(path))
+    way, out = unit(path[k + 2] - path[k - 2]), facing[k]
+    across = np.cross(out, way)
+    corners = [path[k] + 0.12 * out + x * 0.3 * way + y * 0.4 * across for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1), (1, -1))]
+    meshes.append(tube(np.concatenate([np.linspace(corners[i], corners[i + 1], 12) for i in range(4)]), 0.085, sides=10))
+    meshes.append(tube(spline([path[k] + 0.14 * out - 0.25 * way, path[k] + 0.18 * out + 0.3 * way], 12), 0.07, sides=10))
+    side, back = _basket_frame()
+    for s in (-1.0, 1.0):
+        rim = BASKET + 1.55 * BASKET_AXIS + 0.75 * s * side - 0.95 * back
+        low = BASKET - 1.2 * BASKET_AXIS + 0.7 * s * side - 0.6 * back
+        meshes.append(tube(spline([rim + (0.9 * s * -0.1, -0.75, 1.3), rim + (0.0, -0.2, 0.55), rim, BASKET + 0.2 * BASKET_AXIS + 0.95 * s * side + 0.1 * back, low], 60), 0.16, shape=ROPE, twist=6.0))
+    return joined(meshes)
+
+
+def brooch(pitch):
+    """The clasp that closes the hood under the bill: a ring with a leaf pin and two beads."""
+    clay = Clay()
+    centre = np.array([-0.1, -1.86, 11.72])
+    out = unit(np.array([-0.05, -1.0, 0.12]))
+    clay.ring(centre, 0.3, 0.1, axis=out)
+    clay.ball(centre, (0.3, 0.3, 0.12), axis=out)
+    clay.ball(centre + 0.1 * out, (0.15, 0.15, 0.14), axis=out, blend=0.02)
+    for k in range(8):
+        a = 2 * np.pi * k / 8
+        clay.ball(centre + 0.3 * (np.cos(a) * np.array([1, 0, 0]) + np.sin(a) * np.array([0, 0, 1])) + 0.07 * out, 0.09, blend=0.02)
+    return clay.mesh(pitch)
 
 
 def pouch(pitch):

@@ -52,6 +52,7 @@ def recipe(fineness):
         "belt_rope.ply": lambda: gear.belt_rope(f),
         "strap.stl": lambda: gear.strap(f),
         "pouch.ply": lambda: gear.pouch(0.03 * p),
+        "brooch.ply": lambda: gear.brooch(0.025 * p),
         "punt_hull.ply": lambda: boat.punt_hull(f),
         "reeds.stl": lambda: boat.reeds(f),
     }

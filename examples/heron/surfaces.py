@@ -45,10 +45,10 @@ def _grid_triangles(rows, columns, wrap):
     return np.concatenate([np.stack([a, b, c], 1), np.stack([b, d, c], 1)])
 
 
-def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0)):
+def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0), along_hint=None):
     """A closed tube along `path`; `radius` (n,) or one number; `shape` (sides, 2) is its section.
 
-    `twist` turns the section, in radians per unit of length. The ends are domed by one ring and a point.
+    `twist` turns the section, in radians per unit of length; `along_hint` (n, 3) is what its first axis faces. The ends are domed by one ring and a point.
     """
     path = np.asarray(path, float)
     radius = np.broadcast_to(np.asarray(radius, float), len(path)).copy()
@@ -58,6 +58,10 @@ def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0))
     shape = np.asarray(shape, float)
     sides = len(shape)
     first, second = carried_frames(path, hint)
+    if along_hint is not None:
+        tangent = unit(np.gradient(path, axis=0))
+        first = unit(along_hint - tangent * np.sum(along_hint * tangent, axis=1, keepdims=True))
+        second = np.cross(tangent, first)
     if twist:
         along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
         c, s = np.cos(twist * along)[:, None], np.sin(twist * along)[:, None]
