@@ -14,7 +14,9 @@ BLOCK = 512
 """Bricks that one thread takes at a time."""
 
 
-def build_near(shells: Shells, pitch_mm, *, band_mm: float | None = None, where: str = "near field") -> NearField:
+def build_near(
+    shells: Shells, pitch_mm, *, band_mm: float | None = None, where: str = "near field"
+) -> NearField:
     """The near field of the union of closed shells.
 
     Parameters

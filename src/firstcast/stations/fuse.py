@@ -5,6 +5,7 @@ inside is where their winding number is positive. Sheets are given their thickne
 grains too small to cast are dropped, and what is thinner than two pitches is reported.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import cast
 
@@ -16,6 +17,7 @@ from firstcast.arrays import Points
 from firstcast.errors import InputError
 from firstcast.fields.contour import Contour, contour_union
 from firstcast.fields.memory import check_fits
+from firstcast.fields.sheets import thicken
 from firstcast.fields.thin import ThinPlaces, thin_places
 from firstcast.fields.union import (
     Columns,
@@ -31,6 +33,7 @@ from firstcast.fields.voids import Components, components_of, drop_fragments, fi
 from firstcast.findings import Finding, Measure
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh, Part, measure_solid
+from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.process.limits import Limits
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.tolerances import TOLERANCES
@@ -114,7 +117,7 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
     """
     pitch = np.asarray(limits.pitch_mm if settings.pitch_mm is None else (settings.pitch_mm,) * 3, np.float64)
     names = tuple(part.name for part in parts)
-    shells = _shells_of(piece, parts)
+    shells = _shells_of(piece, parts, pitch)
     lattice = lattice_around(shells.points, pitch, float(pitch.max()))
     check_fits(
         estimate_bytes(shells, lattice),
@@ -143,26 +146,48 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
     )
 
 
-def _shells_of(piece: str, parts: tuple[Part, ...]) -> Shells:
-    """The closed shells of all parts in one run of triangles."""
+def _shells_of(piece: str, parts: tuple[Part, ...], pitch) -> Shells:
+    """The closed shells of all parts in one run of triangles, sheets with their thickness."""
     points, triangles, numbers, first = [np.empty((0, 3))], [np.empty((0, 3), np.int32)], [], 0
     for number, part in enumerate(parts):
-        closed = [
-            part.mesh.triangles[shell.start : shell.stop]
-            for shell in part.shells
-            if shell.kind is not ShellKind.SHEET
-        ]
-        points.append(np.asarray(part.mesh.points, np.float64))
-        for rows in closed:
-            triangles.append(rows + np.int32(first))
-            numbers.append(np.full(len(rows), number, np.uint16))
-        first += len(part.mesh.points)
+        for solid in _solids_of(part, pitch):
+            points.append(np.asarray(solid.points, np.float64))
+            triangles.append(solid.triangles + np.int32(first))
+            numbers.append(np.full(len(solid.triangles), number, np.uint16))
+            first += len(solid.points)
     if not numbers:
         raise InputError(
-            "no part has a closed shell", where=piece, mend="Give the parts thickness, or close their holes."
+            "no part has a closed shell or a sheet",
+            where=piece,
+            mend="Check the part files: they hold no surface.",
         )
     joined = np.ascontiguousarray(np.concatenate(triangles), np.int32)
     return Shells(np.concatenate(points), joined, np.concatenate(numbers))
+
+
+def _solids_of(part: Part, pitch) -> Iterator[Mesh]:
+    """A part's closed shells as one mesh, then each of its sheets as a solid of its thickness."""
+    closed = [
+        part.mesh.triangles[shell.start : shell.stop]
+        for shell in part.shells
+        if shell.kind is not ShellKind.SHEET
+    ]
+    if closed:
+        yield Mesh(part.mesh.points, np.concatenate(closed))
+    for shell in part.shells:
+        if shell.kind is ShellKind.SHEET:
+            rows, used = part.mesh.triangles[shell.start : shell.stop], np.zeros(len(part.mesh.points), bool)
+            used[rows] = True
+            points = np.asarray(part.mesh.points[used], np.float64)
+            renamed = (np.cumsum(used) - 1).astype(np.int32)[rows]
+            tree = build_tree(Mesh(points, renamed))
+            solid = thicken(
+                points,
+                shell.thickness,
+                pitch,
+                lambda places, tree=tree: closest_points(tree, places).distance_mm,
+            )
+            yield Mesh(cast(Points, solid.points), solid.triangles)
 
 
 def _cleaned(piece: str, names, union: _Union, settings: Settings) -> tuple[Contour, list[Finding]]:
