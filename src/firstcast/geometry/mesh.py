@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 
-from firstcast.arrays import Corners, Points, Triangles
+from firstcast.arrays import Corners, Triangles
 from firstcast.vocabulary import ShellKind
 
 
@@ -21,7 +22,7 @@ class Mesh:
         Counter-clockwise from outside.
     """
 
-    points: Points
+    points: npt.NDArray[np.floating]
     triangles: Triangles
 
     @property

@@ -9,6 +9,7 @@ from firstcast.arrays import Corners, Points, check_points
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels import tree as kernels
+from firstcast.kernels import winding as winding_kernels
 
 LEAF_MOST = 4
 """Triangles per leaf, at most."""
@@ -172,7 +173,7 @@ def build_dipoles(tree: Tree) -> Dipoles:
     """Area vector, middle and reach of every leaf and node, for `winding_number`."""
     rows = (1 << tree.depth) + int(tree.level_base[-1])
     dipoles = Dipoles(np.zeros((rows, 3)), np.zeros((rows, 3)), np.zeros(rows))
-    kernels.dipoles(tree.corners, tree.depth, tree.level_base, *dipoles)
+    winding_kernels.dipoles(tree.corners, tree.depth, tree.level_base, *dipoles)
     return dipoles
 
 
@@ -187,7 +188,7 @@ def winding_number(tree: Tree, dipoles: Dipoles, queries_mm: Points) -> npt.NDAr
     out = np.empty(len(queries))
     if len(queries):
         visit = _visit_order(queries)
-        kernels.winding(
+        winding_kernels.winding(
             np.ascontiguousarray(queries[visit]), tree.corners, tree.depth, tree.level_base, *dipoles, OPENING, out
         )  # fmt: skip
         out[visit] = out.copy()
