@@ -2,7 +2,7 @@
 
 import ctypes
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import lib3mf
 import numpy as np
@@ -66,7 +66,7 @@ def read_3mf(path: Path | str) -> Package:
         The file can't be read, or breaks the standard.
     """
     wrapper = lib3mf.get_wrapper()
-    model = wrapper.CreateModel()
+    model: Any = wrapper.CreateModel()
     reader = model.QueryReader("3mf")
     reader.SetStrictModeActive(True)
     try:
@@ -113,6 +113,6 @@ def _mesh_of(wrapper, mesh):
     ):
         if len(table):
             needed = ctypes.c_uint64(0)
-            buffer = (row * len(table)).from_buffer(table)
+            buffer = (row * len(table)).from_buffer(table.data)
             wrapper.checkError(mesh, call(mesh._handle, ctypes.c_uint64(len(table)), needed, buffer))
     return mesh.GetName(), points, triangles.astype(np.int32)

@@ -1,0 +1,110 @@
+"""Nearest triangle of a search tree to each of many points, exactly."""
+
+import numpy as np
+
+from firstcast.compiling import kernel
+
+
+@kernel
+def squared_distance(x, y, z, corners, t):
+    """Squared distance from a point to triangle t of corners (m, 3, 3).
+
+    Which of the triangle's seven regions the point projects to: C. Ericson, Real-Time Collision
+    Detection (2005), section 5.1.5. Triangles without area fall into their edges' regions.
+    """
+    ax, ay, az = corners[t, 0, 0], corners[t, 0, 1], corners[t, 0, 2]
+    abx, aby, abz = corners[t, 1, 0] - ax, corners[t, 1, 1] - ay, corners[t, 1, 2] - az
+    acx, acy, acz = corners[t, 2, 0] - ax, corners[t, 2, 1] - ay, corners[t, 2, 2] - az
+    px, py, pz = x - ax, y - ay, z - az
+    d1 = abx * px + aby * py + abz * pz
+    d2 = acx * px + acy * py + acz * pz
+    if d1 <= 0.0 and d2 <= 0.0:
+        return px * px + py * py + pz * pz
+    bx, by, bz = px - abx, py - aby, pz - abz
+    d3 = abx * bx + aby * by + abz * bz
+    d4 = acx * bx + acy * by + acz * bz
+    if d3 >= 0.0 and d4 <= d3:
+        return bx * bx + by * by + bz * bz
+    vc = d1 * d4 - d3 * d2
+    if vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
+        v = d1 / (d1 - d3) if d1 != d3 else 0.0
+        qx, qy, qz = px - v * abx, py - v * aby, pz - v * abz
+        return qx * qx + qy * qy + qz * qz
+    cx, cy, cz = px - acx, py - acy, pz - acz
+    d5 = abx * cx + aby * cy + abz * cz
+    d6 = acx * cx + acy * cy + acz * cz
+    if d6 >= 0.0 and d5 <= d6:
+        return cx * cx + cy * cy + cz * cz
+    vb = d5 * d2 - d1 * d6
+    if vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
+        w = d2 / (d2 - d6) if d2 != d6 else 0.0
+        qx, qy, qz = px - w * acx, py - w * acy, pz - w * acz
+        return qx * qx + qy * qy + qz * qz
+    va = d3 * d6 - d5 * d4
+    if va <= 0.0 and d4 >= d3 and d5 >= d6:
+        span = (d4 - d3) + (d5 - d6)
+        w = (d4 - d3) / span if span != 0.0 else 0.0
+        qx = bx - w * (acx - abx)
+        qy = by - w * (acy - aby)
+        qz = bz - w * (acz - abz)
+        return qx * qx + qy * qy + qz * qz
+    nx = aby * acz - abz * acy
+    ny = abz * acx - abx * acz
+    nz = abx * acy - aby * acx
+    height = nx * px + ny * py + nz * pz
+    return height * height / (nx * nx + ny * ny + nz * nz)
+
+
+@kernel
+def _squared_distance_to_box(x, y, z, boxes, node):
+    dx = max(0.0, max(boxes[node, 0] - x, x - boxes[node, 3]))
+    dy = max(0.0, max(boxes[node, 1] - y, y - boxes[node, 4]))
+    dz = max(0.0, max(boxes[node, 2] - z, z - boxes[node, 5]))
+    return dx * dx + dy * dy + dz * dz
+
+
+@kernel
+def nearest_triangles(start, stop, points, corners, boxes, leaves, distance, triangle):
+    """Distance to, and place in the tree of, the triangle nearest to each point start..stop.
+
+    Neighbouring rows should be neighbours in space: each search begins with the last one's answer.
+    Of triangles equally near, any may be named; the distance is the same.
+    """
+    count = corners.shape[0]
+    nodes = np.empty(128, dtype=np.int64)
+    bounds = np.empty(128)
+    best_triangle = 0
+    for row in range(start, stop):
+        x, y, z = points[row, 0], points[row, 1], points[row, 2]
+        best = squared_distance(x, y, z, corners, best_triangle)
+        nodes[0], bounds[0] = 1, _squared_distance_to_box(x, y, z, boxes, 1)
+        top = 1
+        while top > 0:
+            top -= 1
+            if bounds[top] >= best:
+                continue
+            node = nodes[top]
+            while node < leaves:
+                left = 2 * node
+                near = _squared_distance_to_box(x, y, z, boxes, left)
+                far = _squared_distance_to_box(x, y, z, boxes, left + 1)
+                node = left
+                if far < near:
+                    near, far = far, near
+                    node = left + 1
+                if far < best:
+                    nodes[top], bounds[top] = 4 * (node // 2) + 1 - node, far
+                    top += 1
+                if near >= best:
+                    node = -1
+                    break
+            if node < 0:
+                continue
+            leaf = node - leaves
+            for t in range(leaf * count // leaves, (leaf + 1) * count // leaves):
+                found = squared_distance(x, y, z, corners, t)
+                if found < best:
+                    best = found
+                    best_triangle = t
+        distance[row] = np.sqrt(best)
+        triangle[row] = best_triangle

@@ -1,0 +1,120 @@
+"""What a master should be, as the proof is told it: plain arrays and numbers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+
+@dataclass(frozen=True)
+class PartShape:
+    """One part as the sculptor delivered it, or one fitting that production added.
+
+    Attributes
+    ----------
+    name : str
+    corners : (m, 3, 3) float64
+        Triangles in figure mm; outward where `closed`.
+    thickness_mm : float
+        Of an open sheet: the master's surface should lie half of it from the sheet. 0 for closed parts.
+    closed : bool
+    """
+
+    name: str
+    corners: npt.NDArray[np.float64]
+    thickness_mm: float = 0.0
+    closed: bool = True
+
+
+@dataclass(frozen=True)
+class Ball:
+    """A place, in figure mm, where the master may differ from the parts, and why."""
+
+    centre_mm: tuple[float, float, float]
+    radius_mm: float
+    why: str
+
+    def holds(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+        """(n,) which of the (n, 3) figure points lie in it."""
+        squared = ((points_mm - np.asarray(self.centre_mm)) ** 2).sum(axis=1)
+        return np.asarray(squared <= self.radius_mm**2)
+
+
+@dataclass(frozen=True)
+class Box:
+    """A place between two corners, in figure mm, where the master may differ from the parts, and why."""
+
+    low_mm: tuple[float, float, float]
+    high_mm: tuple[float, float, float]
+    why: str
+
+    def holds(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+        """(n,) which of the (n, 3) figure points lie in it."""
+        inside = (points_mm >= np.asarray(self.low_mm)) & (points_mm <= np.asarray(self.high_mm))
+        return np.asarray(inside.all(axis=1))
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What the written master of one piece is held against.
+
+    Attributes
+    ----------
+    name : str
+        The piece; also the name of its object in the 3MF file.
+    extents_mm : 3 floats
+        Of the master along its own axes.
+    matrix : (3, 3) float64
+        From figure to master: master = matrix · figure + offset_mm.
+    tolerance_mm : float
+        How far the master's smooth surface may lie from the parts.
+    pitch_mm : float
+        At which the body was sampled: creases are looked for within three pitches.
+    parts : tuple of PartShape
+        Fittings among them, so that they are proved too. Empty: nothing is compared.
+    crease_mm : float or None
+        How far the surface may lie from the parts at their creases, which sampling cuts; None: no farther
+        than elsewhere.
+    exempt : tuple of Ball or Box
+        Mended places: closed holes, filled hollows, dropped fragments.
+    bodies : int
+        Separate bodies expected.
+    volume_mm3 : float or None
+        Of the master, as the stations made it.
+    offset_mm : 3 floats
+    """
+
+    name: str
+    extents_mm: tuple[float, float, float]
+    matrix: npt.NDArray[np.float64]
+    tolerance_mm: float
+    pitch_mm: float
+    parts: tuple[PartShape, ...] = ()
+    crease_mm: float | None = None
+    exempt: tuple[Ball | Box, ...] = ()
+    bodies: int = 1
+    volume_mm3: float | None = None
+    offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    @property
+    def crease_limit_mm(self) -> float:
+        """The limit at creases: never below the limit elsewhere."""
+        return max(self.tolerance_mm, self.crease_mm or 0.0)
+
+    def to_master(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Figure places (..., 3) at master size."""
+        return points_mm @ np.asarray(self.matrix, dtype=np.float64).T + np.asarray(self.offset_mm)
+
+    def to_figure(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """Master places (n, 3) in the figure."""
+        inverse = np.linalg.inv(np.asarray(self.matrix, dtype=np.float64))
+        return (points_mm - np.asarray(self.offset_mm)) @ inverse.T
+
+    def exempts(self, master_points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
+        """(n,) which places of the master (n, 3) lie in an exempt region."""
+        inside = np.zeros(len(master_points_mm), dtype=np.bool_)
+        if self.exempt:
+            figure = self.to_figure(master_points_mm)
+            for region in self.exempt:
+                inside |= region.holds(figure)
+        return inside
