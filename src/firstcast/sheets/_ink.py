@@ -183,7 +183,7 @@ def mix_band(
                                 ramp[low + 1, channel] - ramp[low, channel]
                             )
                             if coloured:
-                                pixel[channel] = shading[i, j, 4 + channel] * (0.32 + 0.85 * tone)
+                                pixel[channel] = shading[i, j, 4 + channel] * (0.50 + 0.62 * tone)
                     ink = ink_at(pen[0], i, j, reach)
                     for channel in range(3):
                         total[channel] += pixel[channel] + ink * (colours[1, channel] - pixel[channel])

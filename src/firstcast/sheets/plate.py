@@ -29,7 +29,7 @@ PAGE_PX = (2339, 1654)
 """A4 across, 297 x 210 mm, at 200 dots per inch."""
 
 MARGIN_PX, GUTTER_PX, SIDE_PX, SHADOW_PX = 64, 74, 84, 120
-TOP_PX, VIEWS_TALL_PX = 176, 868
+TOP_PX, BOTTOM_PX, LEGEND_PX = 176, 1044, 92
 TEXT_PX = 22.0
 
 
@@ -70,6 +70,7 @@ class _Layout:
     """Where the views stand: scale, baseline, and the pixels that each view's figure spans."""
 
     px_per_mm: float
+    top_px: int
     baseline_px: float
     extents: dict[str, npt.NDArray[np.float64]]
     left_px: dict[str, float] = field(default_factory=dict)
@@ -88,8 +89,9 @@ class _Layout:
         ) * self.px_per_mm
 
 
-def _lay_out(lit: LitMesh, base_mm: npt.NDArray) -> _Layout:
+def _lay_out(lit: LitMesh, base_mm: npt.NDArray, top_px: int) -> _Layout:
     """Fit the four views on the page at the greatest drawing scale; heights are about the middle of the base."""
+    tall_px = BOTTOM_PX - top_px
     used = lit.points[np.unique(lit.triangles)]
     extents = {}
     for view in FOUR_VIEWS:
@@ -100,9 +102,9 @@ def _lay_out(lit: LitMesh, base_mm: npt.NDArray) -> _Layout:
     above = max(float(extent[1, 1]) for extent in extents.values())
     below = min(float(extent[0, 1]) for extent in extents.values())
     room = PAGE_PX[0] - 2 * MARGIN_PX - SIDE_PX - 2 * GUTTER_PX * len(FOUR_VIEWS)
-    most = min(room / wide, VIEWS_TALL_PX / (above - below))
+    most = min(room / wide, tall_px / (above - below))
     scale = dimensions.drawing_scale(most * 25.4 / DPI) * DPI / 25.4
-    layout = _Layout(scale, TOP_PX + (VIEWS_TALL_PX + (above + below) * scale) / 2, extents)
+    layout = _Layout(scale, top_px, top_px + (tall_px + (above + below) * scale) / 2, extents)
     spare = (room - wide * scale) / len(FOUR_VIEWS)
     x = MARGIN_PX + SIDE_PX
     for view in FOUR_VIEWS:
@@ -118,8 +120,8 @@ def _draw_views(page: Page, lit: LitMesh, layout: _Layout, base_mm: npt.NDArray,
     for view in FOUR_VIEWS:
         left, right = layout.span(view)
         low, high = layout.extents[view.name]
-        wide, tall = round(right - left) + 2 * SHADOW_PX, VIEWS_TALL_PX + 80
-        corner = (round(left) - SHADOW_PX, TOP_PX - 30)
+        wide, tall = round(right - left) + 2 * SHADOW_PX, BOTTOM_PX - layout.top_px + 80
+        corner = (round(left) - SHADOW_PX, layout.top_px - 30)
         middle_up = (
             float(view.axes[1] @ base_mm) + (layout.baseline_px - corner[1] - tall / 2) / layout.px_per_mm
         )
@@ -255,7 +257,7 @@ def draw_plate(
     low, high = used.min(axis=0), used.max(axis=0)
     base = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
     notes, folded = most_urgent(findings)
-    layout = _lay_out(lit, base)
+    layout = _lay_out(lit, base, TOP_PX + (0 if surface_map is None else LEGEND_PX))
     page = Page(*PAGE_PX)
     colours = None if surface_map is None else surface_map.colours()
     pictures, corners = _draw_views(page, lit, layout, base, colours)
@@ -266,7 +268,7 @@ def draw_plate(
         draw_mark(page, mark)
     draw_heading(page, title, findings, MARGIN_PX)
     if surface_map is not None:
-        draw_legend(page, surface_map, (PAGE_PX[0] - MARGIN_PX - 560, 118), 560)
+        draw_legend(page, surface_map, (MARGIN_PX, TOP_PX - 16), 560)
     draw_list(page, notes, folded_says(notes, folded), MARGIN_PX)
     draw_title_block(page, title, measures, layout.px_per_mm * 25.4 / DPI, layout.px_per_mm, MARGIN_PX)
     return Sheet(page, layout.px_per_mm, pictures, corners, tuple(marks), tuple(notes))
