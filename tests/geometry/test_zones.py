@@ -67,6 +67,12 @@ def test_outlines_that_share_an_edge_share_no_place():
     assert (both[0] ^ both[1]).all()
 
 
+def test_places_level_with_a_corner_are_counted_once():
+    diamond = Outline("z", ((0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)))
+    places = [(0, 0, 0), (0.5, 0, 0), (-2, 0, 0), (2, 0, 0), (-2, 1, 0), (-2, -1, 0)]
+    assert Zone("z", PRECIOUS, shape=diamond).contains(places).tolist() == [True, True, *[False] * 4]
+
+
 def test_an_outline_ends_at_its_depths():
     square = ((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0))
     zone = Zone("z", PRECIOUS, shape=Outline("y", square, -2.0, 3.0))

@@ -86,8 +86,13 @@ def test_vulcanising_a_common_print_is_watched_and_stops_on_the_makers_own_figur
     (stop,) = found(planned(kind="spin-disc", override=own), "master-heat")
     assert stop.verdict is Verdict.STOP
     assert (stop.measured, stop.limit, stop.unit) == (-88, 0, "degC")
-    one = {"resin": {"heat_deflection_degC": 62}}
-    assert found(planned(kind="spin-disc", override=one), "master-heat")[0].verdict is Verdict.WATCH
+    for unsure in (
+        {"resin": {"heat_deflection_degC": 62}},
+        {"mould": {"cure_degC": 150}},
+        {**own, "resin": {"heat_deflection_degC": {"low": 60, "likely": 140, "high": 148}}},
+    ):
+        (finding,) = found(planned(kind="spin-disc", override=unsure), "master-heat")
+        assert finding.verdict is Verdict.WATCH
 
 
 def test_a_resin_that_may_bear_the_heat_is_told_apart_from_one_that_wont():

@@ -113,6 +113,9 @@ def test_rules_that_differ_are_both_shown(total_mm, expected):
 def test_a_rule_by_the_published_eye_height_never_stops():
     eyes = {"at": "eyes", "part": "eye_left", "stature_mm": 54}
     assert codes(sized(landmark=eyes, total_height_mm=60)) == {"rules-differ-total": Verdict.WATCH}
+    ruler = {"part": "ruler", "height_mm": 120}
+    second = sized(*FIGURE, RULER, ruler=ruler, landmark=eyes)
+    assert codes(second) == {"rules-differ-landmark": Verdict.WATCH}
     own = {**eyes, "eyes_share": 0.92}
     assert codes(sized(landmark=own, total_height_mm=60)) == {"rules-differ-total": Verdict.STOP}
 
