@@ -13,6 +13,8 @@ from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from firstcast import __version__, values
 from firstcast.expectations import expected_of
 from firstcast.findings import Finding
@@ -21,6 +23,8 @@ from firstcast.io.write import write_3mf, write_json, write_stl
 from firstcast.proof.piece import prove_piece
 from firstcast.proof.rows import PieceProof, ProofRow
 from firstcast.route import Order, Outcome, Progress, Station, Step
+from firstcast.sheets.card_picture import card_picture
+from firstcast.sheets.plate import Title, draw_plate, write_picture, write_plate
 from firstcast.sources import dependency_digest
 from firstcast.store import Store, write_atomically
 from firstcast.vocabulary import Verdict, worst
@@ -180,7 +184,23 @@ def _findings_of(outputs: Outputs, piece: str) -> tuple[Finding, ...]:
 
 
 def _draw(folder: Path, piece: str, findings: tuple[Finding, ...], outputs: Outputs) -> None:
-    raise NotImplementedError
+    """The plate of a piece: its master, drawn at the figure's size so that places and measures are the figure's."""
+    outcome = outputs.outcome
+    matrix = np.asarray(outcome.get("allow", piece).field("matrix"), dtype=np.float64)
+    mesh = outcome.get("reduce", piece).field("mesh").mapped(np.linalg.inv(matrix))
+    limits = outcome.get("plan").field("limits")
+    title = Title(job=outputs.job.name, piece=piece, date="", process=limits.kind.value)
+    measures = [*outcome.measures("allow", piece)[:1], *outcome.measures("reduce", piece)[:4]]
+    sheet = draw_plate(mesh.points, mesh.triangles, title=title, findings=findings, measures=measures)
+    write_plate(folder / f"{piece}.png", sheet)
+
+
+def _card_bytes(outputs: Outputs, report: Mapping[str, Any], pictures: Folders) -> bytes:
+    """The route card as PNG, kept in the store: drawing it again would give the same bytes."""
+    key = outputs.key("card", "", "firstcast.sheets.card_picture", [json.dumps(report, sort_keys=True)])
+    place = outputs.store.folder(key, lambda folder: write_picture(folder / "card.png", card_picture(report)))
+    pictures.keys.append(key)
+    return (place / "card.png").read_bytes()
 
 
 def publish(outputs: Outputs, masters: Folders, pictures: Folders, report: Mapping[str, Any]) -> None:
@@ -196,6 +216,7 @@ def publish(outputs: Outputs, masters: Folders, pictures: Folders, report: Mappi
     for place in pictures.places.values():
         for path in sorted(place.iterdir()):
             wanted[outputs.job.folder / "pictures" / path.name] = path.read_bytes()
+    wanted[outputs.job.folder / "pictures" / "route card.png"] = _card_bytes(outputs, report, pictures)
     wanted[outputs.job.folder / "report.json"] = _json_bytes(report)
     for path, data in wanted.items():
         path.parent.mkdir(exist_ok=True)
