@@ -78,4 +78,4 @@ def measure_distances(occupancy: Occupancy, surface: Contour, traced: Traced, ba
         traced.triangle_starts, surface.points, surface.triangles, surface.part_of_triangle, origin, pitch,
         band_mm, pool, part, block=BLOCK,
     )  # fmt: skip
-    return NearField(origin, pitch, occupancy.index, pool, part)
+    return NearField(origin, pitch, occupancy.index, pool, part, band_mm)

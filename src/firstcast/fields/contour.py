@@ -103,7 +103,7 @@ def trace_field(field: NearField) -> tuple[Contour, Occupancy, Traced]:
     traced = trace(field.origin_mm, field.pitch_mm, field.index, places, bits)
     points, part_of_vertex = _vertices(traced)
     push = np.float32(TOLERANCES.zero_push_pitches * field.pitch_mm.min())
-    far = np.float32(TOLERANCES.band_pitches * field.pitch_mm.max())
+    far = np.float32(field.far_mm)
     run_blocks(
         write_points_by_value, count, places, field.index, field.pool, field.part, len(field.part) > 0, push, far,
         lattice, traced.flags, traced.vertex_starts, points, part_of_vertex, block=BLOCK,

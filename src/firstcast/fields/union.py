@@ -127,7 +127,8 @@ def estimate_bytes(shells: Shells, lattice: Lattice, band_mm: float = 0.0) -> fl
 
 def read_columns(shells: Shells, lattice: Lattice) -> Columns:
     """Cross every lattice line with every shell and keep what lies on the union's surface."""
-    fixed = np.rint((shells.points - lattice.origin_mm) / lattice.pitch_mm * (FIXED / 2))
+    # the nearest odd number of steps
+    fixed = np.floor((shells.points - lattice.origin_mm) / lattice.pitch_mm * (FIXED / 2))
     points = np.ascontiguousarray(2 * fixed + 1, dtype=np.int32)
     size = lattice.size
     across = np.array([size[1] * size[2], size[2] * size[0], size[0] * size[1]])
