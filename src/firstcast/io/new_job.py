@@ -186,7 +186,7 @@ def _process_lines() -> list[str]:
     lines += [f"#   {word}: {known}" for word, known in choices]
     return [
         *lines,
-        "# guessed: a usual way for a short run",
+        "# guessed: a usual way for a short run; without mould and cast the kind's usual ones are taken",
         'kind = "cut-block"',
         'printer = "mono-35"',
         'resin = "tough"',

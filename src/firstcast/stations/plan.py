@@ -72,6 +72,7 @@ class Settings(StationSettings):
     def _known(self) -> "Settings":
         try:
             materials = materials_of(self)
+            _check_mould(self.kind, materials)
             kinds.limit_figures(kinds.kind_of(self.kind), materials, self.override.get("limits", {}))
             _earlier(self)
         except FirstcastError as error:
@@ -191,6 +192,26 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
             Measure("reduce tolerance", limits.reduce_tolerance_mm, "mm", ""),
         ),
     )
+
+
+def _check_mould(kind: ProcessKind, materials: Materials) -> None:
+    """That the mould is one that the kind of process has."""
+    chemistry = materials.mould.chemistry
+    wanted = {ProcessKind.HARD_TOOL: "metal", ProcessKind.PRINT_ONLY: "none"}.get(kind, "rubber")
+    given = chemistry if chemistry in ("metal", "none") else "rubber"
+    if given != wanted:
+        usual = kinds.kind_of(kind).mould
+        raise InputError(
+            f"{kind.value} has no mould '{materials.mould.key}'",
+            where="mould",
+            mend=f"Leave the key away for the usual one, '{usual}', or change kind.",
+        )
+    if (materials.cast.family == "none") != (kind is ProcessKind.PRINT_ONLY):
+        raise InputError(
+            f"{kind.value} has no cast '{materials.cast.key}'",
+            where="cast",
+            mend=f"Leave the key away for the usual one, '{kinds.kind_of(kind).cast}', or change kind.",
+        )
 
 
 def _earlier(settings: Settings) -> list[tuple[Mould, Casting]]:
