@@ -14,7 +14,7 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles
 from firstcast.errors import InputError, SizeError
 from firstcast.fields.blocks import run_blocks
-from firstcast.fields.near import INSIDE, OUTSIDE, SIDE
+from firstcast.fields.near import INSIDE, OUTSIDE, SIDE, widened
 from firstcast.kernels.columns import (
     FIXED,
     cross_triangles,
@@ -187,6 +187,9 @@ def occupy(columns: Columns, lattice: Lattice, reach_mm: float) -> Occupancy:
     votes = np.zeros(lattice.bricks, np.uint8)
     for axis in range(3):
         vote_bricks(axis, columns.size, columns.bases, *lines, votes)
+    if columns.leaking:
+        # where a shell is open no line is crossed: hold the bricks between inside and outside as well
+        mask |= (widened(votes >= 2) & widened(votes < 2)).astype(np.uint8)
     index = np.where(votes >= 2, INSIDE, OUTSIDE).astype(np.int32)
     places = np.argwhere(mask).astype(np.int32)
     index[mask > 0] = np.arange(len(places), dtype=np.int32)
