@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from firstcast.arrays import Points, Triangles
+from firstcast.errors import InputError
 from firstcast.kernels.edges import (
     OPEN,
     SHARED,
@@ -83,14 +84,14 @@ def part_shells(points: Points, triangles: Triangles) -> Shells:
         mate = pair_edges(triangles, len(points))
         mate, one_sided = _cut_one_sided(points, triangles, mate)
     if (mate == SHARED).any():
-        mate, shared, crowded = _pair_shared(points, triangles, mate)
+        mate, shared, crowded = _pair_shared(points, triangles, mate, shell)
     if one_sided.count or shared.count:
         shell, _, shell_count, _ = join_faces(triangles, mate)
     corner_label, first = join_corners(mate)
     touching = _touching(points, triangles, corner_label, first, crowded)
     parted = points[triangles.ravel()[first]]
     rows = corner_label.reshape(-1, 3)
-    if len(crowded):
+    if shared.count or one_sided.count:
         parted, rows, shell = _own_midpoints(parted, rows, shell, mate)
     return Shells(
         np.ascontiguousarray(parted),
@@ -120,14 +121,25 @@ class Rims(NamedTuple):
 
 
 def find_rims(triangles: Triangles, shell: np.ndarray, point_count: int) -> Rims:
-    """The open loops of two-manifold shells, in the order of their first half-edges."""
+    """The open loops of two-manifold shells, in the order of their first half-edges.
+
+    Raises
+    ------
+    InputError
+        The shells are not two-manifold.
+    """
     mate = pair_edges(triangles, point_count)
     halves = np.flatnonzero(mate == OPEN)
     begin = triangles.ravel()[halves]
     end = triangles.ravel()[halves - halves % 3 + (halves % 3 + 1) % 3]
-    leaving = np.empty(point_count, dtype=np.int32)
+    leaving = np.full(point_count, -1, dtype=np.int32)
     leaving[begin] = np.arange(len(halves), dtype=np.int32)
-    order, starts = walk_loops(np.ascontiguousarray(leaving[end]))
+    following = np.ascontiguousarray(leaving[end])
+    if len(np.unique(following)) != len(halves) or (following < 0).any():
+        raise InputError(
+            "open edges do not form loops", where="shells", mend="Part the triangles into shells first."
+        )
+    order, starts = walk_loops(following)
     return Rims(begin[order], starts, shell[halves[order[starts[:-1]]] // 3])
 
 
@@ -206,9 +218,12 @@ def _cut_one_sided(points: Points, triangles: Triangles, mate: np.ndarray) -> tu
 
 
 def _pair_shared(
-    points: Points, triangles: Triangles, mate: np.ndarray
+    points: Points, triangles: Triangles, mate: np.ndarray, patch: np.ndarray
 ) -> tuple[np.ndarray, Tally, np.ndarray]:
-    """Mates for triangles at crowded edges, the tally of such edges, and the points at their ends."""
+    """Mates for triangles at crowded edges, the tally of such edges, and the points at their ends.
+
+    `patch` (m,) numbers the surfaces that crowded edges bound.
+    """
     halves = np.flatnonzero(mate == SHARED)
     if not len(halves):
         return mate, Tally(), np.empty(0, dtype=np.int32)
@@ -223,12 +238,29 @@ def _pair_shared(
     low, high = low[order], high[order]
     fresh = np.flatnonzero(np.concatenate([[True], (low[1:] != low[:-1]) | (high[1:] != high[:-1])]))
     starts = np.append(fresh, len(halves)).astype(np.int32)
-    partner = pair_around(starts, np.ascontiguousarray(forward[order]), np.ascontiguousarray(angle[order]))
     sorted_halves = halves[order]
+    loose = _loose_patches(points, triangles, mate, patch)[patch[sorted_halves // 3]]
+    partner = pair_around(starts, forward[order], angle[order], loose)
     mate = mate.copy()
     mate[sorted_halves] = np.where(partner >= 0, sorted_halves[partner], OPEN)
     place = 0.5 * (points[low[0]] + points[high[0]])
     return mate, Tally(len(fresh), place), np.unique(np.concatenate([low, high]))
+
+
+def _loose_patches(points: Points, triangles: Triangles, mate: np.ndarray, patch: np.ndarray) -> np.ndarray:
+    """(p,) bool: surfaces whose open rim is longer than the square root of their area.
+
+    For a flat patch the ratio is 3.5 or more, for a hemisphere 2.5; for a ball with a hole it is 1.8 times the
+    hole's radius over the ball's. Between lies 1.
+    """
+    count = int(patch.max()) + 1
+    halves = np.flatnonzero(mate == OPEN)
+    begin, end, _ = _ends(triangles, halves)
+    length = np.linalg.norm(points[end] - points[begin], axis=1)
+    rim = np.bincount(patch[halves // 3], weights=length, minlength=count)
+    a, b, c = (points[triangles[:, k]] for k in range(3))
+    area = np.bincount(patch, weights=np.linalg.norm(np.cross(b - a, c - a), axis=1) / 2, minlength=count)
+    return rim > np.sqrt(area)
 
 
 def _touching(
@@ -247,9 +279,10 @@ def _own_midpoints(
     """Give each of several edges over the same two points a midpoint of its own, but for the first.
 
     Two skins can share both ends of an edge without sharing the edge: by point numbers alone it would still
-    look like an edge of four triangles.
+    look like an edge of four triangles, or a cut like a seam.
     """
-    halves = np.flatnonzero(pair_edges(np.ascontiguousarray(triangles), len(points)) == SHARED)
+    seen = pair_edges(np.ascontiguousarray(triangles), len(points))
+    halves = np.flatnonzero((seen == SHARED) | ((seen >= 0) & (seen != mate)))
     if not len(halves):
         return points, triangles, shell
     leader = np.where(mate[halves] >= 0, np.minimum(halves, mate[halves]), halves)
@@ -259,7 +292,19 @@ def _own_midpoints(
     kept = np.zeros(3 * len(triangles), dtype=bool)
     kept[leader[first_row]] = True
     split = ~kept[leader]
-    return split_edges(points, triangles, shell, halves[split], leader[split])
+    points, triangles, parent = split_edges(
+        points, triangles, np.arange(len(triangles)), halves[split], leader[split]
+    )
+    # Two triangles that are each other's back now share a midpoint and its opposite: their inner edges coincide.
+    halves = np.flatnonzero(pair_edges(triangles, len(points)) == SHARED)
+    if len(halves):
+        edge = np.unique(
+            np.stack([parent[halves // 3], *np.sort(_ends(triangles, halves)[:2], axis=0)], axis=1),
+            axis=0,
+            return_inverse=True,
+        )[1].ravel()
+        points, triangles, parent = split_edges(points, triangles, parent, halves, edge)
+    return points, triangles, shell[parent]
 
 
 def split_edges(

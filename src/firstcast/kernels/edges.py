@@ -218,12 +218,13 @@ def walk_loops(following):
 
 
 @kernel
-def pair_around(starts, forward, angle):
+def pair_around(starts, forward, angle, loose):
     """Which two of the triangles around a crowded edge belong together.
 
     Material lies from a backward triangle on, turning about the edge, to the next forward one. Where as many
     run forward as backward, those two are paired, like brackets. Else something ends at the edge: then the
-    pairs that run straightest through it are taken first, and the rest stays open.
+    pairs that run straightest through it are taken first, and the rest stays open. Triangles of loose
+    surfaces wait until the others are paired, so that a fin does not tear the body it stands on.
 
     Parameters
     ----------
@@ -233,6 +234,7 @@ def pair_around(starts, forward, angle):
         Whether the triangle runs from the edge's lower point to its higher.
     angle : (n,) float64
         Radians about the edge from its lower to its higher point.
+    loose : (n,) bool
 
     Returns
     -------
@@ -241,44 +243,61 @@ def pair_around(starts, forward, angle):
     """
     n = len(forward)
     partner = np.full(n, np.int32(-1))
-    stack = np.empty(n, np.int32)
+    chosen = np.empty(n, np.int32)
     for g in range(len(starts) - 1):
-        a, b = starts[g], starts[g + 1]
-        balance = 0
-        for i in range(a, b):
-            balance += 1 if forward[i] else -1
-        if balance == 0 or b - a > 64:
-            depth = 0
-            for turn in range(2):  # twice round: brackets may open before the angle wraps
-                for i in range(a, b):
-                    if partner[i] >= 0:
-                        continue
-                    if not forward[i]:
-                        if turn == 0:
-                            stack[depth] = i
-                            depth += 1
-                    elif depth > 0:
-                        depth -= 1
-                        partner[i] = stack[depth]
-                        partner[stack[depth]] = i
-            continue
-        while True:
-            best = np.inf
-            first = -1
-            second = -1
-            for i in range(a, b):
-                if partner[i] >= 0 or not forward[i]:
-                    continue
-                for j in range(a, b):
-                    if partner[j] >= 0 or forward[j]:
-                        continue
-                    bend = abs(abs(angle[i] - angle[j]) - np.pi)
-                    if bend < best:
-                        best = bend
-                        first = i
-                        second = j
-            if first < 0:
-                break
-            partner[first] = np.int32(second)
-            partner[second] = np.int32(first)
+        for wait in range(2):
+            count = 0
+            balance = 0
+            for i in range(starts[g], starts[g + 1]):
+                if partner[i] < 0 and (wait == 1 or not loose[i]):
+                    chosen[count] = np.int32(i)
+                    count += 1
+                    balance += 1 if forward[i] else -1
+            if balance == 0 or count > 64:
+                _pair_brackets(chosen[:count], forward, partner)
+            else:
+                _pair_straightest(chosen[:count], forward, angle, partner)
     return partner
+
+
+@kernel
+def _pair_brackets(rows, forward, partner):
+    """Pair each forward row with the backward one that opened before it, round the edge; fills `partner`."""
+    stack = np.empty(len(rows), np.int32)
+    depth = 0
+    for turn in range(2):  # twice round: brackets may open before the angle wraps
+        for i in rows:
+            if partner[i] >= 0:
+                continue
+            if not forward[i]:
+                if turn == 0:
+                    stack[depth] = i
+                    depth += 1
+            elif depth > 0:
+                depth -= 1
+                partner[i] = stack[depth]
+                partner[stack[depth]] = i
+
+
+@kernel
+def _pair_straightest(rows, forward, angle, partner):
+    """Pair forward with backward rows, those nearest to half a turn apart first; fills `partner`."""
+    while True:
+        best = np.inf
+        first = np.int32(-1)
+        second = np.int32(-1)
+        for i in rows:
+            if partner[i] >= 0 or not forward[i]:
+                continue
+            for j in rows:
+                if partner[j] >= 0 or forward[j]:
+                    continue
+                bend = abs(abs(angle[i] - angle[j]) - np.pi)
+                if bend < best:
+                    best = bend
+                    first = i
+                    second = j
+        if first < 0:
+            break
+        partner[first] = second
+        partner[second] = first

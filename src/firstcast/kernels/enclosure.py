@@ -6,6 +6,12 @@ from firstcast.kernels.compiling import kernel
 
 
 @kernel
+def _cell(value, low, step, side):
+    """The cell of a coordinate, kept on the grid before it becomes a whole number: steps may be tiny."""
+    return int(min(float(side - 1), max(0.0, (value - low) / step)))
+
+
+@kernel
 def count_crossings(queries, own, points, triangles, shell, usable):
     """Winding number of the usable shells about each query, its own shell left out.
 
@@ -38,8 +44,8 @@ def count_crossings(queries, own, points, triangles, shell, usable):
     cell = np.empty(q, np.int32)
     place = np.zeros(side * side + 1, np.int64)
     for i in range(q):
-        x = min(side - 1, int((queries[i, 0] - low_x) / step_x))
-        y = min(side - 1, int((queries[i, 1] - low_y) / step_y))
+        x = _cell(queries[i, 0], low_x, step_x, side)
+        y = _cell(queries[i, 1], low_y, step_y, side)
         cell[i] = np.int32(x * side + y)
         place[cell[i] + 1] += 1
     for c in range(side * side):
@@ -64,10 +70,10 @@ def count_crossings(queries, own, points, triangles, shell, usable):
         if area == 0.0:
             continue
         sign = 1 if area > 0 else -1
-        i0 = min(side - 1, int(max(0.0, (x0 - low_x) / step_x)))
-        i1 = min(side - 1, int(max(0.0, (x1 - low_x) / step_x)))
-        j0 = min(side - 1, int(max(0.0, (y0 - low_y) / step_y)))
-        j1 = min(side - 1, int(max(0.0, (y1 - low_y) / step_y)))
+        i0 = _cell(x0, low_x, step_x, side)
+        i1 = _cell(x1, low_x, step_x, side)
+        j0 = _cell(y0, low_y, step_y, side)
+        j1 = _cell(y1, low_y, step_y, side)
         for i in range(i0, i1 + 1):
             for k in range(begin[i * side + j0], begin[i * side + j1 + 1]):
                 r = order[k]

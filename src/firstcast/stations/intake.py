@@ -117,7 +117,8 @@ def intake(*, name: str, mesh: Mesh, factor_mm: float, settings: Settings) -> In
     area, volume, low, high = measure_shells(
         shells.points, shells.triangles, shells.shell, shells.shell_count, middle
     )
-    keep = (high - low).max(axis=1) >= settings.speck_mm
+    reach = (high - low).max(axis=1)
+    keep = (reach >= settings.speck_mm) & (area > FLAT_MM * reach)
     specks = Tally()
     if not keep.all():
         shells, specks = _without_specks(name, shells, keep, settings.speck_mm)
@@ -139,7 +140,7 @@ def _without_specks(name: str, shells: Shells, keep: np.ndarray, speck_mm: float
     """The shells that `keep` (s,) marks, and how many went."""
     if not keep.any():
         raise InputError(
-            f"every shell is smaller than speck_mm = {speck_mm:g} mm",
+            f"every shell is smaller than speck_mm = {speck_mm:g} mm, or has no breadth",
             where=name,
             mend="Check the scale, or lower speck_mm.",
         )
@@ -293,7 +294,7 @@ class _Notes:
             mend="Give the surface two sides in the sculpture.",
             verdict=Verdict.WATCH,
         )
-        says = f"{_counted(specks.count, 'loose shell')} below {self.settings.speck_mm:g} mm dropped"
+        says = f"{_counted(specks.count, 'loose shell')} below {self.settings.speck_mm:g} mm or without breadth dropped"
         self.add("specks", specks, says, limit=self.settings.speck_mm)
 
     def shells(self, capped: Capped, classed: _Classed) -> None:
