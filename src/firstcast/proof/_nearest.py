@@ -4,13 +4,26 @@ import numpy as np
 
 from firstcast.compiling import kernel
 
+_NO_AREA = 1e-20
+"""Squared sine of the angle below which a triangle is measured by its edges: its normal would be noise."""
+
+
+@kernel
+def _to_segment(px, py, pz, ux, uy, uz):
+    """Squared distance from p to the segment from the origin to u."""
+    length = ux * ux + uy * uy + uz * uz
+    share = px * ux + py * uy + pz * uz
+    share = min(1.0, max(0.0, share / length)) if length > 0.0 else 0.0
+    qx, qy, qz = px - share * ux, py - share * uy, pz - share * uz
+    return qx * qx + qy * qy + qz * qz
+
 
 @kernel
 def squared_distance(x, y, z, corners, t):
     """Squared distance from a point to triangle t of corners (m, 3, 3).
 
     Which of the triangle's seven regions the point projects to: C. Ericson, Real-Time Collision
-    Detection (2005), section 5.1.5. Triangles without area fall into their edges' regions.
+    Detection (2005), section 5.1.5. Triangles without area are measured by their edges.
     """
     ax, ay, az = corners[t, 0, 0], corners[t, 0, 1], corners[t, 0, 2]
     abx, aby, abz = corners[t, 1, 0] - ax, corners[t, 1, 1] - ay, corners[t, 1, 2] - az
@@ -27,7 +40,9 @@ def squared_distance(x, y, z, corners, t):
         return bx * bx + by * by + bz * bz
     vc = d1 * d4 - d3 * d2
     if vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        v = d1 / (d1 - d3) if d1 != d3 else 0.0
+        if d1 == d3:
+            return _to_segment(px, py, pz, acx, acy, acz)
+        v = d1 / (d1 - d3)
         qx, qy, qz = px - v * abx, py - v * aby, pz - v * abz
         return qx * qx + qy * qy + qz * qz
     cx, cy, cz = px - acx, py - acy, pz - acz
@@ -51,8 +66,12 @@ def squared_distance(x, y, z, corners, t):
     nx = aby * acz - abz * acy
     ny = abz * acx - abx * acz
     nz = abx * acy - aby * acx
+    size = nx * nx + ny * ny + nz * nz
+    if size <= _NO_AREA * (abx * abx + aby * aby + abz * abz) * (acx * acx + acy * acy + acz * acz):
+        rim = _to_segment(bx, by, bz, acx - abx, acy - aby, acz - abz)
+        return min(rim, min(_to_segment(px, py, pz, abx, aby, abz), _to_segment(px, py, pz, acx, acy, acz)))
     height = nx * px + ny * py + nz * pz
-    return height * height / (nx * nx + ny * ny + nz * nz)
+    return height * height / size
 
 
 @kernel

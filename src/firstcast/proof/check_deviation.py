@@ -33,16 +33,18 @@ def deviation_rows(
     spread = spread[~expected.exempts(spread)]
     points = np.concatenate([spread, vertices_mm[~expected.exempts(vertices_mm)]])
     reading = read_distances(sculpture, points, expected.tolerance_mm)
-    rows += _distance_rows("master to parts", points, reading, expected, sculpture.names, len(spread))
+    rows += _distance_rows(
+        "master to parts", points, reading, expected, sculpture.names, np.arange(len(points)) < len(spread)
+    )
     shown = visible_points(sculpture, samples // 2)
     kept = ~expected.exempts(shown.points_mm)
-    points, part = shown.points_mm[kept], shown.part[kept]
+    points, part, even = shown.points_mm[kept], shown.part[kept], shown.even[kept]
     distance = nearest(master, points).distance
     far = distance > expected.tolerance_mm
     creased = np.zeros(len(points), dtype=np.bool_)
     creased[far] = creased_at(sculpture, points[far])
     reading = Reading(distance, part, creased)
-    rows += _distance_rows("parts to master", points, reading, expected, sculpture.names, len(points))
+    rows += _distance_rows("parts to master", points, reading, expected, sculpture.names, even)
     return rows
 
 
@@ -118,7 +120,7 @@ def _distance_rows(
     reading: Reading,
     expected: Expected,
     names: tuple[str, ...],
-    spread: int,
+    even: npt.NDArray[np.bool_],
 ) -> list[ProofRow]:
     """Greatest distance on smooth surface and at creases, then the quantiles of the evenly spread points."""
     if not len(points):
@@ -135,16 +137,13 @@ def _distance_rows(
             continue
         worst = int(np.flatnonzero(chosen)[np.argmax(micron[chosen])])
         near = f" near {names[reading.part[worst]]}" if reading.part[worst] >= 0 else ""
-        text = (
-            f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; {int(chosen.sum()):,} points"
-            if kind == "smooth"
-            else f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; "
-            f"{many(int(chosen.sum()), 'point')} at creases beyond the limit elsewhere"
-        )
+        text = f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; {many(int(chosen.sum()), 'point')}"
+        if kind == "creases":
+            text += " at creases, beyond the limit elsewhere"
         rows.append(measured(check, text, float(micron[worst]), limit * 1e3, "µm"))
-    even = micron[:spread] if spread else micron
+    spread = micron[even] if even.any() else micron
     for share, label in QUANTILES:
-        value = float(np.quantile(even, share))
-        text = f"{value:.2f} µm, over {many(len(even), 'point')} spread evenly by area"
+        value = float(np.quantile(spread, share))
+        text = f"{value:.2f} µm, over {many(len(spread), 'point')} spread evenly by area"
         rows.append(ProofRow(f"{way}: {label}", text, value, None, "µm", Verdict.SOUND))
     return rows

@@ -12,6 +12,8 @@ from firstcast.proof.tree import Tree, build_tree
 STEP_OUT_MM = 1e-3
 """A place counts as visible if a step of one micron out of the surface leaves all parts."""
 CREASE_PITCHES = 3.0
+CORNERS_RATIO = 4
+"""One corner of the parts is looked at for this many evenly spread points."""
 
 
 class Sheet(NamedTuple):
@@ -105,26 +107,35 @@ def read_distances(sculpture: Sculpture, points_mm: npt.NDArray, crease_beyond_m
 
 
 class Shown(NamedTuple):
-    """Points (n, 3) on what shows of the parts, the part (n,) of each, and how many were drawn in all."""
+    """Points (n, 3) on what shows of the parts, the part (n,) of each, and which are spread evenly.
+
+    The others are corners of the parts' triangles, where tips and edges are.
+    """
 
     points_mm: npt.NDArray[np.float64]
     part: npt.NDArray[np.int32]
-    drawn: int
+    even: npt.NDArray[np.bool_]
 
 
 def visible_points(sculpture: Sculpture, count: int) -> Shown:
-    """Points evenly over what shows of the parts, at master size.
+    """Points over what shows of the parts, at master size: `count` evenly spread, some at corners besides.
 
     A point of a closed part shows if a step outward leaves every closed part and every sheet's thickness.
     A sheet's points are taken on both of its faces, half a thickness out.
     """
-    points, steps, parts = [], [], []
+    points, steps, parts, even = [], [], [], []
     sources = [(sheet.tree, sheet.half_mm, sheet.part) for sheet in sculpture.sheets]
     if sculpture.closed is not None:
         sources.insert(0, (sculpture.closed, 0.0, -1))
     sizes = [float(areas(tree.corners).sum()) * (2.0 if half else 1.0) for tree, half, _ in sources]
     for (tree, half, part), size in zip(sources, sizes, strict=True):
-        some, rows = spread_points(tree.corners, max(1, round(count * size / max(sum(sizes), 1e-300))))
+        share = max(1, round(count * size / max(sum(sizes), 1e-300)))
+        some, rows = spread_points(tree.corners, share)
+        every = max(1, 3 * len(tree.corners) * CORNERS_RATIO // share)
+        corners = np.arange(0, 3 * len(tree.corners), every)
+        even.append(np.arange(len(some) + len(corners)) < len(some))
+        some = np.concatenate([some, tree.corners.reshape(-1, 3)[corners]])
+        rows = np.concatenate([rows, corners // 3])
         a, b, c = tree.corners[rows, 0], tree.corners[rows, 1], tree.corners[rows, 2]
         normal = np.cross(b - a, c - a)
         normal /= np.maximum(np.sqrt((normal * normal).sum(axis=1)), 1e-300)[:, None]
@@ -134,14 +145,14 @@ def visible_points(sculpture: Sculpture, count: int) -> Shown:
         steps.append(some + (half + STEP_OUT_MM) * normal)
         parts.append(sculpture.part_of_triangle[rows] if part < 0 else np.full(len(rows), part, np.int32))
     if not points:
-        return Shown(np.zeros((0, 3)), np.zeros(0, np.int32), 0)
+        return Shown(np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0, np.bool_))
     surface, outside, part = np.concatenate(points), np.concatenate(steps), np.concatenate(parts)
     shows = np.ones(len(surface), dtype=np.bool_)
     if sculpture.closed is not None:
         shows &= windings(sculpture.closed, outside) == 0
     for sheet in sculpture.sheets:
         shows[shows] = nearest(sheet.tree, outside[shows]).distance >= sheet.half_mm
-    return Shown(surface[shows], part[shows], len(surface))
+    return Shown(surface[shows], part[shows], np.concatenate(even)[shows])
 
 
 def creased_at(sculpture: Sculpture, points_mm: npt.NDArray) -> npt.NDArray[np.bool_]:
