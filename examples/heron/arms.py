@@ -21,7 +21,7 @@ def _coverts(clay, joints, rng):
     shoulder, elbow, wrist = joints
     lie = unit(wrist - elbow)
     fore = rows_round(clay, [wrist + 0.05 * lie, elbow], [0.6, 0.75, 0.9], rng, flow=lambda r, n, t: lie + (0, 0, -0.4), overlap=0.5, slim=0.75)
-    upper = rows_round(clay, [elbow, shoulder + 0.25 * (elbow - shoulder)], [0.85, 0.85], rng, flow=lambda r, n, t: -t, slim=0.75)
+    upper = rows_round(clay, [elbow, shoulder + 0.45 * (elbow - shoulder)], [0.85, 0.85], rng, flow=lambda r, n, t: -t, slim=0.75)
     meshes = []
     for bed in (fore, upper):
         meshes += lay(clay, bed, rng, slim=0.75, lift=0.12, point=0.25, barbs=4.0, hollow=0.16)
@@ -60,8 +60,8 @@ def _curled(clay, centre, axis, start, radius, sweep, thick, rise):
 
 def _ruff(clay, palm, toward, size, rng):
     """Small feathers over the back of a hand, lying toward the fingers."""
-    bed = rows_round(clay, [palm - 0.75 * toward, palm - 0.1 * toward], [1.3 * size, size], rng, flow=lambda r, n, t: t, slim=0.7, overlap=0.5)
-    return lay(clay, bed, rng, slim=0.7, point=0.45, barbs=0.0, rows=11, columns=7)
+    bed = rows_round(clay, [palm - 0.8 * toward, palm - 0.25 * toward], [1.7 * size, 1.4 * size], rng, flow=lambda r, n, t: t, slim=0.62, overlap=0.45)
+    return lay(clay, bed, rng, slim=0.62, lift=0.06, point=0.45, hollow=0.16, barbs=0.0, rows=11, columns=7)
 
 
 def grip_hand(pitch):

@@ -82,14 +82,20 @@ def base_marsh(pitch):
     clay.boxes[0] = np.array([(-4.4, -5.4, 0.0), (4.4, 5.4, WATER)])
     for x, y, r, h in ((3.1, 2.9, 1.0, 0.5), (2.3, 3.9, 0.8, 0.4), (3.7, 1.7, 0.55, 0.4), (-3.4, -2.9, 0.55, 0.4), (-2.9, 3.3, 0.7, 0.35), (-3.6, 2.4, 0.45, 0.4)):
         clay.ball((x, y, WATER - 0.1), (r, 0.8 * r, h), across=(1, 0.4 * x, 0), blend=0.25)
-    for x, y, r, t in ((-2.7, -3.6, 0.55, 0.3), (-3.35, -0.2, 0.5, 2.0), (2.6, -2.9, 0.62, 4.0), (3.35, -1.7, 0.45, 1.0)):
-        clay.drum((x, y, WATER + 0.09), r, r, 0.07, rounding=0.04)
-        way = np.array([np.cos(t), np.sin(t), 0])
-        clay.limb([np.array([x, y, WATER + 0.1]) + 0.15 * way, np.array([x, y, WATER + 0.1]) + 1.2 * r * way], [0.03, 0.12], op=CARVE, blend=0.03)
-    clay.grain(2, 0.055, (0.95, 1.7, 1.0))
-    clay.grain(0, 0.04, (0.5, 0.5, 0.5))
+    clay.grain(2, 0.1, (0.62, 1.0, 1.0))
+    clay.grain(0, 0.03, (0.9, 0.9, 0.9))
     points, triangles = clay.mesh(pitch)
     return boat_turned(points), triangles
+
+
+def _lily(x, y, radius, notch, rng):
+    """A lily leaf: a thick wavy disc with a notch and raised rim."""
+    turn = np.linspace(notch + 0.28, notch + 2 * np.pi - 0.28, 44)
+    out = np.linspace(0.04, 1.0, 12)
+    a, r = np.meshgrid(turn, out, indexing="ij")
+    wave = 0.04 * np.sin(3 * a + rng.uniform(0, 6)) * r**2 + 0.08 * r**6
+    top = np.stack([x + radius * r * np.cos(a), y + radius * r * np.sin(a), WATER + 0.14 + wave], -1)
+    return slab(top, top - (0, 0, 0.3))
 
 
 def reeds(fineness):
@@ -108,5 +114,7 @@ def reeds(fineness):
                 meshes.append(tube(path, radius, sides=20))
             else:
                 meshes.append(blade(foot, lean, (rng.normal(), rng.normal(), 0.1), long, 0.5, thick=0.24, barbs=0.0, veins=0.2, bend=rng.normal(0, 0.4), curl=rng.normal(0, 0.7), point=0.9, rows=int(50 * fineness) + 8))
+    for x, y, r, t in ((-2.9, -3.2, 0.6, 0.3), (-3.3, -0.9, 0.5, 2.0), (2.5, -3.1, 0.7, 4.0), (3.35, -1.9, 0.5, 1.0), (2.85, -2.2, 0.42, 5.5)):
+        meshes.append(_lily(x, y, r, t, rng))
     points, triangles = joined(meshes)
     return boat_turned(points), triangles

@@ -60,8 +60,8 @@ def head_clay():
     clay.limb([at(1.0, 0, 0.42), at(2.0, 0, 0.33), at(3.4, 0, 0.19)], [0.1, 0.09, 0.06], steps=6, blend=0.08)
     for s in (-1.0, 1.0):
         gape = [at(0.55, 0.6 * s, -0.18), at(1.2, 0.36 * s, -0.14), at(2.2, 0.26 * s, -0.12), at(3.9, 0.1 * s, -0.11)]
-        clay.limb(gape, [0.05, 0.085, 0.08, 0.045], steps=8, op=CARVE, blend=0.02)
-        clay.limb([at(1.25, 0.33 * s, 0.16), at(1.85, 0.28 * s, 0.13)], [0.075, 0.035], op=CARVE, blend=0.02)
+        clay.limb(gape, [0.06, 0.1, 0.095, 0.055], steps=8, op=CARVE, blend=0.04)
+        clay.limb([at(1.25, 0.33 * s, 0.16), at(1.85, 0.28 * s, 0.13)], [0.085, 0.05], op=CARVE, blend=0.05)
         clay.limb([at(0.78, 0.5 * s, 0.0), at(1.3, 0.42 * s, 0.02)], [0.13, 0.05], op=CARVE, blend=0.08)
         eye = at(0.5, 0.5 * s, 0.13)
         clay.ball(eye + 0.06 * s * side, (0.34, 0.3, 0.4), axis=GAZE, across=side, op=CARVE, blend=0.1)
@@ -80,7 +80,7 @@ def head(pitch):
     rng = np.random.default_rng(5119)
     bed = rows_round(
         clay, NECK[::-1], [0.45, 0.55, 0.75, 0.95], rng, flow=lambda r, n, t: t + (0, 0, -0.3), slim=0.65,
-        keep=lambda p: (p - SKULL) @ GAZE < -0.1 and p[1] < 0.4,
+        keep=lambda p: (p - SKULL) @ GAZE < -0.1 and p[1] < 0.2 and p[2] < 13.4,
     )
     return joined([clay.mesh(pitch), *lay(clay, bed, rng, slim=0.65, point=0.5, barbs=5.0, hollow=0.16)])
 
@@ -136,5 +136,5 @@ def legs(pitch):
         clay.ball(ankle + (0, 0.02, 0.0), (0.35, 0.38, 0.44), blend=0.2)
         clay.limb([ankle, 0.5 * (ankle + knee), knee], [0.3, 0.36, 0.5], steps=6, blend=0.15)
         _foot(clay, foot, heading)
-        clay.grain(3, 0.055, (1, 1, 0.21), centre=0.5 * (foot + ankle), reach=2.2, axis=ankle - foot)
+        clay.grain(3, 0.05, (1, 1, 0.3), centre=0.5 * (foot + ankle), reach=2.2, axis=ankle - foot)
     return clay.mesh(pitch)

@@ -8,6 +8,7 @@ from drape_loops import drape
 from field_loops import fill_field
 from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
+from scipy.spatial import cKDTree
 from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline, tube
 
 COLLIDER_PITCH = 0.14
@@ -22,8 +23,8 @@ def collider():
         clay.limb(joints, [0.8, 0.66, 0.5], steps=6, blend=0.3)
     for leg in (RIGHT_LEG, LEFT_LEG):
         clay.limb(leg, [0.35, 0.4, 0.6], steps=6, blend=0.2)
-    clay.limb(NECK[:3], [1.1, 0.9, 0.8], steps=6, blend=0.5)
-    clay.limb([NECK[2], NECK[3], SKULL + (0.05, 0.1, 0.1)], [0.85, 0.95, 0.98], steps=6, blend=0.4)
+    clay.limb(NECK[:3], [0.95, 0.75, 0.6], steps=6, blend=0.5)
+    clay.limb([NECK[2], NECK[3], SKULL + (0.0, 0.4, 0.15)], [0.6, 0.68, 0.7], steps=6, blend=0.4)
     low, high = clay.bounds()
     origin = low - 6 * COLLIDER_PITCH
     shape = tuple(int(n) for n in np.ceil((high - low) / COLLIDER_PITCH) + 12)
@@ -88,49 +89,68 @@ def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, coll
     return hang(start, flat, held, solid, steps=steps, wind=wind, gap=gap, bend=bend)
 
 
-def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
-    """The fallen cloth on a finer grid, its hem cut ragged; also each place's share down the cloth."""
+def _fine(points, rows, columns, *, ragged, rng, reach=1.0, tears=4):
+    """The fallen cloth on a finer grid, its hem cut ragged and torn; also each place's share of the uncut length."""
     r0, c0 = points.shape[:2]
-    points = gaussian_filter(points, (1.1, 1.1, 0.0), mode="nearest")
+    points = gaussian_filter(points, (1.5, 1.3, 0.0), mode="nearest")
     share = np.linspace(0.0, 1.0, columns)
-    hem = reach - ragged * gaussian_filter(rng.uniform(0, 1, columns), columns / 60.0, mode="nearest") * 1.2
-    for place in rng.uniform(0.05, 0.95, 7):
-        hem -= ragged * rng.uniform(0.6, 1.6) * np.clip(1.0 - np.abs(share - place) / rng.uniform(0.006, 0.018), 0, 1)
+    wear = gaussian_filter(rng.uniform(-1, 1, columns), columns / 70.0, mode="nearest")
+    hem = 1.0 - ragged * (0.5 + 2.0 * wear)
+    for place in rng.uniform(0.05, 0.95, tears):
+        hem -= ragged * rng.uniform(1.0, 2.6) * np.exp(-np.abs((share - place) / rng.uniform(0.006, 0.014)) ** 1.5)
+    hem = np.clip(hem, 0.1, 1.0) * reach
     down = np.linspace(0.0, 1.0, rows)[:, None] * hem[None]
     places = down * (r0 - 1), np.broadcast_to(share * (c0 - 1), down.shape)
-    return resampled(points, *places), down / hem
+    return resampled(points, *places), down / reach
 
 
 def _patch(share, across, place, size, height):
-    """A sewn-on patch: raised, with a sunk seam and stitches round it."""
+    """The height of a sewn-on patch over the sheet, and its local places (x, y), ±1 at the edge."""
     x = (across - place[1]) / size[1]
     y = (share - place[0]) / size[0]
     x, y = x + 0.22 * y, y - 0.1 * x
     far = np.maximum(np.abs(x), np.abs(y))
-    inside = 1.0 / (1.0 + np.exp(np.clip((far - 1.0) * 60.0, -50, 50)))
-    stitches = np.exp(-(((far - 0.98) / 0.14) ** 2)) * np.clip(np.sin(17.0 * np.arctan2(y, x)) * 2.0, 0.0, 1.0)
-    return height * (inside + 1.3 * stitches)
+    inside = np.clip((1.0 - far) * 5.0, 0.0, 1.0)
+    return height * inside * inside * (3 - 2 * inside), x, y
+
+
+def _stitches(outer, x, y, count, rng):
+    """Short threads across the edge of a patch, as tubes on the sheet's outside."""
+    meshes = []
+    tree = cKDTree(np.stack([x.ravel(), y.ravel()], 1))
+    flat = outer.reshape(-1, 3)
+    for k in range(count):
+        turn = 4.0 * (k + 0.5) / count
+        edge = int(turn)
+        t = 2.0 * (turn - edge) - 1.0
+        tip = {0: (t, 1.0), 1: (1.0, -t), 2: (-t, -1.0), 3: (-1.0, t)}[edge]
+        steps = np.linspace(0.8, 1.18, 6)[:, None] * np.array(tip) + 0.05 * rng.normal(0, 1, 2)
+        _, index = tree.query(steps)
+        path = flat[index]
+        if np.linalg.norm(path[-1] - path[0]) < 0.8:
+            meshes.append(tube(spline(path[[0, -1]], 8), 0.06, sides=8))
+    return meshes
 
 
 def thickened(grid, thick, *, relief=None):
-    """A closed slab about a sheet, thinner at the hem; `relief` raises the outside."""
-    normals = sheet_normals(gaussian_filter(grid, (1.0, 1.0, 0.0)))
+    """Outer and inner skin of a sheet, thinner at the hem; `relief` raises the outside."""
+    normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
     half = 0.5 * np.broadcast_to(thick, grid.shape[:2])[..., None]
     outer = grid + normals * half + (0.0 if relief is None else normals * relief[..., None])
-    return slab(outer, grid - normals * half)
+    return outer, grid - normals * half
 
 
 def cloak(solid, fineness):
     """The long cloak over both shoulders, blown back and to his left, with a raised border."""
-    fallen = _cape(solid, inner=3.0, outer=11.8, angle=2.3, rows=36, columns=69, slope=0.9, steps=420, wind=(0.00035, 0.0004, 0.0), bend=0.015,
+    fallen = _cape(solid, inner=3.0, outer=11.8, angle=2.3, rows=36, columns=69, slope=0.9, steps=420, wind=(0.00035, 0.0004, 0.0), bend=0.015, gap=0.24,
                    pins=TUCK)
-    grid, share = _fine(fallen, int(300 * fineness), int(480 * fineness), ragged=0.045, rng=np.random.default_rng(4877))
-    border = 0.05 * np.exp(-(((share - 0.955) / 0.012) ** 2)) - 0.03 * np.exp(-(((share - 0.925) / 0.006) ** 2))
+    grid, share = _fine(fallen, int(300 * fineness), int(480 * fineness), ragged=0.035, rng=np.random.default_rng(4877), tears=5)
+    border = 0.07 * np.exp(-(((share - 0.93) / 0.014) ** 4)) - 0.03 * np.exp(-(((share - 0.90) / 0.008) ** 2))
     across = np.broadcast_to(np.linspace(0, 1, grid.shape[1]), share.shape)
-    for place, size in (((0.62, 0.83), (0.09, 0.035)), ((0.70, 0.30), (0.075, 0.03)), ((0.5, 0.1), (0.06, 0.03))):
-        border = border + _patch(share, across, place, size, 0.05)
-    thick = 0.24 - 0.06 * share
-    return thickened(grid, thick, relief=border)
+    patches = [_patch(share, across, *spot, 0.07) for spot in (((0.60, 0.83), (0.10, 0.05)), ((0.68, 0.30), (0.085, 0.042)))]
+    skins = thickened(grid, 0.24 - 0.06 * share, relief=border + sum(patch[0] for patch in patches))
+    rng = np.random.default_rng(419)
+    return joined([slab(*skins), *(m for _, x, y in patches for m in _stitches(skins[0], x, y, 26, rng))])
 
 
 def hem_veil(solid, fineness):
@@ -138,24 +158,25 @@ def hem_veil(solid, fineness):
     collar = [tuple(np.array(p) * (0.86, 0.86, 1.0) - (0, -0.0, 2.6)) for p in COLLAR]
     fallen = _cape(solid, inner=3.4, outer=10.4, angle=1.5, rows=26, columns=45, slope=1.1, steps=300, wind=(0.0002, 0.0003, 0.0), collar=collar,
                    sweep=(-70.0, 70.0), gap=0.12)
-    grid, _ = _fine(fallen, int(160 * fineness), int(260 * fineness), ragged=0.09, rng=np.random.default_rng(2221))
+    grid, _ = _fine(fallen, int(160 * fineness), int(260 * fineness), ragged=0.06, tears=9, rng=np.random.default_rng(2221))
     return open_sheet(grid)
 
 
 def tabard(solid, fineness):
     """The cloth that hangs from the belt in front."""
     rows, columns = 22, 25
-    top = spline([(-0.72, -0.98, 7.95), (0.0, -1.3, 7.9), (0.75, -1.0, 8.05)], columns)
+    top = spline([(-0.7, -1.16, 7.95), (0.0, -1.46, 7.88), (0.85, -1.16, 8.05)], columns)
+    top = top + 0.1 * np.sin(np.linspace(0, 7 * np.pi, columns))[:, None] * np.array([0.1, -1.0, 0.0])
     s = np.linspace(-1, 1, columns)
-    long = np.linspace(0.0, 3.0, rows)
-    flat = np.stack([(0.85 + 0.1 * long[:, None]) * 1.2 * s[None], -long[:, None] * (1 + 0 * s[None]), 0 * long[:, None] * s[None]], -1)
+    long = np.linspace(0.0, 3.2, rows)
+    flat = np.stack([(0.9 + 0.26 * long[:, None]) * 1.25 * s[None], -long[:, None] * (1 + 0 * s[None]), 0 * long[:, None] * s[None]], -1)
     start = top[None] + long[:, None, None] * np.array([0.0, -0.55, -0.85]) + 0.12 * long[:, None, None] * np.stack([s, 0 * s, 0 * s], 1)[None]
     held = np.ones((rows, columns))
     held[0] = 0.0
-    fallen = hang(start, flat, held, solid, steps=260, wind=(0.0002, 0.0001, 0.0), gap=0.12)
-    grid, share = _fine(fallen, int(190 * fineness), int(150 * fineness), ragged=0.04, rng=np.random.default_rng(811))
-    border = 0.04 * np.exp(-(((share - 0.93) / 0.02) ** 2))
-    return thickened(grid, 0.2 - 0.04 * share, relief=border)
+    fallen = hang(start, flat, held, solid, steps=260, wind=(0.0002, 0.0001, 0.0), gap=0.3, bend=0.03)
+    grid, share = _fine(fallen, int(190 * fineness), int(150 * fineness), ragged=0.035, rng=np.random.default_rng(811))
+    border = 0.05 * np.exp(-(((share - 0.9) / 0.02) ** 4))
+    return slab(*thickened(grid, 0.2 - 0.04 * share, relief=border))
 
 
 BRIM = [(-0.22, -1.62, 11.75), (-0.75, -1.5, 12.35), (-1.12, -1.35, 13.2), (-1.12, -1.65, 14.2), (-0.62, -2.15, 15.0), (-0.02, -2.45, 15.4),
@@ -174,12 +195,12 @@ def hood(solid, fineness):
     start = top[None] + long[..., None] * away[None]
     held = np.ones((rows, columns))
     held[0] = 0.0
-    fallen = hang(start, flat, held, solid, steps=420, gap=0.14, bend=0.03, grip=0.5)
+    fallen = hang(start, flat, held, solid, steps=420, gap=0.44, bend=0.03, grip=0.5)
     rng = np.random.default_rng(3901)
     point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(340 * fineness)) / 0.33) ** 2))
-    grid, down = _fine(fallen, int(300 * fineness), int(340 * fineness), ragged=0.03, rng=rng, reach=point)
-    border = 0.05 * np.exp(-(((down - 0.96) / 0.015) ** 2)) + 0.06 * np.exp(-(((down - 0.07) / 0.02) ** 2))
-    cloth = thickened(grid, 0.25, relief=border)
+    grid, down = _fine(fallen, int(300 * fineness), int(340 * fineness), ragged=0.025, rng=rng, reach=point)
+    border = 0.06 * np.exp(-(((down - 0.94) / 0.014) ** 4)) + 0.06 * np.exp(-(((down - 0.07) / 0.02) ** 2))
+    cloth = slab(*thickened(grid, 0.25, relief=border))
     width = np.interp(np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11])
     brim = tube(grid[1], width, sides=16)
     return joined([cloth, brim])

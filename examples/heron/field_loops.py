@@ -171,9 +171,9 @@ def _grain_height(grain, px, py, pz):
         bow = shift - math.floor(shift) - 0.5
         value = (w - row) * (1.0 - 2.0 * bow * bow) - 0.4
     else:  # hammered plates: worn scutes up a leg
-        turn = w + 0.35 * math.sin(3.0 * math.atan2(v, u))
-        saw = turn - math.floor(turn)
-        value = saw * saw - 0.33
+        turn = w + 0.3 * math.sin(2.0 * math.atan2(v, u))
+        saw = 2.0 * (turn - math.floor(turn)) - 1.0
+        value = 0.6 - saw * saw * saw * saw
     return grain[1] * value * mask
 
 

@@ -4,7 +4,7 @@ import numpy as np
 from body import torso_clay
 from clay import CARVE, Clay
 from pose import GRIP_HEIGHT, LANTERN_TOP, POLE_RADIUS, pole_at
-from surfaces import ROPE, blade, joined, spline, tube, unit
+from surfaces import ROPE, bead, blade, joined, lathe, spline, tube, unit
 
 
 def _round_path(centre, radius, count=64, axis_x=(1, 0, 0), axis_y=(0, 1, 0)):
@@ -34,42 +34,43 @@ def pole(fineness):
     return joined(meshes)
 
 
-def lantern_frame(pitch):
-    """Bars, base and shoulder ring of the lantern."""
-    clay = Clay()
-    top = LANTERN_TOP
-    base = top - (0, 0, 2.75)
-    clay.drum(base, 0.72, 0.78, 0.14, rounding=0.05)
-    clay.drum(base - (0, 0, 0.2), 0.5, 0.66, 0.1, rounding=0.04, blend=0.04)
-    clay.drum(base + (0, 0, 0.18), 0.66, 0.6, 0.08, rounding=0.03)
-    clay.ring(base + (0, 0, 1.05), 0.66, 0.085)
-    clay.drum(base + (0, 0, 1.95), 0.62, 0.74, 0.1, rounding=0.04)
+def lantern_frame(fineness):
+    """Foot, six bars with a hoop, and the shoulder ring of the lantern."""
+    base = LANTERN_TOP - (0, 0, 2.75)
+    sides = int(96 * fineness) + 24
+    foot = [(0.5, -0.3), (0.66, -0.3), (0.7, -0.2), (0.58, -0.14), (0.6, -0.1), (0.8, -0.06), (0.82, 0.08), (0.74, 0.14), (0.62, 0.16), (0.6, 0.24)]
+    meshes = [lathe(foot, base, sides=sides)]
+    crown = [(0.58, 1.8), (0.66, 1.8), (0.76, 1.88), (0.8, 1.98), (0.76, 2.06), (0.6, 2.08)]
+    meshes.append(lathe(crown, base, sides=sides))
+    meshes.append(tube(_round_path(base + (0, 0, 1.05), 0.71, sides)[:-1], 0.085, sides=12, loop=True))
     for k in range(6):
         a = 2 * np.pi * (k + 0.3) / 6
         way = np.array([np.cos(a), np.sin(a), 0.0])
-        clay.limb([base + 0.62 * way, base + 0.72 * way + (0, 0, 1.0), base + 0.64 * way + (0, 0, 1.95)], [0.115, 0.105, 0.115], steps=8, blend=0.08)
-    return clay.mesh(pitch)
+        bar = spline([base + 0.64 * way, base + 0.74 * way + (0, 0, 1.0), base + 0.66 * way + (0, 0, 1.95)], 30)
+        meshes.append(tube(bar, 0.115, sides=14))
+        meshes.append(bead(base + 0.78 * way + (0, 0, 1.05), 0.12))
+    return joined(meshes)
 
 
-def lantern_cap(pitch):
-    """The cap: a flared roof with a vented chimney."""
-    clay = Clay()
+def lantern_cap(fineness):
+    """The cap: a scalloped roof with ribs and a chimney."""
     top = LANTERN_TOP
-    clay.drum(top - (0, 0, 0.62), 0.95, 0.45, 0.2, rounding=0.05)
-    clay.drum(top - (0, 0, 0.36), 0.5, 0.3, 0.2, rounding=0.03, blend=0.1)
-    clay.drum(top - (0, 0, 0.14), 0.34, 0.34, 0.1, rounding=0.04)
+    roof = [(0.6, -0.86), (0.98, -0.84), (1.0, -0.74), (0.86, -0.64), (0.62, -0.5), (0.47, -0.34), (0.4, -0.22)]
+    meshes = [lathe(roof, top, sides=int(140 * fineness) + 24, scallop=-0.07)]
+    chimney = [(0.36, -0.34), (0.36, -0.16), (0.45, -0.12), (0.45, -0.04), (0.3, 0.02), (0.17, 0.06), (0.15, 0.14)]
+    meshes.append(lathe(chimney, top, sides=int(60 * fineness) + 20))
     for k in range(8):
         a = 2 * np.pi * k / 8
         way = np.array([np.cos(a), np.sin(a), 0.0])
-        clay.limb([top - (0, 0, 0.4) + 0.32 * way, top - (0, 0, 0.76) + 0.93 * way], [0.05, 0.07], steps=2, blend=0.05)
-    clay.limb([top - (0, 0, 0.1), top + (0, 0, 0.12)], [0.16, 0.14], steps=2, blend=0.08)
-    return clay.mesh(pitch)
+        rib = spline([top - (0, 0, 0.3) + 0.4 * way, top - (0, 0, 0.52) + 0.62 * way, top - (0, 0, 0.78) + 0.98 * way], 16)
+        meshes.append(tube(rib, np.linspace(0.06, 0.085, 16), sides=10))
+    return joined(meshes)
 
 
 def lantern_ring(fineness):
     """The ring that the hand holds."""
     centre = LANTERN_TOP + (0, 0, 0.36)
-    return tube(_round_path(centre, 0.36, int(120 * fineness) + 24, (0.36, -0.93, 0), (0, 0, 1)), 0.12, sides=16)
+    return tube(_round_path(centre, 0.36, int(120 * fineness) + 24, (0.36, -0.93, 0), (0, 0, 1))[:-1], 0.12, sides=16, loop=True)
 
 
 def lantern_candle(pitch):
@@ -126,40 +127,50 @@ def basket(fineness):
     core = np.linspace(-1.6, 1.3, 40)
     liner = BASKET + core[:, None] * BASKET_AXIS
     side, _ = _basket_frame()
-    meshes.append(tube(liner, _basket_radius(core) * 0.93, sides=48, hint=side))
+    turn = np.linspace(0, 2 * np.pi, 48, endpoint=False)
+    oval = np.stack([1.08 * np.cos(turn), 0.86 * np.sin(turn)], 1)
+    meshes.append(tube(liner, _basket_radius(core) - 0.03, shape=oval, hint=side))
     return joined(meshes)
 
 
-def _fish(clay, root, way, outward, long, tail_up):
-    """A plump fish; `way` points out of the basket, `outward` is its back."""
-    side = unit(np.cross(way, outward))
-    sense = 1.0 if tail_up else -1.0
-    nose, tail = root - 0.6 * sense * long * way, root + 0.6 * sense * long * way
-    belly = root - 0.1 * sense * long * way - 0.06 * outward
-    clay.limb([nose, belly, root + 0.3 * sense * long * way, tail], [0.16, 0.4, 0.26, 0.1], steps=8, flat=0.62, across=side)
-    stem = sense * way
+def _fish(root, way, back, long, *, bend):
+    """A plump fish from nose to tail along `way`, its back toward `back`: body, fins, gills and eyes."""
+    way = unit(way)
+    back = unit(back - way * (back @ way))
+    side = np.cross(way, back)
+    t = np.linspace(0.0, 1.0, 60)[:, None]
+    spine = root + (t - 0.4) * long * way + bend * t**2 * side
+    girth = long * np.interp(t[:, 0], [0, 0.05, 0.18, 0.38, 0.6, 0.82, 0.93, 1.0], [0.03, 0.09, 0.17, 0.215, 0.18, 0.085, 0.06, 0.065])
+    a = np.linspace(0, 2 * np.pi, 40, endpoint=False)
+    oval = np.stack([np.cos(a), 0.62 * np.sin(a)], 1)
+    facing = np.broadcast_to(back, spine.shape)
+    meshes = [tube(spine, girth, shape=oval, along_hint=facing)]
     for s in (-1.0, 1.0):
-        clay.limb([tail, tail + 0.26 * stem + 0.2 * s * outward, tail + 0.5 * stem + 0.4 * s * outward], [0.1, 0.13, 0.07], steps=4, flat=0.6, across=side, blend=0.08)
-    clay.limb([root - 0.1 * stem + 0.34 * outward, root + 0.3 * stem + 0.4 * outward, root + 0.5 * stem + 0.26 * outward], [0.09, 0.11, 0.06], steps=4, flat=0.7, across=side, blend=0.1)
+        b = np.linspace(-0.95, 0.95, 16)
+        here = 0.27 + 0.05 * np.cos(1.6 * b)
+        index = (here * 59).astype(int)
+        gill = spine[index] + 0.98 * girth[index, None] * (np.sin(b)[:, None] * back + s * 0.62 * np.cos(b)[:, None] * side)
+        meshes.append(tube(gill, 0.028 * long, sides=8))
+        eye = spine[0] + 0.12 * long * way + s * 0.085 * long * side + 0.035 * long * back
+        meshes.append(bead(eye, 0.055 * long))
+        fin = spine[0] + 0.34 * long * way + s * 0.12 * long * side - 0.08 * long * back
+        meshes.append(blade(fin, way + 0.5 * s * side - 0.3 * back, s * side, 0.28 * long, 0.2 * long, thick=0.1, point=0.2, barbs=0.0, veins=0.3, rows=14))
+    tail = spine[-1] - 0.06 * long * way
     for s in (-1.0, 1.0):
-        eye = nose + 0.22 * stem + 0.17 * s * side + 0.07 * outward
-        clay.ball(eye, 0.1, blend=0.02).ball(eye + 0.07 * s * side, 0.05, op=CARVE)
-        gill = nose + 0.46 * stem + 0.24 * s * side
-        clay.limb([gill + 0.2 * outward, gill + 0.1 * stem, gill - 0.2 * outward], [0.05, 0.06, 0.05], steps=4, op=CARVE, blend=0.03)
-    clay.limb([nose + 0.05 * stem - 0.3 * side - 0.03 * outward, nose + 0.05 * stem + 0.3 * side - 0.03 * outward], [0.035, 0.035], op=CARVE, blend=0.02)
-    clay.grain(4, 0.05, (0.2, 0.2, 0.2), centre=root + 0.15 * stem * long, reach=0.62 * long, axis=way, across=outward)
+        meshes.append(blade(tail, way + 0.75 * s * back, side, 0.36 * long, 0.26 * long, thick=0.15, point=0.4, barbs=0.0, veins=0.3, rows=16))
+    meshes.append(blade(spine[20] + 0.12 * long * back, way + 0.55 * back, side, 0.42 * long, 0.26 * long, thick=0.13, point=0.3, barbs=0.0, veins=0.3, rows=16))
+    return meshes
 
 
-def catch(pitch):
-    """Three fish in the basket's mouth."""
-    clay = Clay()
-    mouth = BASKET + 1.55 * BASKET_AXIS
-    _fish(clay, mouth + (0.5, 0.1, 0.6), unit(np.array([0.45, 0.1, 1.0])), unit(np.array([0.3, 1.0, 0.0])), 1.25, True)
-    _fish(clay, mouth + (-0.15, 0.42, 0.62), unit(np.array([-0.2, 0.45, 1.0])), unit(np.array([-1.0, 0.3, 0.1])), 1.2, False)
-    _fish(clay, mouth + (0.5, 0.75, 0.25), unit(np.array([0.3, 0.85, 0.65])), unit(np.array([0.4, -0.5, 0.8])), 1.1, True)
-    for x, y, r in ((0.0, -0.4, 0.5), (0.6, -0.3, 0.4), (-0.55, -0.3, 0.45), (0, 0.2, 0.55)):
-        clay.ball(mouth + (x, y, -0.28), (r, r, 0.35), blend=0.15)
-    return clay.mesh(pitch)
+def catch(fineness):
+    """Three fish in the basket's mouth, two tails up and one gasping, on a bed of wet grass."""
+    mouth = BASKET + 1.45 * BASKET_AXIS
+    meshes = _fish(mouth + (0.55, 0.05, 0.35), np.array([0.42, 0.15, 1.0]), np.array([0.5, 1.0, 0.0]), 2.1, bend=0.35)
+    meshes += _fish(mouth + (-0.1, 0.4, 0.75), np.array([0.1, -0.4, -1.0]), np.array([-1.0, 0.2, 0.0]), 2.5, bend=-0.3)
+    meshes += _fish(mouth + (0.25, 0.75, 0.05), np.array([-0.35, 0.8, 0.75]), np.array([0.3, -0.6, 1.0]), 1.7, bend=0.3)
+    turn = np.linspace(-0.5 * np.pi, 0.5 * np.pi, 20)[1:-1]
+    meshes.append(lathe(np.stack([1.25 * np.cos(turn), 0.4 * np.sin(turn)], 1), mouth - 0.15 * BASKET_AXIS, axis=BASKET_AXIS, sides=int(60 * fineness) + 20, scallop=0.06, count=14))
+    return joined(meshes)
 
 
 def basket_reeds(fineness):
@@ -179,12 +190,12 @@ def belt_rope(fineness):
     """The rope belt: once round the hips, crossed through itself in front, two ends hanging."""
     waist = np.array([0.1, -0.05, 8.05])
     path = spline(
-        waist + np.array([(-0.5, -1.36, -2.0), (-0.48, -1.42, -1.0), (-0.3, -1.36, -0.3), (0.45, -1.12, -0.05), (1.08, -0.2, 0.08), (0.75, 0.95, 0.12),
-         (-0.3, 1.18, 0.05), (-1.1, 0.5, -0.05), (-1.02, -0.7, -0.12), (-0.55, -1.22, -0.16), (-0.1, -1.46, -0.3), (0.0, -1.5, -1.1), (0.12, -1.42, -2.5)]),
+        waist + np.array([(-0.5, -1.95, -2.1), (-0.48, -1.85, -1.0), (-0.3, -1.62, -0.2), (0.5, -1.42, -0.02), (1.2, -0.3, 0.08), (0.75, 0.95, 0.12),
+         (-0.3, 1.18, 0.05), (-1.1, 0.5, -0.05), (-1.08, -0.8, -0.08), (-0.6, -1.42, -0.1), (-0.1, -1.72, -0.2), (0.0, -1.88, -1.1), (0.12, -2.0, -2.5)]),
         int(700 * fineness) + 100,
     )
     meshes = [tube(path, 0.18, shape=ROPE, twist=6.0)]
-    knot = spline(waist + np.array([(-0.62, -1.32, -0.1), (-0.35, -1.66, -0.2), (-0.05, -1.55, -0.4), (-0.3, -1.3, -0.5), (-0.6, -1.45, -0.4), (-0.4, -1.68, -0.15), (-0.1, -1.5, -0.1)]), int(160 * fineness) + 40)
+    knot = spline(waist + np.array([(-0.66, -1.62, -0.02), (-0.35, -1.96, -0.12), (0.0, -1.85, -0.32), (-0.3, -1.65, -0.45), (-0.64, -1.75, -0.32), (-0.4, -1.98, -0.05), (-0.05, -1.8, 0.0)]), int(160 * fineness) + 40)
     meshes.append(tube(knot, 0.16, shape=ROPE, twist=6.0))
     for end in (path[0], path[-1]):
         meshes.append(tube([end + (0, 0, 0.1), end - (0, 0, 0.12), end - (0, 0, 0.4)], [0.24, 0.22, 0.26], sides=14))
@@ -204,7 +215,7 @@ def strap(fineness):
     """The chest strap with its buckle, and the two shoulder straps of the basket."""
     body = torso_clay()
     meshes = []
-    rough = spline([(-1.5, 0.6, 12.0), (-1.45, -0.6, 11.9), (-0.95, -1.7, 10.9), (0.0, -1.9, 9.9), (0.85, -1.5, 9.1), (1.5, -0.5, 8.6), (1.6, 0.6, 8.5)], 60)
+    rough = spline([(-1.35, -0.2, 12.1), (-1.35, -0.8, 11.8), (-0.95, -1.7, 10.9), (0.0, -1.9, 9.9), (0.85, -1.5, 9.1), (1.5, -0.5, 8.6), (1.6, 0.6, 8.5)], 60)
     skin, normals = body.settle(rough, 14)
     path = spline(skin + 0.24 * normals, int(260 * fineness) + 60)
     facing = unit(spline(normals, len(path)))

@@ -45,10 +45,11 @@ def _grid_triangles(rows, columns, wrap):
     return np.concatenate([np.stack([a, b, c], 1), np.stack([b, d, c], 1)])
 
 
-def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0), along_hint=None):
+def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0), along_hint=None, loop=False):
     """A closed tube along `path`; `radius` (n,) or one number; `shape` (sides, 2) is its section.
 
-    `twist` turns the section, in radians per unit of length; `along_hint` (n, 3) is what its first axis faces. The ends are domed by one ring and a point.
+    `twist` turns the section, in radians per unit of length; `along_hint` (n, 3) is what its first axis faces. The
+    ends are domed by one ring and a point; a `loop` has none: its path comes round without a repeated point.
     """
     path = np.asarray(path, float)
     radius = np.broadcast_to(np.asarray(radius, float), len(path)).copy()
@@ -67,6 +68,9 @@ def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0),
         c, s = np.cos(twist * along)[:, None], np.sin(twist * along)[:, None]
         first, second = c * first + s * second, c * second - s * first
     tangent = unit(np.gradient(path, axis=0))
+    if loop:
+        rings = path[:, None] + radius[:, None, None] * (first[:, None] * shape[None, :, :1] + second[:, None] * shape[None, :, 1:])
+        return outward(rings.reshape(-1, 3), _torus_triangles(len(path), sides))
     head, tail = path[0] - 0.5 * radius[0] * tangent[0], path[-1] + 0.5 * radius[-1] * tangent[-1]
     path = np.concatenate([[head], path, [tail]])
     first, second = (np.concatenate([f[:1], f, f[-1:]]) for f in (first, second))
@@ -83,6 +87,14 @@ def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0),
     low = np.stack([np.full(sides, south), (k + 1) % sides, k], 1)
     high = np.stack([np.full(sides, north), last + k, last + (k + 1) % sides], 1)
     return points, np.concatenate([grid, low, high]).astype(np.int32)
+
+
+def _torus_triangles(rows, columns):
+    i, j = np.meshgrid(np.arange(rows), np.arange(columns), indexing="ij")
+    a = (i * columns + j).ravel()
+    b = (i * columns + (j + 1) % columns).ravel()
+    c, d = (a + columns) % (rows * columns), (b + columns) % (rows * columns)
+    return np.concatenate([np.stack([a, b, c], 1), np.stack([b, d, c], 1)]).astype(np.int32)
 
 
 ROPE = np.stack(
@@ -127,6 +139,34 @@ def blade(root, along, outward_hint, length, width, *, bend=0.0, curl=0.0, rows=
     t = np.linspace(0.0, 1.0, rows)[:, None]
     spine = np.asarray(root, float) + t * length * w + bend * t**2 * np.cross(n, w) + curl * t**2 * n
     return leaf(spine, np.broadcast_to(n, spine.shape), width, **shape)
+
+
+def lathe(profile, centre, *, axis=(0.0, 0.0, 1.0), sides=48, scallop=0.0, count=8):
+    """A closed turned solid: `profile` rows (radius, height) from the bottom up, smoothed little; rim scalloped."""
+    profile = np.asarray(profile, float)
+    fine = []
+    for (r0, h0), (r1, h1) in zip(profile[:-1], profile[1:], strict=True):
+        t = np.linspace(0.0, 1.0, max(int(np.hypot(r1 - r0, h1 - h0) / 0.05), 2), endpoint=False)
+        fine += [(r0 + (r1 - r0) * k, h0 + (h1 - h0) * k) for k in t]
+    fine = np.array([*fine, profile[-1]])
+    w = unit(axis)
+    u = unit(np.cross((0.0, 1.0, 0.0), w))
+    v = np.cross(w, u)
+    turn = np.linspace(0.0, 2.0 * np.pi, sides, endpoint=False)
+    swell = 1.0 + scallop * np.abs(np.sin(0.5 * count * turn))
+    around = swell[:, None] * (np.cos(turn)[:, None] * u + np.sin(turn)[:, None] * v)
+    rings = np.asarray(centre, float) + fine[:, None, :1] * around[None] + fine[:, None, 1:] * w
+    points = np.concatenate([rings.reshape(-1, 3), [centre + fine[0, 1] * w, centre + fine[-1, 1] * w]])
+    k, last = np.arange(sides), (len(fine) - 1) * sides
+    low = np.stack([np.full(sides, len(points) - 2), (k + 1) % sides, k], 1)
+    high = np.stack([np.full(sides, len(points) - 1), last + k, last + (k + 1) % sides], 1)
+    return outward(points, np.concatenate([_grid_triangles(len(fine), sides, True), low, high]).astype(np.int32))
+
+
+def bead(centre, radius, *, sides=20):
+    """A closed ball."""
+    a = np.linspace(-0.5 * np.pi, 0.5 * np.pi, sides // 2 + 1)[1:-1]
+    return lathe(np.stack([np.cos(a), np.sin(a)], 1) * radius, np.asarray(centre, float), sides=sides)
 
 
 def sheet_normals(grid):
