@@ -52,7 +52,12 @@ class Station:
 
 
 ROUTE: tuple[Station, ...] = (
-    Station("size", "job", {"extents": "job.extents"}, "the factor from file units to millimetres"),
+    Station(
+        "size",
+        "job",
+        {"extents": "job.extents", "declared_unit_mm": "job.declared_unit_mm"},
+        "the factor from file units to millimetres",
+    ),
     Station(
         "intake",
         "part",

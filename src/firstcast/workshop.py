@@ -111,7 +111,7 @@ def _read(path: Path) -> ReadFile:
 
 
 def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Order:
-    """The job as the route takes it. Parts that belong to no piece give their extents only."""
+    """The job as the route takes it. Rulers, which belong to no piece, give their extents only."""
     pieces = job.pieces(list(parts))
     used = [name for piece in pieces for name in piece.parts]
     rulers = [name for name in parts if job.is_ruler(name)]
@@ -129,8 +129,10 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
     given: dict[str, dict[str, Source]] = {
         name: {"name": Given(name), "mesh": parts[name][0]} for name in used
     }
+    units = {parts[name][1].units_mm[parts[name][0].number] for name in [*used, *rulers]}
+    declared = units.pop() if len(units) == 1 else None
     return Order(
-        job={"extents": Given(extents), "pieces": Given(pieces)},
+        job={"extents": Given(extents), "pieces": Given(pieces), "declared_unit_mm": Given(declared)},
         parts=given,
         pieces={piece.name: piece.parts for piece in pieces},
         settings=settings,

@@ -227,3 +227,13 @@ def test_figures_without_parts_or_height_are_errors():
 def test_settings_that_say_too_little_or_too_much_are_refused(settings):
     with pytest.raises(ValidationError):
         Settings.model_validate(settings)
+
+
+def test_the_unit_that_files_declare_serves_where_the_job_gives_no_rule():
+    extents = (PartExtents("body", (0.0, 0.0, 0.0), (1.0, 1.0, 2.0)),)
+    sized = size(extents=extents, declared_unit_mm=25.4, settings=Settings())
+    assert sized.height_mm == pytest.approx(50.8)
+    assert [rule.name for rule in sized.rules] == ["declared"]
+    told = size(extents=extents, declared_unit_mm=25.4, settings=Settings(total_height_mm=30.0))
+    assert told.height_mm == pytest.approx(30.0)
+    assert told.findings == ()

@@ -147,7 +147,9 @@ class Sized(StationResult):
         return self.factor_mm * self.turn
 
 
-def size(*, extents: tuple[PartExtents, ...], settings: Settings) -> Sized:
+def size(
+    *, extents: tuple[PartExtents, ...], declared_unit_mm: float | None = None, settings: Settings
+) -> Sized:
     """The factor from file units to millimetres by the job's scale rules, and the turn to z up.
 
     Intake receives `matrix_mm` = factor · turn.
@@ -156,6 +158,8 @@ def size(*, extents: tuple[PartExtents, ...], settings: Settings) -> Sized:
     ----------
     extents : tuple of PartExtents
         All parts of the figure and the ruler, in file units.
+    declared_unit_mm : float or None
+        Length of the file unit where all files declare it (3MF, glTF); used where the job gives no rule.
 
     Raises
     ------
@@ -171,7 +175,7 @@ def size(*, extents: tuple[PartExtents, ...], settings: Settings) -> Sized:
     if high <= low:
         raise JobError("the figure has no height", where="size.up", mend="Check the up axis.")
 
-    rules = _applied(settings, figure, ruler, high - low)
+    rules = _applied(settings, figure, ruler, high - low, declared_unit_mm)
     used = next(rule for rule in rules if rule.used)
     height_mm = (high - low) * used.factor_mm
     ratio, ratio_says = _ratio(settings, used, height_mm)
@@ -207,7 +211,11 @@ def _named(parts: Sequence[PartExtents], pattern: str, key: str) -> PartExtents:
 
 
 def _applied(
-    settings: Settings, figure: Sequence[PartExtents], ruler: PartExtents | None, height: float
+    settings: Settings,
+    figure: Sequence[PartExtents],
+    ruler: PartExtents | None,
+    height: float,
+    declared_unit_mm: float | None,
 ) -> list[AppliedRule]:
     found: dict[str, tuple[float, bool, str]] = {}
     if settings.ruler and ruler:
@@ -226,6 +234,8 @@ def _applied(
         found["real"] = (scale.UNITS_MM[unit] / ratio, True, f"modelled life-size in {unit}, at 1:{ratio:g}")
     if settings.unit:
         found["unit"] = (scale.UNITS_MM[settings.unit], True, f"one file unit is 1 {settings.unit}")
+    if not found and declared_unit_mm is not None:
+        found["declared"] = (declared_unit_mm, False, f"the files declare a unit of {declared_unit_mm:g} mm")
     if not found:
         found["none"] = (1.0, False, "no rule is given: one file unit is taken as 1 mm")
     if settings.use and settings.use not in found:
