@@ -61,7 +61,7 @@ ROUTE: tuple[Station, ...] = (
     Station(
         "intake",
         "part",
-        {"name": "part.name", "mesh": "part.mesh", "factor_mm": "size.factor_mm"},
+        {"name": "part.name", "mesh": "part.mesh", "matrix_mm": "size.matrix_mm"},
         "parts in millimetres, mended",
     ),
     Station("plan", "job", {"summaries": "intake.summary", "pieces": "job.pieces"}, "the process's limits"),

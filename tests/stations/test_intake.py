@@ -18,7 +18,7 @@ CLOSED, CAPPED, SHEET = ShellKind.CLOSED, ShellKind.CAPPED, ShellKind.SHEET
 
 
 def taken(mesh: Mesh, factor_mm: float = 1.0, **choices) -> Intaken:
-    return intake(name="torso", mesh=mesh, factor_mm=factor_mm, settings=Settings(**choices))
+    return intake(name="torso", mesh=mesh, matrix_mm=factor_mm * np.eye(3), settings=Settings(**choices))
 
 
 def kinds(result: Intaken) -> list[ShellKind]:
@@ -405,7 +405,7 @@ def public(name: str, height_mm: float = 54.0) -> list[Intaken]:
     meshes = read_meshes(public_mesh(name))
     factor = height_mm / max(np.ptp(read.mesh.points, axis=0).max() for read in meshes)
     results = [
-        intake(name=read.name, mesh=read.mesh, factor_mm=factor, settings=Settings()) for read in meshes
+        intake(name=read.name, mesh=read.mesh, matrix_mm=factor * np.eye(3), settings=Settings()) for read in meshes
     ]
     for result in results:
         check_part(result)

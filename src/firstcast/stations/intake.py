@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 from pydantic import Field
 
 from firstcast.errors import InputError
@@ -87,7 +88,7 @@ class _Classed(NamedTuple):
     area: np.ndarray
 
 
-def intake(*, name: str, mesh: Mesh, factor_mm: float, settings: Settings) -> Intaken:
+def intake(*, name: str, mesh: Mesh, matrix_mm: npt.NDArray[np.float64], settings: Settings) -> Intaken:
     """Bring one part to millimetres, mend it and class its shells.
 
     Parameters
@@ -96,8 +97,8 @@ def intake(*, name: str, mesh: Mesh, factor_mm: float, settings: Settings) -> In
         The part's name in the job.
     mesh : Mesh
         In file units; triangles as delivered.
-    factor_mm : float
-        Millimetres on the figure per file unit, > 0.
+    matrix_mm : (3, 3) float64
+        From file units to millimetres, z up: the factor and the turn of the size station.
     settings : Settings
 
     Raises
@@ -105,7 +106,7 @@ def intake(*, name: str, mesh: Mesh, factor_mm: float, settings: Settings) -> In
     InputError
         The part is empty, has no extent, or is smaller than a speck.
     """
-    points = np.asarray(mesh.points, dtype=np.float64) * factor_mm
+    points = np.ascontiguousarray(np.asarray(mesh.points, dtype=np.float64) @ np.asarray(matrix_mm).T)
     diagonal = float(np.linalg.norm(points.max(axis=0) - points.min(axis=0))) if len(points) else 0.0
     if not len(mesh.triangles) or not diagonal > 0 or not np.isfinite(diagonal):
         raise InputError("the part has no extent", where=name, mend="Export it again.")
