@@ -62,6 +62,7 @@ def weld(points: Points, triangles: Triangles, tolerance: float) -> Welded:
 
 def _weld_rows(points: np.ndarray) -> tuple[Points, np.ndarray, np.ndarray]:
     """Points, the number of each one's place, and the first row of each place."""
-    exact = np.ascontiguousarray(points, dtype=np.float64) + 0.0  # -0 becomes 0
+    with np.errstate(invalid="ignore"):  # a damaged file's NaN may be a signalling one
+        exact = np.ascontiguousarray(points, dtype=np.float64) + 0.0  # -0 becomes 0
     label, first = weld_exact(exact.view(np.int64))
     return exact, label, first

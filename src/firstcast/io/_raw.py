@@ -52,7 +52,8 @@ def bounds_of(points: np.ndarray) -> np.ndarray:
         rows = np.ascontiguousarray(points[:whole]).reshape(-1, 3 * fold)
         low = np.minimum(low, rows.min(axis=0).reshape(fold, 3).min(axis=0))
         high = np.maximum(high, rows.max(axis=0).reshape(fold, 3).max(axis=0))
-    return np.array([low, high], dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        return np.array([low, high], dtype=np.float64)
 
 
 def check_promise(path: Path, promised: int, room: int, things: str) -> None:
