@@ -122,7 +122,7 @@ def test_gltf_that_promises_too_much_or_is_compressed(tmp_path):
         with pytest.raises(FileError, match=r"promises|no sense"):
             read_meshes(write(tmp_path, "a.glb", glb(document, chunk)))
     document, chunk = box_document(box(), extensionsRequired=["KHR_draco_mesh_compression"])
-    with pytest.raises(FileError, match="compressed"):
+    with pytest.raises(FileError, match="KHR_draco_mesh_compression"):
         read_meshes(write(tmp_path, "a.glb", glb(document, chunk)))
     document, chunk = box_document(box(), nodes=[{"children": [0, 0], "mesh": 0}])
     with pytest.raises(FileError, match="contain themselves"):

@@ -69,3 +69,16 @@ def test_threemf_without_a_build_has_nothing_to_read(tmp_path):
     model, _ = model_of(box())
     with pytest.raises(FileError, match="no triangles"):
         read_meshes(threemf(tmp_path, model))
+
+
+def test_threemf_of_beams_is_refused_in_words(tmp_path):
+    model, (shown,) = model_of(box())
+    lattice = shown.BeamLattice()
+    beam = lib3mf.Beam()
+    beam.Indices[0], beam.Indices[1] = 0, 7
+    beam.Radii[0] = beam.Radii[1] = 1.0
+    lattice.SetMinLength(0.1)
+    lattice.AddBeam(beam)
+    model.AddBuildItem(shown, placing())
+    with pytest.raises(FileError, match="beams"):
+        read_meshes(threemf(tmp_path, model))

@@ -195,6 +195,14 @@ def test_the_limit_decides_between_a_cap_and_a_sheet():
     (finding,) = opened.findings
     assert finding.code == "sheets"
     assert finding.measured == pytest.approx(width)
+    assert f"close_holes_mm above {width:.2f}" in finding.mend
+
+
+def test_what_can_t_be_filled_is_not_said_to_be():
+    flat = Mesh(np.array([[0, 0, 0], [20, 0, 0], [0, 20, 0.0]]), np.array([[0, 1, 2]], np.int32))
+    (finding,) = taken(flat).findings
+    assert "close_holes_mm" not in finding.mend
+    assert kinds(taken(flat, close_holes_mm=100.0)) == [SHEET]
 
 
 def test_a_hood_is_a_sheet_with_the_thickness_asked_for():
@@ -405,7 +413,8 @@ def public(name: str, height_mm: float = 54.0) -> list[Intaken]:
     meshes = read_meshes(public_mesh(name))
     factor = height_mm / max(np.ptp(read.mesh.points, axis=0).max() for read in meshes)
     results = [
-        intake(name=read.name, mesh=read.mesh, matrix_mm=factor * np.eye(3), settings=Settings()) for read in meshes
+        intake(name=read.name, mesh=read.mesh, matrix_mm=factor * np.eye(3), settings=Settings())
+        for read in meshes
     ]
     for result in results:
         check_part(result)

@@ -13,6 +13,9 @@ LARGEST_CAP_RATIO = 0.6
 """Caps may not be larger than this share of the surface they close: a hemisphere's is one half; of a flat
 patch with a rim of its own, which is no body, it would be one."""
 
+MOST_MEASURED = 64
+"""Up to so many wide rims are filled only to say how wide they are."""
+
 
 class Capped(NamedTuple):
     """Shells with their narrow holes closed.
@@ -23,8 +26,9 @@ class Capped(NamedTuple):
         As given, caps and split triangles behind.
     capped : (k,) int32 shell, (k,) float64 width, (k, 3) float64 place
         Of each hole closed.
-    open_shell, open_width, open_place
-        The same of each rim left open; widths are lower bounds there.
+    open_shell, open_width, open_place, open_fillable
+        The same of each rim left open, and whether a larger `widest` would close it. Widths of rims that can't
+        be closed are lower bounds.
     """
 
     points: Points
@@ -36,6 +40,7 @@ class Capped(NamedTuple):
     open_shell: np.ndarray
     open_width: np.ndarray
     open_place: np.ndarray
+    open_fillable: np.ndarray
 
 
 def close_holes(shells: Shells, surface: np.ndarray, *, widest: float) -> Capped:
@@ -55,14 +60,18 @@ def close_holes(shells: Shells, surface: np.ndarray, *, widest: float) -> Capped
     points, triangles, shell, shell_count = shells.points, shells.triangles, shells.shell, shells.shell_count
     if not shells.is_open:
         nothing = (np.empty(0, dtype=np.int32), np.empty(0), np.empty((0, 3)))
-        return Capped(points, triangles, shell, *nothing, *nothing)
+        return Capped(points, triangles, shell, *nothing, *nothing, np.empty(0, dtype=bool))
     rims = find_rims(triangles, shell, len(points))
     lengths, least_areas, middles = _measure(points, rims)
     width = 4 * least_areas / np.maximum(lengths, 1e-300)
     least_cap = np.where(width <= widest, least_areas, 0.0)
     room = LARGEST_CAP_RATIO * surface
     hopeful = np.bincount(rims.shell, weights=least_cap, minlength=shell_count) <= room
-    chosen = np.flatnonzero((width <= widest) & hopeful[rims.shell])
+    fillable = (np.bincount(rims.shell, weights=least_areas, minlength=shell_count) <= room)[rims.shell]
+    # Beside those narrow enough, the rims that a person may want to close are measured, if they are few.
+    asked = (width > widest) & fillable
+    asked &= asked.sum() <= MOST_MEASURED
+    chosen = np.flatnonzero(((width <= widest) & hopeful[rims.shell]) | asked)
     loops = [rims.rows[rims.starts[i] : rims.starts[i + 1]][::-1] for i in chosen]
     caps = fill_polygons(points, loops)
     sizes = np.array([len(loop) - 2 for loop in loops], dtype=np.int64)
@@ -88,6 +97,7 @@ def close_holes(shells: Shells, surface: np.ndarray, *, widest: float) -> Capped
         rims.shell[~closing],
         width[~closing],
         middles[~closing],
+        fillable[~closing],
     )
 
 

@@ -1,11 +1,13 @@
 """glTF 2.0, binary (.glb) and text (.gltf): triangles at their nodes, in metres, y up.
 
-Only what shapes the surface is read: positions, indices, node moves. Compressed meshes are refused by name.
+Only what shapes the surface is read: positions, indices, node moves. Meshes that need an extension to be
+read, such as compressed ones, are refused by its name.
 """
 
 import base64
 import binascii
 import json
+import re
 import struct
 from pathlib import Path
 from urllib.parse import unquote
@@ -21,19 +23,26 @@ WIDTHS = {"SCALAR": 1, "VEC2": 2, "VEC3": 3, "VEC4": 4, "MAT2": 4, "MAT3": 9, "M
 TRIANGLES, STRIP, FAN = 4, 5, 6
 DEEPEST_NODE = 64
 MOST_PLACINGS = 100_000
-COMPRESSIONS = ("KHR_draco_mesh_compression", "EXT_meshopt_compression", "KHR_meshopt_compression")
+HARMLESS_EXTENSIONS = (
+    "KHR_mesh_quantization",
+    "KHR_materials_",
+    "KHR_texture_",
+    "KHR_lights_",
+    "EXT_texture_",
+)
+"""Beginnings of the names of required extensions that leave the surface as it is, or are read."""
 
 
 def read_gltf(path: Path) -> list[RawMesh]:
     """Each mesh at each node of the scene that shows it, moved as the nodes say."""
     document, chunk = _open(path)
-    used = [name for name in COMPRESSIONS if name in document.get("extensionsRequired", [])]
-    if used:
-        raise FileError(
-            f"the mesh is compressed ({used[0]})",
-            where=file_label(path),
-            mend="Export it without mesh compression.",
-        )
+    for needed in document.get("extensionsRequired", []):
+        if not needed.startswith(HARMLESS_EXTENSIONS):
+            raise FileError(
+                f"it needs the extension {re.sub(r'[^A-Za-z0-9_]', '_', needed)[:64]}, which is not read",
+                where=file_label(path),
+                mend="Export it as plain glTF, without mesh compression.",
+            )
     buffers = _Buffers(path, document, chunk)
     meshes: dict[int, tuple[np.ndarray, np.ndarray]] = {}
     raws = []

@@ -7,7 +7,8 @@ from pathlib import Path
 import lib3mf  # pyright: ignore[reportMissingImports]
 import numpy as np
 
-from firstcast.io._raw import LARGEST_FILE_BYTES, RawMesh, damaged
+from firstcast.errors import FileError
+from firstcast.io._raw import LARGEST_FILE_BYTES, RawMesh, damaged, file_label
 
 MOST_ENTRIES = 10_000
 MOST_SWELLING = 200
@@ -82,13 +83,27 @@ def _gather(path: Path, model, shown, placing: np.ndarray, above: str, depth: in
     own = shown.GetName()
     name = own or above
     if shown.IsMeshObject():
-        found.append((name, model.GetMeshObjectByID(shown.GetUniqueResourceID()), placing))
+        mesh = model.GetMeshObjectByID(shown.GetUniqueResourceID())
+        if mesh.BeamLattice().GetBeamCount():
+            raise _not_triangles(path)
+        found.append((name, mesh, placing))
     elif shown.IsComponentsObject():
         whole = model.GetComponentsObjectByID(shown.GetUniqueResourceID())
         for number in range(whole.GetComponentCount()):
             component = whole.GetComponent(number)
             own_placing = _matrix(component.GetTransform()) if component.HasTransform() else np.eye(4)
             _gather(path, model, component.GetObjectResource(), placing @ own_placing, name, depth + 1, found)
+    else:
+        raise _not_triangles(path)
+
+
+def _not_triangles(path: Path) -> FileError:
+    """The error for beams and volumes, which would be lost in silence."""
+    return FileError(
+        "an object is made of beams or a volume, not of triangles",
+        where=file_label(path),
+        mend="Export it as a triangle mesh.",
+    )
 
 
 def _matrix(transform) -> np.ndarray:

@@ -340,10 +340,11 @@ class _Notes:
 
     def _sheets(self, capped: Capped, classed: _Classed, first_points: np.ndarray) -> None:
         sheet = np.array([kind is ShellKind.SHEET for kind in classed.kinds])
-        wide, place = 0.0, None
+        wide, place, fillable = 0.0, None, False
         if len(capped.open_width):
             widest = int(np.argmax(capped.open_width))
             wide, place = float(capped.open_width[widest]), capped.open_place[widest]
+            fillable = bool(capped.open_fillable[widest])
         tally = _tally(sheet, first_points)
         if place is not None:
             tally = Tally(tally.count, place)
@@ -351,6 +352,7 @@ class _Notes:
         mend = "Set sheet_thickness_mm for this part, or close the surface in the sculpture."
         if wide > 0:
             says += f"; the widest opening is {wide:.2f} mm"
+        if fillable:
             mend = f"Set sheet_thickness_mm for this part, or close_holes_mm above {wide:.2f} to fill it."
         self.add(
             "sheets",
