@@ -21,26 +21,29 @@ def _coverts(clay, joints, rng):
     shoulder, elbow, wrist = joints
     lie = unit(wrist - elbow)
     fore = rows_round(clay, [wrist + 0.05 * lie, elbow], [0.6, 0.75, 0.9], rng, flow=lambda r, n, t: lie + (0, 0, -0.4), overlap=0.5, slim=0.75)
-    upper = rows_round(clay, [elbow, shoulder + 0.45 * (elbow - shoulder)], [0.85, 0.85], rng, flow=lambda r, n, t: -t, slim=0.75)
+    upper = rows_round(clay, [elbow, shoulder + 0.45 * (elbow - shoulder)], [0.85, 0.85], rng, flow=lambda r, n, t: -t, slim=0.75,
+                       keep=lambda p: (p - elbow) @ (shoulder - elbow) < 0.62 * (shoulder - elbow) @ (shoulder - elbow))
     meshes = []
     for bed in (fore, upper):
         meshes += lay(clay, bed, rng, slim=0.75, lift=0.12, point=0.25, barbs=4.0, hollow=0.16)
     return meshes
 
 
-def flight_feathers(joints, rng, *, drop, outward):
-    """Three tiers of feathers hanging from the forearm, the longest nearest the elbow."""
+def flight_feathers(joints, rng, *, drop, outward, begin=0.42):
+    """Three tiers of feathers hanging from the forearm between `begin` and the wrist, longest toward the elbow."""
     _, elbow, wrist = joints
     lie = unit(wrist - elbow)
     meshes = []
-    for tier, (long, wide, count, lift) in enumerate(((1.0, 0.62, 8, 0.0), (0.62, 0.52, 8, 0.12), (0.36, 0.42, 9, 0.22))):
+    for tier, (long, wide, count, lift) in enumerate(((1.0, 0.6, 6, 0.0), (0.66, 0.56, 6, 0.16), (0.4, 0.5, 7, 0.3))):
         for k in range(count):
-            share = (k + 0.35 + 0.3 * (tier % 2)) / count
-            root = elbow + share * (wrist - elbow) - np.array([0, 0, 0.22 - 0.5 * lift]) + lift * outward
-            length = drop * long * (1.0 - 0.55 * share) * rng.uniform(0.92, 1.08)
-            way = np.array([0, 0, -1.0]) - 0.55 * lie * (1.0 - 0.9 * share) + 0.10 * outward + rng.normal(0, 0.03, 3)
-            meshes.append(blade(root, way, outward, length, wide, thick=0.2, bend=0.25 * rng.uniform(-0.2, 1.0),
-                                curl=0.18 * length * rng.uniform(-0.6, 0.4), point=0.25))
+            share = begin + (1.0 - begin) * (k + 0.3 + 0.35 * (tier % 2)) / count
+            root = elbow + share * (wrist - elbow) - np.array([0, 0, 0.2 - 0.5 * lift]) + lift * outward
+            length = drop * long * (1.05 - 0.35 * share) * rng.uniform(0.92, 1.08)
+            way = np.array([0, 0, -1.0]) - 0.5 * lie * (1.1 - share) + 0.06 * outward + rng.normal(0, 0.03, 3)
+            meshes.append(
+                blade(root, way, outward, length, wide, thick=0.2, bend=0.25 * rng.uniform(-0.3, 1.0), curl=0.1 * length * rng.uniform(-0.6, 0.4), point=0.25,
+                      barbs=3.0)
+            )
     return joined(meshes)
 
 

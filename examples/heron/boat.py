@@ -95,16 +95,17 @@ def _lily(x, y, radius, notch, rng):
     a, r = np.meshgrid(turn, out, indexing="ij")
     wave = 0.04 * np.sin(3 * a + rng.uniform(0, 6)) * r**2 + 0.08 * r**6
     top = np.stack([x + radius * r * np.cos(a), y + radius * r * np.sin(a), WATER + 0.14 + wave], -1)
-    return slab(top, top - (0, 0, 0.3))
+    return slab(top, top - (0, 0, 0.24))
 
 
 def reeds(fineness):
     """Bulrushes and leaves growing from the mud behind the boat."""
     rng = np.random.default_rng(2741)
     meshes = []
-    for x, y, count in ((3.1, 2.9, 9), (2.3, 3.8, 7), (-3.2, 3.0, 5), (-3.5, -2.9, 4)):
+    for x, y, count in ((3.0, 2.8, 9), (2.2, 3.7, 7), (-2.9, 2.9, 5), (-2.9, -2.7, 4)):
         for k in range(count):
             foot = np.array([x + rng.normal(0, 0.35), y + rng.normal(0, 0.3), WATER - 0.1])
+            foot[:2] /= max(1.0, np.hypot(foot[0] / 3.95, foot[1] / 4.85))
             lean = np.array([0.06 * x + rng.normal(0, 0.14), 0.05 * y + rng.normal(0, 0.12), 1.0])
             long = rng.uniform(2.2, 4.6) if y > 0 else rng.uniform(1.2, 2.4)
             if k % 3 == 0:

@@ -65,7 +65,7 @@ def head_clay():
         clay.limb([at(0.78, 0.5 * s, 0.0), at(1.3, 0.42 * s, 0.02)], [0.13, 0.05], op=CARVE, blend=0.08)
         eye = at(0.5, 0.5 * s, 0.13)
         clay.ball(eye + 0.06 * s * side, (0.34, 0.3, 0.4), axis=GAZE, across=side, op=CARVE, blend=0.1)
-        clay.ball(eye, 0.265)
+        clay.ball(eye, 0.27, blend=0.04)
         clay.ball(eye + 0.25 * s * side + 0.05 * GAZE, 0.085, op=CARVE, blend=0.02)
         brow = [at(-0.15, 0.46 * s, 0.34), at(0.35, 0.58 * s, 0.42), at(0.85, 0.5 * s, 0.26), at(1.3, 0.32 * s, 0.14)]
         clay.limb(brow, [0.08, 0.13, 0.12, 0.05], steps=8, blend=0.08)
@@ -129,7 +129,7 @@ def _foot(clay, ankle, heading):
 def legs(pitch):
     """Two wading legs: knobbed ankles, scutes up the shank, long toes with claws."""
     clay = Clay()
-    for leg, heading in ((RIGHT_LEG, (0.1, -1.0)), (LEFT_LEG, (0.5, -1.0))):
+    for leg, heading in ((RIGHT_LEG, (0.28, -1.0)), (LEFT_LEG, (0.6, -1.0))):
         foot, ankle, knee = leg
         middle = 0.5 * (foot + ankle) + (0.0, 0.06, 0.0)
         clay.limb([foot, middle, ankle], [0.25, 0.24, 0.3], steps=8, blend=0.1)

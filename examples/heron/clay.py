@@ -2,7 +2,7 @@
 
 import numpy as np
 from field_loops import BLOCK, GRAIN_COLUMNS, SHAPE_COLUMNS, distances, fill_field, settle
-from surfaces import contour, spline, unit
+from surfaces import contour, spline, unit, without_bubbles
 
 ADD, CARVE, WITHIN = 0, 1, 2
 
@@ -139,4 +139,4 @@ class Clay:
         cells = np.ceil((most + relief + 3.0 * pitch - origin) / pitch).astype(int) + 1
         out = np.empty(tuple(-(-cells // BLOCK) * BLOCK), np.float32)
         fill_field(self.stacked(), grains, origin, pitch, relief, out)
-        return contour(out, origin, pitch)
+        return without_bubbles(*contour(out, origin, pitch))

@@ -9,7 +9,7 @@ from field_loops import fill_field
 from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
-from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline, tube
+from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline, tube, unit
 
 COLLIDER_PITCH = 0.14
 
@@ -57,7 +57,7 @@ def hang(start, flat, held, solid, *, steps, rounds=10, gravity=0.0016, wind=(0,
         held = (np.minimum.reduce([held[np.floor(r).astype(int), np.floor(c).astype(int)], held[np.ceil(r).astype(int), np.ceil(c).astype(int)]])) if False else np.where(
             (held[np.floor(r).astype(int), np.floor(c).astype(int)] + held[np.ceil(r).astype(int), np.ceil(c).astype(int)]) > 0, 1.0, 0.0)
         settings = (gravity / finer, np.asarray(wind, float) / finer, gap, grip, bend, 0.97)
-        drape(points, held, *_lengths(flat), field, origin, pitch, steps // 3, rounds, *settings)
+        drape(points, held, *_lengths(flat), field, origin, pitch, steps // 3, rounds - 2, *settings)
     return points
 
 
@@ -97,7 +97,7 @@ def _fine(points, rows, columns, *, ragged, rng, reach=1.0, tears=4):
     wear = gaussian_filter(rng.uniform(-1, 1, columns), columns / 70.0, mode="nearest")
     hem = 1.0 - ragged * (0.5 + 2.0 * wear)
     for place in rng.uniform(0.05, 0.95, tears):
-        hem -= ragged * rng.uniform(1.0, 2.6) * np.exp(-np.abs((share - place) / rng.uniform(0.006, 0.014)) ** 1.5)
+        hem -= ragged * rng.uniform(0.8, 1.8) * np.exp(-np.abs((share - place) / rng.uniform(0.012, 0.022)) ** 2)
     hem = np.clip(hem, 0.1, 1.0) * reach
     down = np.linspace(0.0, 1.0, rows)[:, None] * hem[None]
     places = down * (r0 - 1), np.broadcast_to(share * (c0 - 1), down.shape)
@@ -142,9 +142,9 @@ def thickened(grid, thick, *, relief=None):
 
 def cloak(solid, fineness):
     """The long cloak over both shoulders, blown back and to his left, with a raised border."""
-    fallen = _cape(solid, inner=3.0, outer=11.8, angle=2.3, rows=36, columns=69, slope=0.9, steps=420, wind=(0.00035, 0.0004, 0.0), bend=0.015, gap=0.24,
+    fallen = _cape(solid, inner=3.0, outer=11.8, angle=2.3, rows=36, columns=69, slope=0.9, steps=320, wind=(0.00035, 0.0004, 0.0), bend=0.015, gap=0.24,
                    pins=TUCK)
-    grid, share = _fine(fallen, int(300 * fineness), int(480 * fineness), ragged=0.035, rng=np.random.default_rng(4877), tears=5)
+    grid, share = _fine(fallen, int(270 * fineness), int(440 * fineness), ragged=0.035, rng=np.random.default_rng(4877), tears=5)
     border = 0.07 * np.exp(-(((share - 0.93) / 0.014) ** 4)) - 0.03 * np.exp(-(((share - 0.90) / 0.008) ** 2))
     across = np.broadcast_to(np.linspace(0, 1, grid.shape[1]), share.shape)
     patches = [_patch(share, across, *spot, 0.07) for spot in (((0.60, 0.83), (0.10, 0.05)), ((0.68, 0.30), (0.085, 0.042)))]
@@ -156,7 +156,7 @@ def cloak(solid, fineness):
 def hem_veil(solid, fineness):
     """The thin lining under the cloak: a sheet without thickness, longer than the cloak, torn."""
     collar = [tuple(np.array(p) * (0.86, 0.86, 1.0) - (0, -0.0, 2.6)) for p in COLLAR]
-    fallen = _cape(solid, inner=3.4, outer=10.4, angle=1.5, rows=26, columns=45, slope=1.1, steps=300, wind=(0.0002, 0.0003, 0.0), collar=collar,
+    fallen = _cape(solid, inner=3.4, outer=10.4, angle=1.5, rows=26, columns=45, slope=1.1, steps=220, wind=(0.0002, 0.0003, 0.0), collar=collar,
                    sweep=(-70.0, 70.0), gap=0.12)
     grid, _ = _fine(fallen, int(160 * fineness), int(260 * fineness), ragged=0.06, tears=9, rng=np.random.default_rng(2221))
     return open_sheet(grid)
@@ -193,12 +193,17 @@ def hood(solid, fineness):
     flat = np.stack([0.5 * girth * (1.0 + 0.10 * long) * share[None], -long + 0 * share[None], 0 * long * share[None]], -1)
     away = np.stack([0.45 * share, 0.85 - 0.2 * np.abs(share), 0.35 - 0.45 * np.abs(share)], 1)
     start = top[None] + long[..., None] * away[None]
+    # a stiff band behind the brim, so that the cloth runs back from it and never folds over it
+    stiff = 4
+    back = unit(np.stack([0.30 * share, 0.95 + 0 * share, 0.12 - 0.1 * np.abs(share)], 1))
+    start[:stiff] = top[None] + long[:stiff, :, None] * back[None]
+    start[stiff:] += (start[stiff - 1] - (top + long[stiff - 1] * away))[None]
     held = np.ones((rows, columns))
-    held[0] = 0.0
-    fallen = hang(start, flat, held, solid, steps=420, gap=0.44, bend=0.03, grip=0.5)
+    held[:stiff] = 0.0
+    fallen = hang(start, flat, held, solid, steps=300, gap=0.44, bend=0.03, grip=0.5)
     rng = np.random.default_rng(3901)
-    point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(340 * fineness)) / 0.33) ** 2))
-    grid, down = _fine(fallen, int(300 * fineness), int(340 * fineness), ragged=0.025, rng=rng, reach=point)
+    point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(330 * fineness)) / 0.33) ** 2))
+    grid, down = _fine(fallen, int(270 * fineness), int(330 * fineness), ragged=0.025, rng=rng, reach=point)
     border = 0.06 * np.exp(-(((down - 0.94) / 0.014) ** 4)) + 0.06 * np.exp(-(((down - 0.07) / 0.02) ** 2))
     cloth = slab(*thickened(grid, 0.25, relief=border))
     width = np.interp(np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11])

@@ -114,14 +114,14 @@ def basket(fineness):
     for k in range(stakes):
         h = np.linspace(-1.72, 1.68, int(50 * fineness) + 8)
         meshes.append(tube(_basket_point(np.full(len(h), 2 * np.pi * k / stakes), h), 0.09, sides=8))
-    turn = np.linspace(0, 2 * np.pi * turns, int(stakes * turns * 9 * fineness) + 400)
+    turn = np.linspace(0, 2 * np.pi * turns, int(stakes * turns * 7 * fineness) + 400)
     height = -1.6 + 3.2 * turn / turn[-1]
     weaver = _basket_point(turn, height, 0.11 * np.sin(0.5 * stakes * turn))
     flat = np.array([[np.cos(a), 1.25 * np.sin(a)] for a in np.linspace(0, 2 * np.pi, 10, endpoint=False)])
     meshes.append(tube(weaver, 0.1, shape=flat))
     for level, width in ((1.72, 0.17), (1.5, 0.12), (-1.68, 0.15), (0.1, 0.13)):
         for phase in (0.0, np.pi):
-            a = np.linspace(0, 2 * np.pi, int(700 * fineness) + 60)
+            a = np.linspace(0, 2 * np.pi, int(480 * fineness) + 60)
             h = level + 0.55 * width * np.sin(16 * a + phase)
             meshes.append(tube(_basket_point(a, h, 0.12 + 0.5 * width * np.cos(16 * a + phase)), 0.72 * width, sides=9))
     core = np.linspace(-1.6, 1.3, 40)

@@ -7,7 +7,7 @@ WATER = 0.72
 DECK = 1.3
 
 # weight on his left leg (+x), hips swung over it; the right set forward; shoulders leaning to the pole
-RIGHT_LEG = np.array([[-0.86, -1.1, DECK + 0.12], [-1.0, -0.2, 4.25], [-0.58, -0.95, 6.75]])
+RIGHT_LEG = np.array([[-0.62, -1.0, DECK + 0.12], [-0.9, -0.15, 4.25], [-0.58, -0.95, 6.75]])
 LEFT_LEG = np.array([[0.52, 0.25, DECK + 0.12], [0.78, 0.95, 4.55], [0.72, -0.1, 7.0]])
 
 PELVIS = np.array([0.28, 0.2, 7.75])

@@ -4,6 +4,8 @@ import numpy as np
 from firstcast.fields.contour import contour_dense
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import map_coordinates
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 
 def unit(vector):
@@ -120,7 +122,7 @@ def leaf(spine, normals, width, *, thick=0.1, point=0.4, barbs=5.0, hollow=0.28,
     t, s = np.meshgrid(np.linspace(0.0, 1.0, rows), np.linspace(-1.0, 1.0, columns), indexing="ij")
     swell = np.where(t > 0.5, np.sqrt(np.clip(1.0 - ((t - 0.5) / 0.5) ** 2, 0.0, 1.0)), 0.45 + 1.1 * t)
     lance = np.where(t > 0.3, 1.0 - (t - 0.3) / 0.7, 0.45 + 1.85 * t)
-    half = 0.5 * width * np.clip((1.0 - point) * np.minimum(swell, 1.0) + point * lance, 0.03, 1.0)
+    half = 0.5 * width * np.clip((1.0 - point) * np.minimum(swell, 1.0) + point * lance, 0.06, 1.0)
     arch = hollow * width * (1.0 - s**2) * np.sqrt(np.clip(half / (0.5 * width), 0, 1))
     ridge = quill * thick * np.clip(1.0 - np.abs(s) / 0.16, 0.0, 1.0) * (1.0 - 0.6 * t)
     wave = np.sin(2 * np.pi * (t * length * barbs - 2.2 * np.abs(s) * half)) if barbs else 0.0
@@ -228,3 +230,17 @@ def contour(field, origin, pitch):
     """The zero surface of a lattice of distances, negative inside."""
     found = contour_dense(field, origin, pitch)
     return found.points, found.triangles
+
+
+def without_bubbles(points, triangles):
+    """The mesh without its inward shells: pockets between shapes that touch, smaller than a tool could reach."""
+    ends = np.concatenate([triangles[:, :2], triangles[:, 1:]])
+    links = coo_matrix((np.ones(len(ends), np.int8), (ends[:, 0], ends[:, 1])), shape=(len(points), len(points)))
+    count, label = connected_components(links, directed=False)
+    if count == 1:
+        return points, triangles
+    a, b, c = (points[triangles[:, k]].astype(float) for k in range(3))
+    volume = np.bincount(label[triangles[:, 0]], np.einsum("ij,ij->i", a, np.cross(b, c)), count)
+    kept = volume[label] > 0.0
+    number = np.cumsum(kept) - 1
+    return points[kept], number[triangles[kept[triangles[:, 0]]]].astype(np.int32)
