@@ -132,7 +132,9 @@ def certify(start, stop, triangles, tolerance, corners, boxes, leaves, state, bo
     for row in range(start, stop):
         state[row] = WITHIN
         bound[row] = tolerance
-        pieces[0] = triangles[row]
+        for k in range(3):
+            for axis in range(3):  # not a slice: its assignment takes seconds to compile
+                pieces[0, k, axis] = triangles[row, k, axis]
         begins[0], ends[0], depths[0] = -1, -1, 0
         top = 1
         looked = 0

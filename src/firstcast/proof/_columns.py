@@ -32,17 +32,17 @@ def windings(start, stop, points, corners, boxes, leaves, winding):
         while top > 0:
             top -= 1
             node = nodes[top]
-            if (
-                x < boxes[node, 0]
-                or x > boxes[node, 3]
-                or y < boxes[node, 1]
-                or y > boxes[node, 4]
-                or z > boxes[node, 5]
-            ):
-                continue
             if node < leaves:
-                nodes[top], nodes[top + 1] = 2 * node, 2 * node + 1
-                top += 2
+                for child in range(2 * node, 2 * node + 2):
+                    if (
+                        x >= boxes[child, 0]
+                        and x <= boxes[child, 3]
+                        and y >= boxes[child, 1]
+                        and y <= boxes[child, 4]
+                        and z <= boxes[child, 5]
+                    ):
+                        nodes[top] = child
+                        top += 1
                 continue
             leaf = node - leaves
             for t in range(leaf * count // leaves, (leaf + 1) * count // leaves):

@@ -77,10 +77,11 @@ def _add_triple(expansion, length, sign, points, a, b, c):
 @kernel
 def _side_of_plane_exactly(points, a, b, c, d):
     expansion = np.empty(64)
-    length = _add_triple(expansion, 0, 1, points, b, c, d)
-    length = _add_triple(expansion, length, -1, points, a, c, d)
-    length = _add_triple(expansion, length, 1, points, a, b, d)
-    length = _add_triple(expansion, length, -1, points, a, b, c)
+    more = np.int64(1)  # not literals: each would compile the callee again
+    length = _add_triple(expansion, np.int64(0), more, points, b, c, d)
+    length = _add_triple(expansion, length, -more, points, a, c, d)
+    length = _add_triple(expansion, length, more, points, a, b, d)
+    length = _add_triple(expansion, length, -more, points, a, b, c)
     if length == 0:
         return 0
     return 1 if expansion[length - 1] > 0.0 else -1

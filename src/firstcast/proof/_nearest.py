@@ -92,11 +92,12 @@ def nearest_triangles(start, stop, points, corners, boxes, leaves, distance, tri
     count = corners.shape[0]
     nodes = np.empty(128, dtype=np.int64)
     bounds = np.empty(128)
-    best_triangle = 0
+    best_triangle = np.int64(0)  # a literal would compile the callee a second time
+    root = np.int64(1)
     for row in range(start, stop):
         x, y, z = points[row, 0], points[row, 1], points[row, 2]
         best = squared_distance(x, y, z, corners, best_triangle)
-        nodes[0], bounds[0] = 1, _squared_distance_to_box(x, y, z, boxes, 1)
+        nodes[0], bounds[0] = root, _squared_distance_to_box(x, y, z, boxes, root)
         top = 1
         while top > 0:
             top -= 1

@@ -36,7 +36,7 @@ def deviation_rows(
     rows += _distance_rows(
         "master to parts", points, reading, expected, sculpture.names, np.arange(len(points)) < len(spread)
     )
-    shown = visible_points(sculpture, samples // 2)
+    shown = visible_points(sculpture, samples // 4)
     kept = ~expected.exempts(shown.points_mm)
     points, part, even = shown.points_mm[kept], shown.part[kept], shown.even[kept]
     distance = nearest(master, points).distance

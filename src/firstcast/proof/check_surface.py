@@ -49,7 +49,7 @@ def body_rows(corners: npt.NDArray[np.float64], found: Connections, expected_bod
     looked = min(found.bodies, BODIES_LOOKED_AT)
     inward, nested, first = 0, 0, ""
     for body in range(looked):
-        own = corners[found.body_of_triangle == body]
+        own = corners[found.body_of_triangle == body] if found.bodies > 1 else corners
         if measure(own).volume_mm3 <= 0.0:
             inward += 1
             first = first or place(own[0, 0])

@@ -81,7 +81,11 @@ def certify(tree: Tree, corners: npt.NDArray[np.float64], tolerance_mm: float) -
     bound = np.full(len(corners), float(tolerance_mm))
     centres = corners.mean(axis=1)
     radii = np.sqrt(((corners - centres[:, None]) ** 2).sum(axis=2).max(axis=1))
-    left = np.flatnonzero(nearest(tree, centres).distance + radii > tolerance_mm)
+    small = np.flatnonzero(radii < tolerance_mm)
+    near = nearest(tree, centres[small]).distance + radii[small] <= tolerance_mm
+    undecided = np.ones(len(corners), dtype=np.bool_)
+    undecided[small[near]] = False
+    left = np.flatnonzero(undecided)
     some_state = np.zeros(len(left), dtype=np.uint8)
     some_bound = np.empty(len(left))
     over_blocks(
@@ -102,8 +106,10 @@ def certify(tree: Tree, corners: npt.NDArray[np.float64], tolerance_mm: float) -
 
 def areas(corners: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """(m,) area of each triangle (m, 3, 3)."""
-    cross = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    return np.sqrt((cross * cross).sum(axis=1)) / 2.0
+    a, b, c = (np.ascontiguousarray(corners[:, k].T) for k in range(3))
+    u, v = b - a, c - a
+    x, y, z = u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]
+    return np.sqrt(x * x + y * y + z * z) / 2.0
 
 
 def spread_points(

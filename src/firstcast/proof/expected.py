@@ -103,7 +103,10 @@ class Expected:
 
     def to_master(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Figure places (..., 3) at master size."""
-        return points_mm @ np.asarray(self.matrix, dtype=np.float64).T + np.asarray(self.offset_mm)
+        flat = np.asarray(points_mm, dtype=np.float64).reshape(-1, 3)
+        mapped = flat @ np.asarray(self.matrix, dtype=np.float64).T
+        mapped += np.asarray(self.offset_mm)
+        return mapped.reshape(points_mm.shape)
 
     def to_figure(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Master places (n, 3) in the figure."""

@@ -17,7 +17,7 @@ from firstcast.proof.tree import build_tree
 from firstcast.vocabulary import Verdict
 
 SAMPLES = 1_000_000
-"""Points spread over the master; half as many over the parts."""
+"""Points spread over the master; a quarter as many over the parts."""
 
 
 def prove_piece(
