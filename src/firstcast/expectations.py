@@ -14,8 +14,9 @@ FIELD_SHARE = 0.2
 CREASE_PITCHES = 3.5
 """What sampling cuts from a wedge of 15 degrees, the sharpest that the tests of fuse hold."""
 
-MENDED_CODES = ("loose-fragment", "sealed-void", "thin-place")
-"""Findings of fuse at whose places the master may differ from the parts."""
+
+THIN_PITCHES = 6.0
+"""Around a thin place that fuse reports, as far as two thin walls and the gap between may be cut: chosen."""
 
 
 def expected_of(piece: str, order: Order, outcome: Outcome) -> Expected:
@@ -69,8 +70,14 @@ def part_shapes(part: Part) -> list[PartShape]:
 
 def mended_places(piece: str, outcome: Outcome, pitch_mm: float) -> tuple[Ball | Box, ...]:
     """Where fuse changed the surface on purpose, or could not hold it and said so."""
-    return tuple(
-        Ball(finding.place_mm, 6.0 * pitch_mm, finding.code)
-        for finding in outcome.findings("fuse", piece)
-        if finding.code in MENDED_CODES and finding.place_mm is not None
-    )
+    fused = outcome.get("fuse", piece)
+    balls = [
+        Ball((float(x), float(y), float(z)), float(radius) + pitch_mm, "filled or dropped by fuse")
+        for x, y, z, radius in fused.field("mended")
+    ]
+    balls += [
+        Ball(finding.place_mm, THIN_PITCHES * pitch_mm, "thin place")
+        for finding in fused.field("findings")
+        if finding.code == "thin-place" and finding.place_mm is not None
+    ]
+    return tuple(balls)
