@@ -209,3 +209,15 @@ def test_every_finding_says_what_where_and_how_to_mend():
         assert finding.place_mm is not None
         assert finding.measured is not None
         assert finding.part
+
+
+def test_small_hollows_are_told_together_and_placed_for_the_proof():
+    hollows = [inward(ball(0.1, (x, 0.0, 0.0))) for x in (-1.5, -0.5, 0.5, 1.5)]
+    result = fused(part("torso", ball(3.0), *hollows))
+    told = the(result, "small-voids")
+    assert told.says.startswith("4 hollows of at most 0.0")
+    assert told.verdict is Verdict.SOUND
+    assert "sealed-void" not in codes(result)
+    middles = result.mended[np.argsort(result.mended[:, 0]), :3]
+    np.testing.assert_allclose(middles[:, 0], [-1.5, -0.5, 0.5, 1.5], atol=0.01)
+    assert (result.mended[:, 3] >= 0.1 * np.sqrt(3.0) * 0.9).all()

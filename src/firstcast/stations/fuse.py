@@ -232,7 +232,7 @@ def _balls(components: Components, chosen) -> npt.NDArray[np.float64]:
 
 def _void_findings(names, components: Components, sealed, filled: bool) -> list[Finding]:
     """One finding per hollow, the small ones together at the largest of them."""
-    done = "filled" if filled else "left as it was"
+    done = "was filled" if filled else "is left as it is"
     mend = (
         "If it is meant, open it to the outside; if not, nothing needs doing."
         if filled
@@ -244,10 +244,10 @@ def _void_findings(names, components: Components, sealed, filled: bool) -> list[
     found = []
     for n in [*large, *small[:1]]:
         volume = float(-components.volume_mm3[n])
-        says = f"A hollow of {volume:.3g} mm³ inside the body has no way out; it was {done}."
+        says = f"A hollow of {volume:.3g} mm³ inside the body has no way out; it {done}."
         if n not in large:
             total = float(-components.volume_mm3[small].sum())
-            says = f"{len(small)} hollows of at most {volume:.2g} mm³, together {total:.2g} mm³, have no way out: {done}."
+            says = f"{len(small)} hollows of at most {volume:.2g} mm³, together {total:.2g} mm³, have no way out; each {done}."
         found.append(
             Finding(
                 station="fuse",
