@@ -88,6 +88,16 @@ def clean_band(row_first, row_stop, reach, pen, out):
 
 
 @kernel
+def any_ink(pen, row, column, samples, reach):
+    """Whether any line start reaches a pixel whose first sample is (row, column)."""
+    for other_row in range(max(0, row - reach), min(pen.shape[0], row + samples + reach)):
+        for other_column in range(max(0, column - reach), min(pen.shape[1], column + samples + reach)):
+            if pen[other_row, other_column] > 0.0:
+                return True
+    return False
+
+
+@kernel
 def ink_at(pen, row, column, reach):
     """How much ink covers a sample, 0 to 1: from every line start within `reach` samples."""
     ink = 0.0
@@ -167,6 +177,7 @@ def mix_band(
     for row in range(row_first, row_stop):
         for column in range(out.shape[1]):
             total[:] = 0.0
+            inked = any_ink(pen[0], row * samples, column * samples, samples, reach)
             for down in range(samples):
                 for across in range(samples):
                     i, j = row * samples + down, column * samples + across
@@ -184,7 +195,7 @@ def mix_band(
                             )
                             if coloured:
                                 pixel[channel] = shading[i, j, 4 + channel] * (0.50 + 0.62 * tone)
-                    ink = ink_at(pen[0], i, j, reach)
+                    ink = ink_at(pen[0], i, j, reach) if inked else 0.0
                     for channel in range(3):
                         total[channel] += pixel[channel] + ink * (colours[1, channel] - pixel[channel])
             for channel in range(3):

@@ -8,7 +8,7 @@ from firstcast.findings import Finding, Measure
 from firstcast.sheets import dimensions
 from firstcast.sheets.face import ACCENT, FAINT_INK, INK
 from firstcast.sheets.marks import draw_shape
-from firstcast.sheets.setting import Box, Page, text_width, wrap
+from firstcast.sheets.setting import Box, Page, fitted, text_width, wrap
 from firstcast.sheets.urgent import Note, note_of, said_value
 from firstcast.vocabulary import Verdict, worst
 
@@ -35,9 +35,6 @@ def draw_heading(
 ) -> None:
     """Job and piece at the upper left, the verdict at the upper right, a double rule beneath."""
     y = margin + 44
-    box = page.text((margin, y), title.job, size_px=66)
-    if title.piece:
-        page.text((box.right + 26, y), title.piece, size_px=40, colour=FAINT_INK)
     shown = [note_of(finding).shown for finding in findings]
     verdict = worst(shown)
     counts = Counter(shown)
@@ -46,8 +43,15 @@ def draw_heading(
     right = page.width_px - margin
     word = page.text((right, y), verdict.value, size_px=50, colour=colour, anchor="rs")
     shape = draw_shape(page, (word.left - 42, y - 18), verdict, 21.0)
+    end = shape.left - 22
     if says:
-        page.text((shape.left - 22, y), says, size_px=24, colour=FAINT_INK, anchor="rs")
+        end = page.text((end, y), says, size_px=24, colour=FAINT_INK, anchor="rs").left - 40
+    piece, piece_size = fitted(title.piece, (40.0, 32.0, 26.0), 0.42 * (end - margin))
+    room = end - margin - text_width(piece, piece_size) - 26
+    job, job_size = fitted(title.job, (66.0, 56.0, 48.0, 40.0, 34.0), room)
+    box = page.text((margin, y), job, size_px=job_size)
+    if piece:
+        page.text((box.right + 26, y), piece, size_px=piece_size, colour=FAINT_INK)
     page.line([(margin, y + 24), (right, y + 24)], width_px=2.6)
     page.line([(margin, y + 30), (right, y + 30)], width_px=HAIR_PX)
 

@@ -9,7 +9,7 @@ from PIL import Image
 from firstcast.sheets.card import Card, Stop, card_of, where_and_measure
 from firstcast.sheets.face import ACCENT, FAINT_INK, INK
 from firstcast.sheets.marks import draw_shape
-from firstcast.sheets.setting import Page, text_width, wrap
+from firstcast.sheets.setting import Page, fitted, text_width, wrap
 from firstcast.sheets.urgent import Note
 from firstcast.vocabulary import Verdict, worst
 
@@ -181,8 +181,8 @@ def _draw_heading(page: Page, card: Card) -> float:
     says = page.text((shape.left - 22, y), card.release, size_px=24, colour=FAINT_INK, anchor="rs")
     height = f"{card.height_mm:.1f} mm tall" if card.height_mm is not None else ""
     room = says.left - MARGIN_PX - 60 - text_width(height, 34.0)
-    size = next((size for size in (66, 56, 48, 40, 34) if text_width(card.job, size) <= room), 28)
-    name = page.text((MARGIN_PX, y), wrap(card.job, size, room, 1)[0], size_px=size)
+    job, size = fitted(card.job, (66.0, 56.0, 48.0, 40.0, 34.0, 28.0), room)
+    name = page.text((MARGIN_PX, y), job, size_px=size)
     if height:
         page.text((name.right + 24, y), height, size_px=34, colour=FAINT_INK)
     page.line([(MARGIN_PX, y + 24), (right, y + 24)], width_px=2.6)

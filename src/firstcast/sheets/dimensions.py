@@ -35,7 +35,7 @@ SCALES = (
 )
 """Scales to which plates are drawn, so that a ruler on the paper reads true."""
 
-BAR_STEPS_MM = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
+BAR_STEPS_MM = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0)
 
 
 def said_mm(value_mm: float) -> str:
@@ -46,7 +46,7 @@ def said_mm(value_mm: float) -> str:
 def drawing_scale(most: float) -> float:
     """The greatest of `SCALES` that is not above `most`; `most` itself, at two digits, outside them."""
     fitting = [scale for scale in SCALES if scale <= most]
-    if not fitting or most >= 2.0 * SCALES[-1]:
+    if not fitting or most >= 1.1 * SCALES[-1]:
         digits = 10.0 ** (math.floor(math.log10(most)) - 1)
         return math.floor(most / digits) * digits
     return fitting[-1]

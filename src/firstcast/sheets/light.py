@@ -50,10 +50,11 @@ class Caster(NamedTuple):
 
 @dataclass(frozen=True)
 class LitMesh:
-    """A mesh made ready for pictures; see `light_mesh`."""
+    """A mesh made ready for pictures; see `light_mesh`. `used` (k, 3) are the points that triangles use."""
 
     points: Points
     triangles: Triangles
+    used: Points
     normals: npt.NDArray[np.float32]
     middle_mm: npt.NDArray[np.float64]
     radius_mm: float
@@ -183,10 +184,12 @@ def light_mesh(
         raise InputError(
             "there is no triangle to draw", where="light_mesh", mend="Give at least one triangle."
         )
-    used = points[faces.reshape(-1)]
+    named = np.zeros(len(points), bool)
+    named[faces.reshape(-1)] = True
+    used = points[named]
     low, high = used.min(axis=0), used.max(axis=0)
     middle = (low + high) / 2.0
     radius = max(1e-9, 1.02 * float(np.sqrt(((used - middle) ** 2).sum(axis=1).max())))
     caster = make_caster(points - middle, faces, 2.0 * radius / map_px)
     sky = cast_lights(caster, even_directions(sky_count), radius_mm=radius, map_px=map_px)
-    return LitMesh(points, faces, corner_normals(points, faces), middle, radius, caster, sky)
+    return LitMesh(points, faces, used, corner_normals(points, faces), middle, radius, caster, sky)

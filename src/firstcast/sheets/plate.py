@@ -5,7 +5,7 @@ leaders, the list that the numbers refer to, and a title block.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,7 @@ PAGE_PX = (2339, 1654)
 
 MARGIN_PX, GUTTER_PX, SIDE_PX, SHADOW_PX = 64, 74, 84, 120
 TOP_PX, BOTTOM_PX, LEGEND_PX = 176, 1044, 92
-TEXT_PX = 22.0
+TEXT_PX, SAMPLES = 22.0, 3
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,7 @@ class Sheet:
     px_per_mm: float
     pictures: Mapping[str, Picture]
     corners_px: Mapping[str, tuple[int, int]]
+    coloured: bool
     marks: tuple[Mark, ...]
     notes: tuple[Note, ...]
 
@@ -92,7 +93,7 @@ class _Layout:
 def _lay_out(lit: LitMesh, base_mm: npt.NDArray, top_px: int) -> _Layout:
     """Fit the four views on the page at the greatest drawing scale; heights are about the middle of the base."""
     tall_px = BOTTOM_PX - top_px
-    used = lit.points[np.unique(lit.triangles)]
+    used = lit.used
     extents = {}
     for view in FOUR_VIEWS:
         extent = extent_mm(used, view)
@@ -136,6 +137,7 @@ def _draw_views(page: Page, lit: LitMesh, layout: _Layout, base_mm: npt.NDArray,
             px_per_mm=layout.px_per_mm,
             centre_mm=np.array([middle_right, middle_up, 0.0]) @ view.axes,
             vertex_colour=colours,
+            samples=SAMPLES,
         )
         box = (*corner, corner[0] + wide, corner[1] + tall)
         drawn = Image.fromarray(picture.rgb)
@@ -152,6 +154,13 @@ def _facing(lit: LitMesh, place_mm: Sequence[float]) -> npt.NDArray[np.float64]:
     return normal / max(1e-12, float(np.linalg.norm(normal)))
 
 
+def _far_off(lit: LitMesh, place_mm: Sequence[float]) -> bool:
+    """Whether a place lies so far from the mesh that no view can show it."""
+    slack = 0.05 * lit.radius_mm
+    place = np.asarray(place_mm)
+    return bool((place < lit.used.min(axis=0) - slack).any() or (place > lit.used.max(axis=0) + slack).any())
+
+
 def _choose_views(
     lit: LitMesh, notes: Sequence[Note], pictures: Mapping[str, Picture]
 ) -> dict[int, tuple[View, bool]]:
@@ -160,7 +169,7 @@ def _choose_views(
     crowd = dict.fromkeys(pictures, 0)
     slack = max(0.4, 0.02 * lit.radius_mm)
     for index, note in enumerate(notes):
-        if note.place_mm is None:
+        if note.place_mm is None or _far_off(lit, note.place_mm):
             continue
         normal = _facing(lit, note.place_mm)
         best, best_score, shown = FRONT, -np.inf, False
@@ -253,7 +262,7 @@ def draw_plate(
         if isinstance(points_mm, LitMesh)
         else light_mesh(points_mm, () if triangles is None else triangles)
     )
-    used = lit.points[np.unique(lit.triangles)]
+    used = lit.used
     low, high = used.min(axis=0), used.max(axis=0)
     base = np.array([(low[0] + high[0]) / 2, (low[1] + high[1]) / 2, low[2]])
     notes, folded = most_urgent(findings)
@@ -261,7 +270,7 @@ def draw_plate(
     page = Page(*PAGE_PX)
     colours = None if surface_map is None else surface_map.colours()
     pictures, corners = _draw_views(page, lit, layout, base, colours)
-    sheet = Sheet(page, layout.px_per_mm, pictures, corners, (), tuple(notes))
+    sheet = Sheet(page, layout.px_per_mm, pictures, corners, colours is not None, (), tuple(notes))
     marks = _place_marks(layout, _choose_views(lit, notes, pictures), notes, sheet.place_px)
     _draw_measures(page, layout, sheet, used)
     for mark in marks:
@@ -271,15 +280,20 @@ def draw_plate(
         draw_legend(page, surface_map, (MARGIN_PX, TOP_PX - 16), 560)
     draw_list(page, notes, folded_says(notes, folded), MARGIN_PX)
     draw_title_block(page, title, measures, layout.px_per_mm * 25.4 / DPI, layout.px_per_mm, MARGIN_PX)
-    return Sheet(page, layout.px_per_mm, pictures, corners, tuple(marks), tuple(notes))
+    return replace(sheet, marks=tuple(marks))
 
 
 def write_plate(path: Path | str, sheet: Sheet) -> None:
-    """Write a plate as PNG of 256 colours that prints at its true size."""
-    write_picture(path, sheet.page.image)
+    """Write a plate as PNG that prints at its true size."""
+    write_picture(path, sheet.page.image, few_colours=not sheet.coloured)
 
 
-def write_picture(path: Path | str, image: Image.Image) -> None:
-    """Write a picture as PNG of at most 256 colours, chosen for it, at 200 dots per inch."""
-    few = image.quantize(colors=256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-    few.save(path, format="PNG", optimize=True, dpi=(DPI, DPI))
+def write_picture(path: Path | str, image: Image.Image, *, few_colours: bool = True) -> None:
+    """Write a picture as PNG at 200 dots per inch.
+
+    The face needs few colours: 256, chosen for the picture, make the file a third as large. Maps keep all of theirs,
+    so that even scales stay even.
+    """
+    if few_colours:
+        image = image.quantize(colors=256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+    image.save(path, format="PNG", optimize=True, dpi=(DPI, DPI))

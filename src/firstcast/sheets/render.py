@@ -155,11 +155,10 @@ def render_lit(
                 where="render",
                 mend="Give one row red, green, blue per point.",
             )
-    seen = lit.points[np.unique(lit.triangles)]
     margin = width_px / 16 if margin_px is None else margin_px
-    scale = px_per_mm or fit_scale(seen, view, width_px, height_px, margin)
+    scale = px_per_mm or fit_scale(lit.used, view, width_px, height_px, margin)
     axes = view.axes
-    middle = extent_mm(seen, view).mean(axis=0) if centre_mm is None else axes @ np.asarray(centre_mm)
+    middle = extent_mm(lit.used, view).mean(axis=0) if centre_mm is None else axes @ np.asarray(centre_mm)
     origin = (width_px / 2 - middle[0] * scale, height_px / 2 + middle[1] * scale)
     projection = Projection(view, scale, origin)
     screen = np.empty((len(lit.points), 3))
@@ -180,16 +179,19 @@ def render_lit(
 def _ground_plane(lit: LitMesh, view: View, fit: npt.NDArray) -> npt.NDArray[np.float64]:
     """Where the ground is on the picture, as `_shading.ground_band` takes it.
 
-    In level views the ground is an edge; its shade is laid out about the foremost contact.
+    In level views the ground is an edge; its shade is laid out about the foremost contact, never taller than
+    the figure, which must hide what it stands on.
     """
-    floor, height = float(lit.points[:, 2].min()), 2.0 * lit.radius_mm
+    floor, height = float(lit.used[:, 2].min()), 2.0 * lit.radius_mm
     flat = view.axes[2, :2] / max(1e-12, float(np.linalg.norm(view.axes[2, :2])))
-    feet = lit.points[lit.points[:, 2] < floor + 0.03 * height]
+    feet = lit.used[lit.used[:, 2] < floor + 0.03 * height]
     foremost = float((feet[:, :2] @ flat).max())
     toe = np.array([*(flat * foremost), floor])
     row = fit[3, 1] - float(view.axes[1] @ toe) * fit[3, 2]
     reach = float(np.linalg.norm(feet[:, :2] - lit.middle_mm[:2], axis=1).max()) + 0.04 * height
-    tilt = max(GROUND_TILT, float(view.axes[2, 2]))
+    along = lit.used[:, :2] @ flat
+    flattest = 0.8 * float(np.ptp(lit.used[:, 2])) / max(1e-9, float(np.ptp(along)))
+    tilt = max(min(GROUND_TILT, flattest), float(view.axes[2, 2]), 1e-4)
     return np.array([floor, tilt, row, foremost, reach**2, (reach + 0.22 * height) ** 2])
 
 

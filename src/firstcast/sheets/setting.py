@@ -89,6 +89,13 @@ def wrap(text: str, size_px: float, width_px: float, most_lines: int = 99) -> li
     return lines
 
 
+def fitted(text: str, sizes_px: Sequence[float], width_px: float) -> tuple[str, float]:
+    """A text for one line: at the first size at which it fits, else at the last and cut short."""
+    text = plain(text)
+    size = next((size for size in sizes_px if text_width(text, size) <= width_px), sizes_px[-1])
+    return wrap(text, size, width_px, 1)[0], size
+
+
 @dataclass
 class Page:
     """Paper of a size in pixels, and the texts set on it so far."""
