@@ -74,7 +74,7 @@ def measure_distances(occupancy: Occupancy, surface: Contour, traced: Traced, ba
     part = np.empty((count, SIDE, SIDE, SIDE), np.uint16)
     origin, pitch = occupancy.lattice.origin_mm, occupancy.lattice.pitch_mm
     run_blocks(
-        measure_bricks, count, occupancy.places, occupancy.index, occupancy.bits, traced.vertex_starts,
+        measure_bricks, count, occupancy.places, occupancy.index, occupancy.bits, traced.strip_triangles,
         traced.triangle_starts, surface.points, surface.triangles, surface.part_of_triangle, origin, pitch,
         band_mm, pool, part, block=BLOCK,
     )  # fmt: skip

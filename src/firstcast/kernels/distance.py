@@ -1,8 +1,7 @@
 """Distances from voxels to the triangles of a surface traced through the bricks.
 
-Each brick first takes, per voxel, the nearest vertex: an upper bound that is nearly tight, since the
-triangles are no larger than a cell. Then a triangle is measured only where its bounding box is nearer than
-what is known, so that a voxel meets a score of triangles and the distance is exact nevertheless.
+Each triangle lies within a cell. It is measured only at voxels to which its bounding box is nearer than the
+nearest triangle so far, so that a voxel meets a score of triangles and the distance is exact nevertheless.
 """
 
 import numpy as np
@@ -12,131 +11,186 @@ from firstcast.kernels.compiling import kernel
 
 
 @kernel
-def squared_distance(px, py, pz, ux, uy, uz, vx, vy, vz, uu, uv, vv):
-    """Squared distance of p from the triangle 0, u, v (Ericson 2005, Real-Time Collision Detection, 5.1.5)."""
-    d1, d2 = ux * px + uy * py + uz * pz, vx * px + vy * py + vz * pz
-    if d1 <= 0 and d2 <= 0:
-        return px * px + py * py + pz * pz
-    d3, d4 = d1 - uu, d2 - uv
-    d5, d6 = d1 - uv, d2 - vv
-    s, r = 0.0, 0.0
-    if d3 >= 0 and d4 <= d3:
-        s = 1.0
-    elif d6 >= 0 and d5 <= d6:
-        r = 1.0
-    else:
-        beyond_u, beyond_v, beyond_uv = d1 * d4 - d3 * d2, d5 * d2 - d1 * d6, d3 * d6 - d5 * d4
-        if beyond_u <= 0 and d1 >= 0 and d3 <= 0:
-            s = d1 / (d1 - d3)
-        elif beyond_v <= 0 and d2 >= 0 and d6 <= 0:
-            r = d2 / (d2 - d6)
-        elif beyond_uv <= 0 and d4 >= d3 and d5 >= d6:
-            r = (d4 - d3) / ((d4 - d3) + (d5 - d6))
-            s = 1.0 - r
-        else:
-            whole = beyond_u + beyond_v + beyond_uv
-            if whole > 0:
-                s, r = beyond_v / whole, beyond_u / whole
-    x, y, z = px - s * ux - r * vx, py - s * uy - r * vy, pz - s * uz - r * vz
-    return x * x + y * y + z * z
-
-
-@kernel
 def _gaps(low, high, pitch, band, gaps, ends):
-    """Per axis and voxel the squared gap to an interval; `ends` the voxels within `band`. False if none."""
+    """Per axis and voxel the squared gap to an interval, infinite beyond `band`; False if all are.
+
+    `ends` is where along x and y the finite ones start and stop.
+    """
     for axis in range(3):
         first = max(0, int(np.ceil((low[axis] - band) / pitch[axis])))
         last = min(SIDE - 1, int(np.floor((high[axis] + band) / pitch[axis])))
         if first > last:
             return False
         ends[axis, 0], ends[axis, 1] = first, last + 1
-        for n in range(first, last + 1):
+        for n in range(SIDE):
             at = n * pitch[axis]
             gap = max(low[axis] - at, at - high[axis], 0.0)
-            gaps[axis, n] = gap * gap
+            gaps[axis, n] = gap * gap if first <= n <= last else np.inf
     return True
 
 
 @kernel
-def _bound_by_vertices(rows, base, pitch, band, vertex_starts, points, best):
-    """Lower `best` (8, 8, 8) to just above the squared distance of each voxel's nearest vertex."""
-    gaps, ends, at = np.empty((3, SIDE)), np.empty((3, 2), np.int64), np.empty(3)
-    for row in rows:
-        if row < 0:
-            continue
-        for vertex in range(vertex_starts[row], vertex_starts[row + 1]):
-            for axis in range(3):
-                at[axis] = points[vertex, axis] - base[axis]
-            if not _gaps(at, at, pitch, band, gaps, ends):
-                continue
-            for i in range(ends[0, 0], ends[0, 1]):
-                for j in range(ends[1, 0], ends[1, 1]):
-                    across = gaps[0, i] + gaps[1, j]
-                    for k in range(ends[2, 0], ends[2, 1]):
-                        best[i, j, k] = min(best[i, j, k], (across + gaps[2, k]) * 1.00001)
+def _outward(n):
+    """0, -1, 1, -2, 2, ... for n from 0: the nearest bricks first, so that little is left for the others."""
+    return (n + 1) // 2 if n % 2 == 0 else -(n + 1) // 2
 
 
 @kernel
-def _measure_triangles(rows, base, pitch, band, triangle_starts, points, triangles, best, nearest):
-    """Lower `best` to the squared distance of the nearest triangle, its number in `nearest`."""
-    gaps, ends = np.empty((3, SIDE)), np.empty((3, 2), np.int64)
-    low, high = np.empty(3), np.empty(3)
-    a, u, v = np.empty(3), np.empty(3), np.empty(3)
-    for row in rows:
-        if row < 0:
-            continue
-        for t in range(triangle_starts[row], triangle_starts[row + 1]):
-            for axis in range(3):
-                a[axis] = points[triangles[t, 0], axis] - base[axis]
-                u[axis] = points[triangles[t, 1], axis] - base[axis]
-                v[axis] = points[triangles[t, 2], axis] - base[axis]
-                low[axis] = min(a[axis], u[axis], v[axis])
-                high[axis] = max(a[axis], u[axis], v[axis])
-            if not _gaps(low, high, pitch, band, gaps, ends):
+def _reached(step, reach):
+    """Which voxels of a brick `step` bricks on come within `reach` voxels of this one: first, last."""
+    first = -reach - SIDE * step
+    last = SIDE - 1 + reach - SIDE * step
+    return max(first, 0), min(last, SIDE - 1)
+
+
+@kernel
+def _prepare(a, b, c, edges, normal):
+    """Fill edges (3, 8) of a triangle and its normal (4,); what is divided by is inverted once.
+
+    A row holds an edge's start, the edge, its squared length and the inverse of it. The normal's last entry
+    is the inverse of its squared length; inverses of zero are zero.
+    """
+    for n in range(3):
+        start = a if n == 0 else (b if n == 1 else c)
+        end = b if n == 0 else (c if n == 1 else a)
+        square = 0.0
+        for axis in range(3):
+            edges[n, axis], edges[n, 3 + axis] = start[axis], end[axis] - start[axis]
+            square += edges[n, 3 + axis] * edges[n, 3 + axis]
+        edges[n, 6] = square
+        edges[n, 7] = 1.0 / square if square > 0 else 0.0
+    square = 0.0
+    for n in range(3):
+        u, v = 3 + (n + 1) % 3, 3 + (n + 2) % 3
+        normal[n] = edges[0, u] * edges[1, v] - edges[0, v] * edges[1, u]
+        square += normal[n] * normal[n]
+    normal[3] = 1.0 / square if square > 0 else 0.0
+
+
+@kernel
+def _from_edge(qx, qy, qz, ex, ey, ez, square, inverse):
+    """Squared distance of q from the edge 0, e."""
+    along = ex * qx + ey * qy + ez * qz
+    share = along * inverse
+    share = 0.0 if share < 0 else share
+    share = 1.0 if share > 1 else share
+    return qx * qx + qy * qy + qz * qz - share * (2 * along - share * square)
+
+
+@kernel
+def _measure_row(x, y, pitch, edges, normal, squares):
+    """Squared distances (8,) of the voxels (x, y, 0 .. 7 pitches) from a triangle.
+
+    Over the triangle's inside the distance is that from its plane; elsewhere that from the nearest edge.
+    Without a branch and from scalars, so that several voxels are measured at once.
+    """
+    nx, ny, nz, inverse = normal[0], normal[1], normal[2], normal[3]
+    ax, ay, az, bx, by, bz = (
+        x - edges[0, 0],
+        y - edges[0, 1],
+        edges[0, 2],
+        x - edges[1, 0],
+        y - edges[1, 1],
+        edges[1, 2],
+    )
+    cx, cy, cz = x - edges[2, 0], y - edges[2, 1], edges[2, 2]
+    ux, uy, uz, uu, u_inverse = edges[0, 3], edges[0, 4], edges[0, 5], edges[0, 6], edges[0, 7]
+    vx, vy, vz, vv, v_inverse = edges[1, 3], edges[1, 4], edges[1, 5], edges[1, 6], edges[1, 7]
+    wx, wy, wz, ww, w_inverse = edges[2, 3], edges[2, 4], edges[2, 5], edges[2, 6], edges[2, 7]
+    # side of the plane through an edge and the normal: a constant and a slope along z
+    u_side, u_slope = (ny * uz - nz * uy) * ax + (nz * ux - nx * uz) * ay, nx * uy - ny * ux
+    v_side, v_slope = (ny * vz - nz * vy) * bx + (nz * vx - nx * vz) * by, nx * vy - ny * vx
+    w_side, w_slope = (ny * wz - nz * wy) * cx + (nz * wx - nx * wz) * cy, nx * wy - ny * wx
+    flat = nx * ax + ny * ay
+    for k in range(SIDE):
+        z = k * pitch
+        pa, pb, pc = z - az, z - bz, z - cz
+        first = _from_edge(ax, ay, pa, ux, uy, uz, uu, u_inverse)
+        second = _from_edge(bx, by, pb, vx, vy, vz, vv, v_inverse)
+        third = _from_edge(cx, cy, pc, wx, wy, wz, ww, w_inverse)
+        best = first if first < second else second
+        best = third if third < best else best
+        height = flat + nz * pa
+        least = u_side + u_slope * pa
+        other = v_side + v_slope * pb
+        least = other if other < least else least
+        other = w_side + w_slope * pc
+        least = other if other < least else least
+        best = height * height * inverse if least > 0 else best
+        squares[k] = best if best > 0 else 0.0
+
+
+@kernel
+def _measure_triangle(edges, normal, pitch, gaps, ends, number, squares, best, nearest):
+    """Lower `best` (8, 8, 8) where the triangle is nearer, and note its number there."""
+    for i in range(ends[0, 0], ends[0, 1]):
+        for j in range(ends[1, 0], ends[1, 1]):
+            across = gaps[0, i] + gaps[1, j]
+            some = False
+            for k in range(SIDE):
+                some |= across + gaps[2, k] < best[i, j, k]
+            if not some:
                 continue
-            u -= a
-            v -= a
-            uu, uv = u[0] * u[0] + u[1] * u[1] + u[2] * u[2], u[0] * v[0] + u[1] * v[1] + u[2] * v[2]
-            vv = v[0] * v[0] + v[1] * v[1] + v[2] * v[2]
-            for i in range(ends[0, 0], ends[0, 1]):
-                for j in range(ends[1, 0], ends[1, 1]):
-                    across = gaps[0, i] + gaps[1, j]
-                    for k in range(ends[2, 0], ends[2, 1]):
-                        if across + gaps[2, k] >= best[i, j, k]:
-                            continue
-                        square = squared_distance(
-                            i * pitch[0] - a[0], j * pitch[1] - a[1], k * pitch[2] - a[2],
-                            u[0], u[1], u[2], v[0], v[1], v[2], uu, uv, vv,
-                        )  # fmt: skip
-                        if square < best[i, j, k]:
-                            best[i, j, k] = square
-                            nearest[i, j, k] = t
+            _measure_row(i * pitch[0], j * pitch[1], pitch[2], edges, normal, squares)
+            for k in range(SIDE):
+                nearer = squares[k] < best[i, j, k]
+                best[i, j, k] = squares[k] if nearer else best[i, j, k]
+                nearest[i, j, k] = number if nearer else nearest[i, j, k]
+
+
+@kernel
+def _measure_run(start, stop, base, pitch, band, points, triangles, work, best, nearest):
+    """Hold triangles start .. stop against the voxels of the brick at `base`."""
+    gaps, ends, edges, normal, squares, corners, low, high = work
+    for t in range(start, stop):
+        for axis in range(3):
+            for c in range(3):
+                corners[c, axis] = points[triangles[t, c], axis] - base[axis]
+            low[axis] = min(corners[0, axis], corners[1, axis], corners[2, axis])
+            high[axis] = max(corners[0, axis], corners[1, axis], corners[2, axis])
+        if not _gaps(low, high, pitch, band, gaps, ends):
+            continue
+        _prepare(corners[0], corners[1], corners[2], edges, normal)
+        _measure_triangle(edges, normal, pitch, gaps, ends, t, squares, best, nearest)
 
 
 @kernel
 def measure_bricks(
-    start, stop, places, index, bits, vertex_starts, triangle_starts, points, triangles, part_of_triangle,
+    start, stop, places, index, bits, strip_triangles, triangle_starts, points, triangles, part_of_triangle,
     origin, pitch, band, pool, part,
 ):  # fmt: skip
     """Fill pool and part (n, 8, 8, 8) of bricks start .. stop: signed distance within `band`, nearest part."""
-    reach = 1
-    for axis in range(3):
-        reach = max(reach, int(np.ceil((np.ceil(band / pitch[axis]) + 1) / SIDE)))
-    rows = np.empty((2 * reach + 1) ** 3, np.int64)
+    work = (
+        np.empty((3, SIDE)), np.empty((3, 2), np.int64), np.empty((3, 8)), np.empty(4), np.empty(SIDE),
+        np.empty((3, 3)), np.empty(3), np.empty(3),
+    )  # fmt: skip
     best, nearest, base = np.empty((SIDE, SIDE, SIDE)), np.empty((SIDE, SIDE, SIDE), np.int64), np.empty(3)
+    reach, bricks = np.empty(3, np.int64), np.empty(3, np.int64)
+    for axis in range(3):
+        reach[axis] = np.int64(np.ceil(band / pitch[axis])) + 1
+        bricks[axis] = (reach[axis] + SIDE - 1) // SIDE
     for b in range(start, stop):
-        number = 0
-        for i in range(-reach, reach + 1):
-            for j in range(-reach, reach + 1):
-                for k in range(-reach, reach + 1):
-                    rows[number] = row_at(index, places[b, 0] + i, places[b, 1] + j, places[b, 2] + k)
-                    number += 1
         for axis in range(3):
             base[axis] = origin[axis] + pitch[axis] * SIDE * places[b, axis]
         best[:] = band * band
         nearest[:] = -1
-        _bound_by_vertices(rows, base, pitch, band, vertex_starts, points, best)
-        _measure_triangles(rows, base, pitch, band, triangle_starts, points, triangles, best, nearest)
+        for ni in range(2 * bricks[0] + 1):
+            di = _outward(ni)
+            i_first, i_last = _reached(di, reach[0])
+            for nj in range(2 * bricks[1] + 1):
+                dj = _outward(nj)
+                j_first, j_last = _reached(dj, reach[1])
+                for nk in range(2 * bricks[2] + 1):
+                    dk = _outward(nk)
+                    row = row_at(index, places[b, 0] + di, places[b, 1] + dj, places[b, 2] + dk)
+                    if row < 0:
+                        continue
+                    for i in range(i_first, i_last + 1):
+                        _measure_run(
+                            triangle_starts[row] + strip_triangles[row, 8 * i + j_first],
+                            triangle_starts[row] + strip_triangles[row, 8 * i + j_last + 1],
+                            base, pitch, band, points, triangles, work, best, nearest,
+                        )  # fmt: skip
         for i in range(SIDE):
             for j in range(SIDE):
                 for k in range(SIDE):
