@@ -32,8 +32,8 @@ help:
 setup: .venv/installed-dev .venv/installed-lint
 
 demo: .venv/installed
-	$(BIN)/python examples/heron/make_parts.py demo/sculpture
-	$(BIN)/python -c "import pathlib, shutil; pathlib.Path('demo/heron').mkdir(parents=True, exist_ok=True); shutil.copy('examples/heron/job.toml', 'demo/heron/job.toml')"
+	$(BIN)/python examples/heron/make_parts.py demo/heron/parts
+	$(BIN)/python -c "import shutil; shutil.copy('examples/heron/job.toml', 'demo/heron/job.toml')"
 	$(BIN)/firstcast run demo/heron
 
 test: .venv/installed-dev
