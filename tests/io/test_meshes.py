@@ -92,6 +92,15 @@ def test_obj_of_polygons_negative_numbers_and_continued_lines(tmp_path):
     assert shape_of(read.mesh).area == pytest.approx(area)
 
 
+def test_obj_points_with_more_numbers_comments_and_leading_blanks(tmp_path):
+    text = "  v 0 0 0 1 # weight\nv 4 0 0 0.5 0.5 0.5\n\tv 0 4 0 0.1 0.2\no arm#2\nf 1 2 3 # face\n"
+    (read,) = read_meshes(write(tmp_path, "a.obj", text))
+    assert read.name == "arm_2"
+    assert read.mesh.points.tolist() == [[0, 0, 0], [4, 0, 0], [0, 4, 0]]
+    with pytest.raises(FileError, match="fewer than three"):
+        read_meshes(write(tmp_path, "b.obj", "v 0 0\nv 4 0 0 1\nv 0 4 0\nf 1 2 3\n"))
+
+
 def test_obj_matches_the_library(tmp_path):
     path = exported(tmp_path, ball(3.0), ".obj")
     (read,) = read_meshes(path)

@@ -7,14 +7,21 @@ from pathlib import Path
 import numpy as np
 
 from firstcast.io._raw import RawMesh, check_promise, damaged, triangulate
+from firstcast.kernels.text import count_words, parse_corners
 
 LEAST_FACE_BYTES = len(b"f 1 2 3\n")
 
 
 def read_obj(path: Path) -> list[RawMesh]:
     """The objects of an OBJ file; the whole file as one mesh where objects share points."""
-    lines = path.read_bytes().replace(b"\\\r\n", b" ").replace(b"\\\n", b" ").splitlines()
-    lines = [line.strip() for line in lines]
+    text = path.read_bytes()
+    if b"\\" in text:
+        text = text.replace(b"\\\r\n", b" ").replace(b"\\\n", b" ")
+    lines = text.splitlines()
+    if re.search(rb"^[ \t]", text, flags=re.MULTILINE):
+        lines = [line.lstrip() for line in lines]
+    if re.search(rb"^[vf][^#\n]*#", text, flags=re.MULTILINE):
+        lines = [line.partition(b"#")[0] if line[:1] in (b"v", b"f") else line for line in lines]
     vertex_lines, face_lines, points_before, object_rows, names = [], [], [], [], []
     for line in lines:
         kind = line[:2]
@@ -39,15 +46,12 @@ def read_obj(path: Path) -> list[RawMesh]:
 
 def _points(path: Path, lines: list[bytes]) -> np.ndarray:
     """(n, 3) float64 from `v` lines, which may carry a weight or a colour behind the three."""
-    numbers = _numbers(b"\n".join(lines), np.float64)
-    if len(numbers) == 3 * len(lines):
-        return numbers.reshape(-1, 3)
-    if len(lines) and len(numbers) % len(lines) == 0 and len(numbers) >= 3 * len(lines):
-        return numbers.reshape(len(lines), -1)[:, :3]
-    split = [line.split()[:3] for line in lines]
-    if any(len(words) != 3 for words in split):
+    text = b"\n".join(lines)
+    words = count_words(np.frombuffer(text, dtype=np.uint8), len(lines))
+    if not len(words) or words.min() < 3:
         raise damaged(path, "a point has fewer than three coordinates")
-    return np.array(split, dtype=np.float64).reshape(-1, 3)
+    starts = np.cumsum(words) - words
+    return _numbers(text)[starts[:, None] + np.arange(3)]
 
 
 def _faces(lines: list[bytes], points_before: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -56,24 +60,24 @@ def _faces(lines: list[bytes], points_before: np.ndarray) -> tuple[np.ndarray, n
     A face's corner is `point`, `point/texture`, `point//normal` or all three; a negative number counts
     back from the last point read.
     """
-    text = re.sub(rb"/[^\s]*", b"", b"\n".join(lines))
-    counts = np.array([len(line.split()) for line in text.split(b"\n")], dtype=np.int64)
-    rows = _numbers(text, np.int64)
-    if counts.sum() != len(rows):
+    text = np.frombuffer(b"\n".join(lines), dtype=np.uint8)
+    rows, counts, sound = parse_corners(text, len(lines))
+    if not sound:
         raise ValueError("a face has a corner that is no number")
     if (rows == 0).any():
         raise ValueError("points are counted from 1")
-    before = np.repeat(points_before, counts)
-    return np.where(rows > 0, rows - 1, before + rows), counts
+    back = rows < 0
+    if back.any():
+        rows = np.where(back, np.repeat(points_before, counts) + rows, rows - 1)
+        return rows, counts
+    return rows - 1, counts
 
 
-def _numbers(text: bytes, dtype: type) -> np.ndarray:
+def _numbers(text: bytes) -> np.ndarray:
     """All numbers of a text parted by white space; a word that is no number raises."""
-    if not text.strip():
-        return np.empty(0, dtype=dtype)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        return np.fromstring(text, dtype=dtype, sep=" ")
+        return np.fromstring(text, dtype=np.float64, sep=" ")
 
 
 def _objects(
