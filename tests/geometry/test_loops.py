@@ -114,6 +114,13 @@ def test_a_flat_loop_that_crosses_itself_is_not_filled_flat():
     check_fill(triangles, list(range(500)))
 
 
+def test_triangles_over_one_another_are_not_taken_for_a_flat_fill(monkeypatch):
+    monkeypatch.setattr(loops, "LARGEST_MINIMAL", 3)
+    crossed = np.array([[0, 0, 0], [4, 0, 0], [4, 3, 0], [5, 1, 0.0]])  # its last side crosses its second
+    triangles = fill_polygons(crossed, [np.arange(4)])
+    assert triangle_areas(crossed, triangles).sum() == pytest.approx(3.5)  # cutting ears gives 11.5
+
+
 def test_ears_of_a_comb():
     teeth = 40
     xy = [[0.0, 0.0], [2.0 * teeth, 0.0]]
