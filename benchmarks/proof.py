@@ -130,7 +130,9 @@ def one_size(name: str) -> list[dict]:
         row("prove, nothing compiled", "firstcast", cold)
         proof, *warm = timed(lambda: prove_piece(stl, package, expected))
         share = proof.row("surface proved within the limit").measured
-        row("prove, compiled", "firstcast", warm, f"{proof.verdict.value}; {share:.3f} % proved by bound")
+        stops = [entry.result for entry in proof.rows if entry.verdict.value == "stop"]
+        note = "; ".join([f"{proof.verdict.value}, {share:.3f} % proved by bound", *stops])
+        row("prove, compiled", "firstcast", warm, note)
     rows += _search_rows(name, parts, master)
     return rows
 

@@ -5,6 +5,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
+from firstcast.errors import InputError
 from firstcast.proof.crossing import crossing_depths, find_crossings
 from firstcast.proof.tree import build_tree
 
@@ -108,6 +109,12 @@ def test_a_triangle_folded_back_onto_its_neighbour_is_caught():
     flat = np.array([[0, 1, 2], [1, 0, 4]], np.int32)
     assert crossings(points, folded).pairs == 1
     assert crossings(points, flat).pairs == 0
+
+
+def test_coordinates_that_float32_cannot_hold_are_refused():
+    points, triangles = solids.ball(1.0, 1)
+    with pytest.raises(InputError, match="not exact in float32"):
+        find_crossings(points.astype(np.float64) + 1e-12, triangles, build_tree(points[triangles]))
 
 
 def test_triangles_without_area_are_named():

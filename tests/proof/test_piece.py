@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
-from firstcast.errors import FileError
+from firstcast.errors import FileError, InputError
 from firstcast.geometry.mesh import Mesh
 from firstcast.io.write import write_3mf, write_stl
 from firstcast.proof import Ball, Box, Expected, PartShape, prove_piece
@@ -301,3 +301,26 @@ def test_damaged_files_say_what_is_wrong(tmp_path, lump):
         prove_piece(tmp_path / "m.stl", tmp_path / "m.3mf", expected)
     with pytest.raises(FileError, match="can't be read"):
         prove_piece(tmp_path / "absent.stl", tmp_path / "m.3mf", expected)
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"matrix": np.diag([1.0, 0.0, 1.0])}, "can't be undone"),
+        ({"matrix": np.eye(4)}, "can't be undone"),
+        ({"tolerance_mm": 0.0}, "must be above 0"),
+        ({"pitch_mm": float("nan")}, "must be above 0"),
+        ({"parts": (PartShape("flat", np.zeros((4, 3))),)}, "not \\(m, 3, 3\\)"),
+        ({"parts": (PartShape("lost", np.full((1, 3, 3), np.nan)),)}, "finite"),
+    ],
+)
+def test_an_expectation_that_makes_no_sense_is_refused(lump, change, says):
+    with pytest.raises(InputError, match=says):
+        dataclasses.replace(lump[1], **change)
+
+
+def test_an_empty_master_stops(tmp_path, lump):
+    (tmp_path / "m.stl").write_bytes(b" " * 80 + bytes(4))
+    write_3mf(tmp_path / "m.3mf", {"lump": lump[0]})
+    proof = prove_piece(tmp_path / "m.stl", tmp_path / "m.3mf", lump[1])
+    assert stops(proof) == {"triangles"}

@@ -161,7 +161,7 @@ def write_3mf(
     notes = {"Application": f"firstcast {__version__}", **(metadata or {})}
 
     def fill(stream: IO[bytes]) -> None:
-        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=3) as package:
+        with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as package:
             _put(package, "[Content_Types].xml", [_CONTENT_TYPES])
             _put(package, "_rels/.rels", [_RELATIONSHIPS])
             _put(package, _MODEL_PATH, _model_text(parts, notes))

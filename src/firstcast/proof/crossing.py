@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.errors import InputError
 from firstcast.proof import _crossing
 from firstcast.proof.threads import over_blocks
 from firstcast.proof.tree import Tree
@@ -38,10 +39,19 @@ def find_crossings(points: npt.NDArray, triangles: npt.NDArray, tree: Tree) -> C
     triangles : (m, 3) int32
     tree : Tree
         Over the same triangles.
+
+    Raises
+    ------
+    InputError
+        Coordinates that float32 can't hold.
     """
     exact = np.ascontiguousarray(points, dtype=np.float64)
     if not np.array_equal(exact.astype(np.float32), exact):
-        raise ValueError("coordinates must be exact in float32")
+        raise InputError(
+            "coordinates are not exact in float32",
+            where="crossings",
+            mend="Give the points of the written file.",
+        )
     rows = np.ascontiguousarray(triangles[tree.order], dtype=np.int32)
     flat = np.zeros(len(rows), dtype=np.bool_)
     over_blocks(_crossing.without_area, len(rows), exact, rows, flat, block=16384)

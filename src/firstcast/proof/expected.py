@@ -5,6 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.errors import InputError
+
 
 @dataclass(frozen=True)
 class PartShape:
@@ -82,6 +84,11 @@ class Expected:
     volume_mm3 : float or None
         Of the master, as the stations made it.
     offset_mm : 3 floats
+
+    Raises
+    ------
+    InputError
+        A map that can't be undone, a tolerance or pitch not above 0, parts of another shape.
     """
 
     name: str
@@ -95,6 +102,30 @@ class Expected:
     bodies: int = 1
     volume_mm3: float | None = None
     offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+
+    def __post_init__(self) -> None:
+        matrix = np.asarray(self.matrix, dtype=np.float64)
+        where = f"what is expected of {self.name!r}"
+        if matrix.shape != (3, 3) or not np.isfinite(matrix).all() or np.linalg.det(matrix) == 0.0:
+            raise InputError(
+                f"the map from figure to master, of shape {matrix.shape}, can't be undone",
+                where=where,
+                mend="Give a (3, 3) matrix that flattens nothing.",
+            )
+        if not (self.tolerance_mm > 0.0 and self.pitch_mm > 0.0):
+            raise InputError(
+                f"tolerance {self.tolerance_mm} mm and pitch {self.pitch_mm} mm must be above 0",
+                where=where,
+                mend="Give the tolerance of reduce and the pitch of the field.",
+            )
+        for part in self.parts:
+            shape = np.shape(part.corners)
+            if len(shape) != 3 or shape[1:] != (3, 3) or not np.isfinite(part.corners).all():
+                raise InputError(
+                    f"part {part.name!r}, of shape {shape}, is not (m, 3, 3) finite corners",
+                    where=where,
+                    mend="Give its triangles as coordinates.",
+                )
 
     @property
     def crease_limit_mm(self) -> float:
