@@ -67,7 +67,10 @@ def mapped():
     return draw_plate(
         shape.points,
         shape.triangles,
-        title=Title("a job with a long name that says much", "", "2026-11-24"),
+        title=Title(
+            "a job whose name runs on for longer than any heading holds, and on " * 2, "its piece", ""
+        ),
+        findings=[Finding("fuse", "x", Verdict.WATCH, "arm", "Far off.", "", (500.0, 0.0, 0.0))],
         surface_map=SurfaceMap("wall", values, "mm", 0.3, 2.0),
     )
 
@@ -97,6 +100,23 @@ def test_ten_findings_are_marked_but_for_one_without_a_place(crowded):
     placed = [k + 1 for k, note in enumerate(crowded.notes) if note.place_mm is not None]
     assert [mark.number for mark in crowded.marks] == placed
     assert any("and 4 more" in text.text for text in crowded.page.texts)
+
+
+def test_a_place_that_no_view_can_show_gets_no_mark_but_is_listed(mapped):
+    assert mapped.marks == ()
+    assert any("Far off." in text.text for text in mapped.page.texts)
+
+
+def test_what_is_not_given_is_left_out_of_the_title_block(crowded, mapped):
+    assert any(text.text == "DATE" for text in crowded.page.texts)
+    assert not any(text.text in ("DATE", "PROCESS") for text in mapped.page.texts)
+
+
+def test_maps_keep_their_colours_and_show_the_unit(mapped, tmp_path):
+    assert any(text.text == "wall, mm" for text in mapped.page.texts)
+    write_plate(tmp_path / "map.png", mapped)
+    with Image.open(tmp_path / "map.png") as image:
+        assert image.mode == "RGB"
 
 
 def test_leaders_point_at_the_projected_places(crowded):

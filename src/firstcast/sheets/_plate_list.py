@@ -117,13 +117,14 @@ def draw_title_block(
     left, top = right - BLOCK_WIDE_PX, LIST_TOP_PX
     page.line([(left - 28, top), (left - 28, bottom)], width_px=HAIR_PX)
     dimensions.scale_bar(page, (left, top + 70), px_per_mm, BLOCK_WIDE_PX - 60, 20.0)
-    entries = [
+    named = (
         ("scale on A4", _said_scale(scale)),
         ("date", title.date),
         ("process", title.process),
         ("drawn by", title.drawn_by),
-    ]
-    rows = [entries[:2], [entry for entry in entries[2:] if entry[1]]]
+    )
+    entries = [entry for entry in named if entry[1]]
+    rows = [entries[:2], entries[2:]]
     y = top + 104
     for row in rows:
         if not row:
