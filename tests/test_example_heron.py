@@ -10,7 +10,7 @@ import trimesh
 FOLDER = Path(__file__).resolve().parent.parent / "examples" / "heron"
 sys.path.insert(0, str(FOLDER))
 
-from make_parts import FAULTS, make_parts, recipe
+from make_parts import FAULTS, make_parts
 
 COARSE = 0.3
 
@@ -37,7 +37,7 @@ def edge_counts(mesh):
 
 def test_the_parts_and_their_forms(parts):
     folder, meshes = parts
-    assert len(meshes) == 30
+    assert len(meshes) == 31
     assert {path.suffix for path in folder.iterdir()} == {".ply", ".stl", ".obj"}
     for piece in ("arm_", "lantern_", "punt_", "grip_"):
         assert sum(name.startswith(piece) for name in meshes) >= 2
@@ -139,9 +139,7 @@ def test_the_same_call_writes_the_same_bytes(parts, tmp_path):
         assert path.read_bytes() == (folder / path.name).read_bytes(), path.name
 
 
-def test_full_size_is_between_one_and_two_million(parts):
-    """Triangles grow by the square of the fineness where they are sampled; counted where they grow most."""
-    full, coarse = recipe(1.0), recipe(COARSE)
-    for name in ("hem_veil.obj", "pole.stl"):
-        ratio = len(full[name]()[1]) / len(coarse[name]()[1])
-        assert 1.5 < ratio < (1.0 / COARSE) ** 2 * 1.2
+@pytest.mark.slow
+def test_full_size_is_between_one_and_two_million(tmp_path):
+    made = make_parts(tmp_path, threads=2)
+    assert 1_000_000 < sum(count for _, count, _ in made) < 2_000_000

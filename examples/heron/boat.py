@@ -13,7 +13,7 @@ def _width(s):
 
 
 def _sheer(s):
-    return 1.68 + np.where(s < 0, 1.5, 1.0) * s**2
+    return 1.66 + np.where(s < 0, 1.5, 1.0) * s**2
 
 
 def _keel(s):
@@ -40,7 +40,15 @@ def punt_hull(fineness):
             grain = 0.014 * np.sin(60 * gr + 3 * np.sin(7 * gs + k) + 2 * np.sin(17 * gs + side))
             meshes.append(slab(_hull_point(gs, side, gr, lap + grain), _hull_point(gs, side, gr, -0.12)))
         rail = _hull_point(s, side, np.ones(n), 0.02)
-        meshes.append(tube(rail, 0.17, shape=np.array([[np.cos(a), 1.1 * np.sin(a)] for a in np.linspace(0, 2 * np.pi, 14, endpoint=False)])))
+        meshes.append(
+            tube(
+                rail,
+                0.17,
+                shape=np.array(
+                    [[np.cos(a), 1.1 * np.sin(a)] for a in np.linspace(0, 2 * np.pi, 14, endpoint=False)]
+                ),
+            )
+        )
         for place in np.linspace(-0.75, 0.75, 7):
             rib = _hull_point(np.full(12, place), side, np.linspace(0.0, 0.95, 12), -0.14)
             meshes.append(tube(rib, 0.13, sides=10))
@@ -49,8 +57,17 @@ def punt_hull(fineness):
     meshes.append(slab(floor, floor - (0, 0, 0.2)))
     for sign, prow in ((-1.0, 1.25), (1.0, 0.65)):
         y = sign * HALF_LENGTH
-        stem = spline([(0.04 * sign, 0.8 * y, 0.5), (0.05 * sign, 0.95 * y, 1.35), (0.05 * sign, 1.0 * y, 2.4 + 0.3 * prow),
-                       (0.05 * sign, 1.02 * y, 2.9 + 0.9 * prow), (0.05 * sign, 0.95 * y, 3.3 + 1.0 * prow), (0.05 * sign, 0.87 * y, 3.15 + 0.95 * prow)], int(90 * fineness) + 30)
+        stem = spline(
+            [
+                (0.04 * sign, 0.8 * y, 0.5),
+                (0.05 * sign, 0.95 * y, 1.35),
+                (0.05 * sign, 1.0 * y, 2.4 + 0.3 * prow),
+                (0.05 * sign, 1.02 * y, 2.9 + 0.9 * prow),
+                (0.05 * sign, 0.95 * y, 3.3 + 1.0 * prow),
+                (0.05 * sign, 0.87 * y, 3.15 + 0.95 * prow),
+            ],
+            int(90 * fineness) + 30,
+        )
         radius = np.interp(np.linspace(0, 1, len(stem)), [0, 0.5, 0.8, 1], [0.24, 0.26, 0.22, 0.24])
         meshes.append(tube(stem, radius, sides=16, hint=(1, 0, 0)))
     points, triangles = joined(meshes)
@@ -64,7 +81,12 @@ def punt_planks(pitch):
     for k, x in enumerate((-1.18, -0.6, 0.0, 0.6, 1.18)):
         half = 3.25 - 0.75 * abs(x) + rng.uniform(-0.2, 0.2)
         tilt = rng.normal(0, 0.015)
-        clay.box((x, rng.uniform(-0.15, 0.15), DECK - 0.12 + rng.uniform(-0.03, 0.03)), (0.265, half, 0.13), rounding=0.05, axis=(tilt, 0.0, 1))
+        clay.box(
+            (x, rng.uniform(-0.15, 0.15), DECK - 0.12 + rng.uniform(-0.03, 0.03)),
+            (0.265, half, 0.13),
+            rounding=0.05,
+            axis=(tilt, 0.0, 1),
+        )
         for y in (-0.8 * half, 0.75 * half):
             clay.ball((x + 0.1 * (-1) ** k, y, DECK + 0.01), (0.08, 0.08, 0.05))
     for y in (-2.4, 2.3):
@@ -80,8 +102,37 @@ def base_marsh(pitch):
     clay.drum((0.0, 0.0, 0.5 * WATER), 4.35, 4.2, 0.5 * WATER, rounding=0.12, axis=(0, 0, 1), stretch=1.0)
     clay.shapes[0][10:13] *= 1 / 1.22
     clay.boxes[0] = np.array([(-4.4, -5.4, 0.0), (4.4, 5.4, WATER)])
-    for x, y, r, h in ((3.1, 2.9, 1.0, 0.5), (2.3, 3.9, 0.8, 0.4), (3.7, 1.7, 0.55, 0.4), (-3.4, -2.9, 0.55, 0.4), (-2.9, 3.3, 0.7, 0.35), (-3.6, 2.4, 0.45, 0.4)):
+    rng = np.random.default_rng(5323)
+    for x, y, r, h in (
+        (3.0, 2.8, 0.9, 0.4),
+        (2.2, 3.7, 0.8, 0.35),
+        (-2.9, -2.7, 0.55, 0.35),
+        (-2.9, 2.9, 0.75, 0.35),
+    ):
         clay.ball((x, y, WATER - 0.1), (r, 0.8 * r, h), across=(1, 0.4 * x, 0), blend=0.25)
+    stones = (
+        (3.45, 1.9, 0.42),
+        (3.75, 1.35, 0.26),
+        (1.4, 4.35, 0.4),
+        (-3.55, 2.1, 0.4),
+        (-3.3, 1.55, 0.24),
+        (-1.9, -3.95, 0.34),
+        (-3.5, -2.1, 0.36),
+        (-2.2, 3.8, 0.4),
+        (2.9, 3.6, 0.34),
+    )
+    for x, y, r in stones:
+        for _ in range(2):
+            lean = rng.normal(0, 0.45, 3) + (0, 0, 1)
+            place = np.array([x, y, WATER - 0.02]) + 0.12 * r * rng.normal(0, 1, 3)
+            clay.box(
+                place,
+                r * rng.uniform(0.6, 1.05, 3),
+                rounding=0.09,
+                axis=lean,
+                across=rng.normal(0, 1, 3),
+                blend=0.03,
+            )
     clay.grain(2, 0.1, (0.62, 1.0, 1.0))
     clay.grain(0, 0.03, (0.9, 0.9, 0.9))
     points, triangles = clay.mesh(pitch)
@@ -109,13 +160,37 @@ def reeds(fineness):
             lean = np.array([0.06 * x + rng.normal(0, 0.14), 0.05 * y + rng.normal(0, 0.12), 1.0])
             long = rng.uniform(2.2, 4.6) if y > 0 else rng.uniform(1.2, 2.4)
             if k % 3 == 0:
-                path = spline([foot, foot + 0.5 * long * lean + rng.normal(0, 0.08, 3), foot + long * lean], int(60 * fineness) + 40)
+                path = spline(
+                    [foot, foot + 0.5 * long * lean + rng.normal(0, 0.08, 3), foot + long * lean],
+                    int(60 * fineness) + 40,
+                )
                 t = np.linspace(0, 1, len(path))
                 radius = 0.13 - 0.03 * t + 0.15 * np.clip(1 - np.abs((t - 0.8) / 0.13) ** 6, 0, 1)
                 meshes.append(tube(path, radius, sides=20))
             else:
-                meshes.append(blade(foot, lean, (rng.normal(), rng.normal(), 0.1), long, 0.5, thick=0.24, barbs=0.0, veins=0.2, bend=rng.normal(0, 0.4), curl=rng.normal(0, 0.7), point=0.9, rows=int(50 * fineness) + 8))
-    for x, y, r, t in ((-2.9, -3.2, 0.6, 0.3), (-3.3, -0.9, 0.5, 2.0), (2.5, -3.1, 0.7, 4.0), (3.35, -1.9, 0.5, 1.0), (2.85, -2.2, 0.42, 5.5)):
+                meshes.append(
+                    blade(
+                        foot,
+                        lean,
+                        (rng.normal(), rng.normal(), 0.1),
+                        long,
+                        0.5,
+                        thick=0.24,
+                        barbs=0.0,
+                        veins=0.2,
+                        bend=rng.normal(0, 0.4),
+                        curl=rng.normal(0, 0.7),
+                        point=0.9,
+                        rows=int(50 * fineness) + 8,
+                    )
+                )
+    for x, y, r, t in (
+        (-2.9, -3.2, 0.6, 0.3),
+        (-3.3, -0.9, 0.5, 2.0),
+        (2.5, -3.1, 0.7, 4.0),
+        (3.35, -1.9, 0.5, 1.0),
+        (2.85, -2.2, 0.42, 5.5),
+    ):
         meshes.append(_lily(x, y, r, t, rng))
     points, triangles = joined(meshes)
     return boat_turned(points), triangles

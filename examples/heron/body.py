@@ -4,7 +4,7 @@ import numpy as np
 from clay import CARVE, Clay
 from plumage import lay, rows_round
 from pose import BELLY, CHEST, GAZE, HUMP, LEFT_ARM, LEFT_LEG, NECK, PELVIS, RIGHT_ARM, RIGHT_LEG, SKULL
-from surfaces import joined, leaf, spline, unit
+from surfaces import bead, joined, leaf, spline, tube, unit
 
 
 def torso_clay():
@@ -17,7 +17,9 @@ def torso_clay():
     clay.ball(HUMP, (1.2, 0.9, 1.1), blend=0.9)
     clay.ball(RIGHT_ARM[0] + (0.15, 0.1, -0.1), (0.75, 0.7, 0.7), blend=0.6)
     clay.ball(LEFT_ARM[0] + (-0.15, 0.1, -0.05), (0.75, 0.7, 0.7), blend=0.6)
-    clay.cone(RIGHT_LEG[2] + (0.1, 0.25, 0.75), RIGHT_LEG[1] * 0.4 + RIGHT_LEG[2] * 0.6, 0.85, 0.36, blend=0.4)
+    clay.cone(
+        RIGHT_LEG[2] + (0.1, 0.25, 0.75), RIGHT_LEG[1] * 0.4 + RIGHT_LEG[2] * 0.6, 0.85, 0.36, blend=0.4
+    )
     clay.cone(LEFT_LEG[2] + (-0.05, 0.2, 0.6), LEFT_LEG[1] * 0.4 + LEFT_LEG[2] * 0.6, 0.85, 0.36, blend=0.4)
     return clay
 
@@ -36,7 +38,9 @@ def torso(pitch):
     meshes += lay(clay, bed, rng, slim=0.72, point=0.3, barbs=5.0, hollow=0.16)
     for leg in (RIGHT_LEG, LEFT_LEG):
         low = leg[1] * 0.36 + leg[2] * 0.64
-        bed = rows_round(clay, [leg[2] + (0, 0.1, 0.2), low], [0.9, 0.7], rng, flow=lambda r, n, t: t, slim=0.6)
+        bed = rows_round(
+            clay, [leg[2] + (0, 0.1, 0.2), low], [0.9, 0.7], rng, flow=lambda r, n, t: t, slim=0.6
+        )
         meshes += lay(clay, bed, rng, slim=0.6, lift=0.22, point=0.6, barbs=4.0)
     return joined(meshes)
 
@@ -53,25 +57,66 @@ def head_clay():
 
     clay.ball(at(0), (0.62, 0.6, 0.98), axis=GAZE, across=side, blend=0.35)
     clay.limb([at(0.2, 0, 0.22), at(1.15, 0, 0.14)], [0.46, 0.36], blend=0.3, flat=0.9, across=side)
-    clay.limb([at(0.75, 0, 0.06), at(2.0, 0, 0.06), at(3.5, 0, 0.02), at(4.5, 0, -0.1)], [0.4, 0.31, 0.19, 0.09], steps=8,
-              blend=0.12, flat=0.78, across=side)
-    clay.limb([at(0.5, 0, -0.3), at(2.0, 0, -0.24), at(3.3, 0, -0.17), at(4.25, 0, -0.16)], [0.34, 0.25, 0.15, 0.07], steps=8,
-              blend=0.05, flat=0.8, across=side)
+    clay.limb(
+        [at(0.75, 0, 0.06), at(2.0, 0, 0.06), at(3.5, 0, 0.02), at(4.5, 0, -0.1)],
+        [0.4, 0.31, 0.19, 0.09],
+        steps=8,
+        blend=0.12,
+        flat=0.78,
+        across=side,
+    )
+    clay.limb(
+        [at(0.5, 0, -0.3), at(2.0, 0, -0.24), at(3.3, 0, -0.17), at(4.25, 0, -0.16)],
+        [0.34, 0.25, 0.15, 0.07],
+        steps=8,
+        blend=0.05,
+        flat=0.8,
+        across=side,
+    )
     clay.limb([at(1.0, 0, 0.42), at(2.0, 0, 0.33), at(3.4, 0, 0.19)], [0.1, 0.09, 0.06], steps=6, blend=0.08)
     for s in (-1.0, 1.0):
-        gape = [at(0.55, 0.6 * s, -0.18), at(1.2, 0.36 * s, -0.14), at(2.2, 0.26 * s, -0.12), at(3.9, 0.1 * s, -0.11)]
+        gape = [
+            at(0.55, 0.6 * s, -0.18),
+            at(1.2, 0.36 * s, -0.14),
+            at(2.2, 0.26 * s, -0.12),
+            at(3.9, 0.1 * s, -0.11),
+        ]
         clay.limb(gape, [0.06, 0.1, 0.095, 0.055], steps=8, op=CARVE, blend=0.04)
-        clay.limb([at(1.25, 0.33 * s, 0.16), at(1.85, 0.28 * s, 0.13)], [0.085, 0.05], op=CARVE, blend=0.05)
-        clay.limb([at(0.78, 0.5 * s, 0.0), at(1.3, 0.42 * s, 0.02)], [0.13, 0.05], op=CARVE, blend=0.08)
-        eye = at(0.5, 0.5 * s, 0.13)
-        clay.ball(eye + 0.06 * s * side, (0.34, 0.3, 0.4), axis=GAZE, across=side, op=CARVE, blend=0.1)
-        clay.ball(eye, 0.27, blend=0.04)
-        clay.ball(eye + 0.25 * s * side + 0.05 * GAZE, 0.085, op=CARVE, blend=0.02)
-        brow = [at(-0.15, 0.46 * s, 0.34), at(0.35, 0.58 * s, 0.42), at(0.85, 0.5 * s, 0.26), at(1.3, 0.32 * s, 0.14)]
+        clay.limb([at(1.4, 0.315 * s, 0.15), at(1.8, 0.285 * s, 0.14)], [0.05, 0.035], op=CARVE, blend=0.05)
+        clay.ball(at(0.5, 0.66 * s, 0.13), (0.3, 0.22, 0.38), axis=GAZE, across=side, op=CARVE, blend=0.15)
+        brow = [
+            at(-0.15, 0.46 * s, 0.34),
+            at(0.35, 0.58 * s, 0.42),
+            at(0.85, 0.5 * s, 0.26),
+            at(1.3, 0.32 * s, 0.14),
+        ]
         clay.limb(brow, [0.08, 0.13, 0.12, 0.05], steps=8, blend=0.08)
-        clay.limb([at(0.15, 0.58 * s, 0.0), at(0.5, 0.68 * s, -0.14), at(0.85, 0.52 * s, -0.06)], [0.06, 0.09, 0.05], steps=6, blend=0.05)
+        clay.limb(
+            [at(0.15, 0.58 * s, 0.0), at(0.5, 0.68 * s, -0.14), at(0.85, 0.52 * s, -0.06)],
+            [0.06, 0.09, 0.05],
+            steps=6,
+            blend=0.05,
+        )
         clay.ball(at(0.1, 0.42 * s, -0.3), (0.3, 0.3, 0.5), axis=GAZE, across=side, blend=0.2)
     return clay
+
+
+def _eyes():
+    """Round eyes with raised pupils and a lid line, set in the sockets."""
+    side = unit(np.cross(GAZE, (0, 0, 1)))
+    up = np.cross(side, GAZE)
+    meshes = []
+    for s in (-1.0, 1.0):
+        centre = SKULL + 0.52 * GAZE + 0.43 * s * side + 0.12 * up
+        look = unit(s * side + 0.35 * GAZE - 0.1 * up)
+        meshes.append(bead(centre, 0.27, sides=36))
+        meshes.append(bead(centre + 0.17 * look, 0.135, sides=24))
+        u = unit(np.cross(up, look))
+        v = np.cross(look, u)
+        turn = np.linspace(0, 2 * np.pi, 49)[:-1, None]
+        lid = centre + 0.11 * look + 0.27 * (1.12 * np.cos(turn) * u + 0.86 * np.sin(turn) * v)
+        meshes.append(tube(lid, 0.06, sides=10, loop=True))
+    return meshes
 
 
 def head(pitch):
@@ -79,19 +124,28 @@ def head(pitch):
     clay = head_clay()
     rng = np.random.default_rng(5119)
     bed = rows_round(
-        clay, NECK[::-1], [0.45, 0.55, 0.75, 0.95], rng, flow=lambda r, n, t: t + (0, 0, -0.3), slim=0.65,
+        clay,
+        NECK[::-1],
+        [0.45, 0.55, 0.75, 0.95],
+        rng,
+        flow=lambda r, n, t: t + (0, 0, -0.3),
+        slim=0.65,
         keep=lambda p: (p - SKULL) @ GAZE < -0.1 and p[1] < 0.2 and p[2] < 13.4,
     )
-    return joined([clay.mesh(pitch), *lay(clay, bed, rng, slim=0.65, point=0.5, barbs=5.0, hollow=0.16)])
+    return joined(
+        [clay.mesh(pitch), *_eyes(), *lay(clay, bed, rng, slim=0.65, point=0.5, barbs=5.0, hollow=0.16)]
+    )
 
 
 def plumes():
     """Long lance feathers that fall from the foot of the neck and part over the breast."""
     rng = np.random.default_rng(907)
     clay = torso_clay()
-    clay.shapes += head_clay().shapes[:32]
+    clay.shapes += head_clay().shapes[:18]
     meshes = []
-    for row, (rise, count, spread, long) in enumerate(((1.3, 6, 1.0, 2.3), (1.8, 6, 0.85, 2.5), (2.3, 5, 0.6, 2.3), (2.75, 4, 0.42, 1.9))):
+    for row, (rise, count, spread, long) in enumerate(
+        ((1.3, 6, 1.0, 2.3), (1.8, 6, 0.85, 2.5), (2.3, 5, 0.6, 2.3), (2.75, 4, 0.42, 1.9))
+    ):
         for k in range(count):
             s = 2.0 * (k + 0.5 + rng.uniform(-0.2, 0.2)) / count - 1.0
             place = CHEST + (0.1 + spread * s, -1.6, rise - 0.3 * s * s)
@@ -106,7 +160,9 @@ def plumes():
                 lie = unit(lie - normal[0] * (lie @ normal[0]) + (0.05 * np.sin(3 * k + 0.6 * step), 0, -0.1))
                 place = skin[0] + lie * own / steps
             fine = spline(np.array(spine), 44), unit(spline(np.array(normals), 44))
-            meshes.append(leaf(*fine, 0.62 * rng.uniform(0.85, 1.1), thick=0.2, point=0.8, barbs=4.0, hollow=0.2))
+            meshes.append(
+                leaf(*fine, 0.62 * rng.uniform(0.85, 1.1), thick=0.2, point=0.8, barbs=4.0, hollow=0.2)
+            )
     return joined(meshes)
 
 
@@ -117,13 +173,21 @@ def _foot(clay, ankle, heading):
     for turn, long in ((-0.55, 1.15), (0.0, 1.4), (0.55, 1.15), (3.0, 0.75)):
         c, s = np.cos(turn), np.sin(turn)
         toe = np.array([c * heading[0] - s * heading[1], s * heading[0] + c * heading[1], 0.0])
-        joints = [root + (0, 0, 0.16), root + 0.38 * long * toe + (0, 0, 0.2), root + 0.72 * long * toe + (0, 0, 0.06),
-                  root + long * toe + (0, 0, 0.0)]
+        joints = [
+            root + (0, 0, 0.16),
+            root + 0.38 * long * toe + (0, 0, 0.2),
+            root + 0.72 * long * toe + (0, 0, 0.06),
+            root + long * toe + (0, 0, 0.0),
+        ]
         clay.limb(joints, [0.22, 0.19, 0.16, 0.13], steps=6, blend=0.12)
         for knuckle in (0.42, 0.75):
             clay.ball(root + knuckle * long * toe + (0, 0, 0.16 if knuckle < 0.5 else 0.06), 0.2, blend=0.08)
         claw = root + long * toe
-        clay.limb([claw + (0, 0, 0.04), claw + 0.2 * toe + (0, 0, 0.04), claw + 0.36 * toe + (0, 0, -0.1)], [0.12, 0.09, 0.03], steps=4)
+        clay.limb(
+            [claw + (0, 0, 0.04), claw + 0.2 * toe + (0, 0, 0.04), claw + 0.36 * toe + (0, 0, -0.1)],
+            [0.12, 0.09, 0.03],
+            steps=4,
+        )
 
 
 def legs(pitch):

@@ -80,9 +80,7 @@ class Clay:
         rows = frame(axis, across)
         rows[0] = rows[0] / stretch
         factor = 1.0 if stretch >= 1.0 else stretch
-        return self._put(
-            3, centre, rows, (radius, thick), op, blend, factor, centre - reach, centre + reach
-        )
+        return self._put(3, centre, rows, (radius, thick), op, blend, factor, centre - reach, centre + reach)
 
     def drum(self, centre, low, high, half, *, rounding=0.02, axis=(0, 0, 1), op=ADD, blend=0.0, stretch=1.0):
         """A frustum about `axis` with radii `low` and `high`; `stretch` widens it along the first row."""
@@ -97,7 +95,19 @@ class Clay:
         """Take away everything on the side of a plane that `outward` points to."""
         return self._put(5, point, frame(outward), (), WITHIN, blend, 1.0, point, point)
 
-    def grain(self, kind, height, scale, *, centre=(0, 0, 0), reach=0.0, axis=(0, 0, 1), across=None, sharp=4.0, offset=0.0):
+    def grain(
+        self,
+        kind,
+        height,
+        scale,
+        *,
+        centre=(0, 0, 0),
+        reach=0.0,
+        axis=(0, 0, 1),
+        across=None,
+        sharp=4.0,
+        offset=0.0,
+    ):
         """Fine relief: 0 lumps, 1 fibres, 2 ripples, 3 scutes, 4 scales. `scale` divides along the frame's rows."""
         row = np.zeros(GRAIN_COLUMNS)
         row[:6] = kind, height, *np.asarray(centre, float), reach

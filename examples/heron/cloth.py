@@ -37,12 +37,27 @@ def _lengths(flat):
     across = np.linalg.norm(np.diff(flat, axis=1), axis=2)
     down = np.linalg.norm(np.diff(flat, axis=0), axis=2)
     slant = 0.5 * (
-        np.linalg.norm(flat[1:, 1:] - flat[:-1, :-1], axis=2) + np.linalg.norm(flat[1:, :-1] - flat[:-1, 1:], axis=2)
+        np.linalg.norm(flat[1:, 1:] - flat[:-1, :-1], axis=2)
+        + np.linalg.norm(flat[1:, :-1] - flat[:-1, 1:], axis=2)
     )
     return across, down, slant
 
 
-def hang(start, flat, held, solid, *, steps, rounds=10, gravity=0.0016, wind=(0, 0, 0), gap=0.16, grip=0.4, bend=0.12, finer=2):
+def hang(
+    start,
+    flat,
+    held,
+    solid,
+    *,
+    steps,
+    rounds=10,
+    gravity=0.0016,
+    wind=(0, 0, 0),
+    gap=0.16,
+    grip=0.4,
+    bend=0.12,
+    finer=2,
+):
     """The cloth at rest: falls coarse, then on a grid `finer` times as fine."""
     field, origin, pitch = solid
     points = np.ascontiguousarray(start, float)
@@ -51,11 +66,33 @@ def hang(start, flat, held, solid, *, steps, rounds=10, gravity=0.0016, wind=(0,
     drape(points, held.astype(float), *_lengths(flat), field, origin, pitch, steps, rounds, *settings)
     if finer > 1:
         rows, columns = points.shape[:2]
-        r, c = np.meshgrid(np.linspace(0, rows - 1, (rows - 1) * finer + 1), np.linspace(0, columns - 1, (columns - 1) * finer + 1), indexing="ij")
+        r, c = np.meshgrid(
+            np.linspace(0, rows - 1, (rows - 1) * finer + 1),
+            np.linspace(0, columns - 1, (columns - 1) * finer + 1),
+            indexing="ij",
+        )
         points = np.ascontiguousarray(resampled(points, r, c))
         flat = resampled(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], 2)[..., :3], r, c)
-        held = (np.minimum.reduce([held[np.floor(r).astype(int), np.floor(c).astype(int)], held[np.ceil(r).astype(int), np.ceil(c).astype(int)]])) if False else np.where(
-            (held[np.floor(r).astype(int), np.floor(c).astype(int)] + held[np.ceil(r).astype(int), np.ceil(c).astype(int)]) > 0, 1.0, 0.0)
+        held = (
+            (
+                np.minimum.reduce(
+                    [
+                        held[np.floor(r).astype(int), np.floor(c).astype(int)],
+                        held[np.ceil(r).astype(int), np.ceil(c).astype(int)],
+                    ]
+                )
+            )
+            if False
+            else np.where(
+                (
+                    held[np.floor(r).astype(int), np.floor(c).astype(int)]
+                    + held[np.ceil(r).astype(int), np.ceil(c).astype(int)]
+                )
+                > 0,
+                1.0,
+                0.0,
+            )
+        )
         settings = (gravity / finer, np.asarray(wind, float) / finer, gap, grip, bend, 0.97)
         drape(points, held, *_lengths(flat), field, origin, pitch, steps // 3, rounds - 2, *settings)
     return points
@@ -68,18 +105,44 @@ def _fan(inner, outer, angle, rows, columns):
     return np.stack([radius * np.sin(turn), -radius * np.cos(turn), 0 * radius * turn], -1)
 
 
-COLLAR = [(-1.3, -0.95, 11.7), (-1.75, 0.05, 12.0), (-1.1, 1.1, 12.1), (-0.2, 1.5, 12.1), (0.75, 1.1, 11.85), (1.3, 0.05, 11.6), (0.9, -0.9, 11.3)]
+COLLAR = [
+    (-1.3, -0.95, 11.7),
+    (-1.75, 0.05, 12.0),
+    (-1.1, 1.1, 12.1),
+    (-0.2, 1.5, 12.1),
+    (0.75, 1.1, 11.85),
+    (1.3, 0.05, 11.6),
+    (0.9, -0.9, 11.3),
+]
 
 
 # the right front edge is tucked into the belt: folds run from there to the elbow and the hem
 TUCK = tuple((20 + k, k, (-1.18 + 0.06 * k, -0.25 + 0.22 * k, 8.05)) for k in range(3))
 
 
-def _cape(solid, *, inner, outer, angle, rows, columns, slope, steps, wind, collar=COLLAR, sweep=(-97.0, 118.0), gap=0.16, bend=0.12, pins=()):
+def _cape(
+    solid,
+    *,
+    inner,
+    outer,
+    angle,
+    rows,
+    columns,
+    slope,
+    steps,
+    wind,
+    collar=COLLAR,
+    sweep=(-97.0, 118.0),
+    gap=0.16,
+    bend=0.12,
+    pins=(),
+):
     flat = _fan(inner, outer, angle, rows, columns)
     top = spline(collar, columns)
     turn = np.deg2rad(np.linspace(*sweep, columns))
-    out = np.stack([np.sin(turn), np.cos(turn), 0 * turn], 1) * np.cos(slope) - np.array([0, 0, np.sin(slope)])
+    out = np.stack([np.sin(turn), np.cos(turn), 0 * turn], 1) * np.cos(slope) - np.array(
+        [0, 0, np.sin(slope)]
+    )
     start = top[None] + (np.linspace(0.0, outer - inner, rows)[:, None, None]) * out[None]
     held = np.ones((rows, columns))
     held[0] = 0.0
@@ -97,7 +160,11 @@ def _fine(points, rows, columns, *, ragged, rng, reach=1.0, tears=4):
     wear = gaussian_filter(rng.uniform(-1, 1, columns), columns / 70.0, mode="nearest")
     hem = 1.0 - ragged * (0.5 + 2.0 * wear)
     for place in rng.uniform(0.05, 0.95, tears):
-        hem -= ragged * rng.uniform(0.8, 1.8) * np.exp(-np.abs((share - place) / rng.uniform(0.012, 0.022)) ** 2)
+        hem -= (
+            ragged
+            * rng.uniform(0.8, 1.8)
+            * np.exp(-(np.abs((share - place) / rng.uniform(0.012, 0.022)) ** 2))
+        )
     hem = np.clip(hem, 0.1, 1.0) * reach
     down = np.linspace(0.0, 1.0, rows)[:, None] * hem[None]
     places = down * (r0 - 1), np.broadcast_to(share * (c0 - 1), down.shape)
@@ -110,7 +177,7 @@ def _patch(share, across, place, size, height):
     y = (share - place[0]) / size[0]
     x, y = x + 0.22 * y, y - 0.1 * x
     far = np.maximum(np.abs(x), np.abs(y))
-    inside = np.clip((1.0 - far) * 5.0, 0.0, 1.0)
+    inside = np.clip((1.0 - far) * 8.0, 0.0, 1.0)
     return height * inside * inside * (3 - 2 * inside), x, y
 
 
@@ -124,7 +191,7 @@ def _stitches(outer, x, y, count, rng):
         edge = int(turn)
         t = 2.0 * (turn - edge) - 1.0
         tip = {0: (t, 1.0), 1: (1.0, -t), 2: (-t, -1.0), 3: (-1.0, t)}[edge]
-        steps = np.linspace(0.8, 1.18, 6)[:, None] * np.array(tip) + 0.05 * rng.normal(0, 1, 2)
+        steps = np.linspace(0.84, 1.12, 6)[:, None] * np.array(tip) + 0.05 * rng.normal(0, 1, 2)
         _, index = tree.query(steps)
         path = flat[index]
         if np.linalg.norm(path[-1] - path[0]) < 0.8:
@@ -142,23 +209,73 @@ def thickened(grid, thick, *, relief=None):
 
 def cloak(solid, fineness):
     """The long cloak over both shoulders, blown back and to his left, with a raised border."""
-    fallen = _cape(solid, inner=3.0, outer=11.8, angle=2.3, rows=36, columns=69, slope=0.9, steps=320, wind=(0.00035, 0.0004, 0.0), bend=0.015, gap=0.24,
-                   pins=TUCK)
-    grid, share = _fine(fallen, int(270 * fineness), int(440 * fineness), ragged=0.035, rng=np.random.default_rng(4877), tears=5)
+    fallen = _cape(
+        solid,
+        inner=3.0,
+        outer=11.8,
+        angle=2.3,
+        rows=36,
+        columns=69,
+        slope=0.9,
+        steps=320,
+        wind=(0.00035, 0.0004, 0.0),
+        bend=0.015,
+        gap=0.24,
+        pins=TUCK,
+    )
+    grid, share = _fine(
+        fallen,
+        int(270 * fineness),
+        int(440 * fineness),
+        ragged=0.035,
+        rng=np.random.default_rng(4877),
+        tears=5,
+    )
     border = 0.07 * np.exp(-(((share - 0.93) / 0.014) ** 4)) - 0.03 * np.exp(-(((share - 0.90) / 0.008) ** 2))
     across = np.broadcast_to(np.linspace(0, 1, grid.shape[1]), share.shape)
-    patches = [_patch(share, across, *spot, 0.07) for spot in (((0.60, 0.83), (0.10, 0.05)), ((0.68, 0.30), (0.085, 0.042)))]
-    skins = thickened(grid, 0.24 - 0.06 * share, relief=border + sum(patch[0] for patch in patches))
+    patches = [
+        _patch(share, across, *spot, 0.10)
+        for spot in (((0.60, 0.83), (0.11, 0.05)), ((0.73, 0.5), (0.075, 0.03)))
+    ]
+    skins = thickened(grid, 0.27 - 0.05 * share, relief=border + sum(patch[0] for patch in patches))
     rng = np.random.default_rng(419)
-    return joined([slab(*skins), *(m for _, x, y in patches for m in _stitches(skins[0], x, y, 26, rng))])
+    return joined(
+        [
+            slab(*skins),
+            *(
+                m
+                for (_, x, y), count in zip(patches, (26, 15), strict=True)
+                for m in _stitches(skins[0], x, y, count, rng)
+            ),
+        ]
+    )
 
 
 def hem_veil(solid, fineness):
     """The thin lining under the cloak: a sheet without thickness, longer than the cloak, torn."""
     collar = [tuple(np.array(p) * (0.86, 0.86, 1.0) - (0, -0.0, 2.6)) for p in COLLAR]
-    fallen = _cape(solid, inner=3.4, outer=10.4, angle=1.5, rows=26, columns=45, slope=1.1, steps=220, wind=(0.0002, 0.0003, 0.0), collar=collar,
-                   sweep=(-70.0, 70.0), gap=0.12)
-    grid, _ = _fine(fallen, int(160 * fineness), int(260 * fineness), ragged=0.06, tears=9, rng=np.random.default_rng(2221))
+    fallen = _cape(
+        solid,
+        inner=3.4,
+        outer=9.7,
+        angle=1.5,
+        rows=26,
+        columns=45,
+        slope=1.1,
+        steps=220,
+        wind=(0.0002, 0.0003, 0.0),
+        collar=collar,
+        sweep=(-52.0, 66.0),
+        gap=0.12,
+    )
+    grid, _ = _fine(
+        fallen,
+        int(160 * fineness),
+        int(260 * fineness),
+        ragged=0.06,
+        tears=9,
+        rng=np.random.default_rng(2221),
+    )
     return open_sheet(grid)
 
 
@@ -169,18 +286,42 @@ def tabard(solid, fineness):
     top = top + 0.1 * np.sin(np.linspace(0, 7 * np.pi, columns))[:, None] * np.array([0.1, -1.0, 0.0])
     s = np.linspace(-1, 1, columns)
     long = np.linspace(0.0, 3.2, rows)
-    flat = np.stack([(0.9 + 0.26 * long[:, None]) * 1.25 * s[None], -long[:, None] * (1 + 0 * s[None]), 0 * long[:, None] * s[None]], -1)
-    start = top[None] + long[:, None, None] * np.array([0.0, -0.55, -0.85]) + 0.12 * long[:, None, None] * np.stack([s, 0 * s, 0 * s], 1)[None]
+    flat = np.stack(
+        [
+            (0.9 + 0.26 * long[:, None]) * 1.25 * s[None],
+            -long[:, None] * (1 + 0 * s[None]),
+            0 * long[:, None] * s[None],
+        ],
+        -1,
+    )
+    start = (
+        top[None]
+        + long[:, None, None] * np.array([0.0, -0.55, -0.85])
+        + 0.12 * long[:, None, None] * np.stack([s, 0 * s, 0 * s], 1)[None]
+    )
     held = np.ones((rows, columns))
     held[0] = 0.0
     fallen = hang(start, flat, held, solid, steps=260, wind=(0.0002, 0.0001, 0.0), gap=0.3, bend=0.03)
-    grid, share = _fine(fallen, int(190 * fineness), int(150 * fineness), ragged=0.035, rng=np.random.default_rng(811))
+    grid, share = _fine(
+        fallen, int(190 * fineness), int(150 * fineness), ragged=0.035, rng=np.random.default_rng(811)
+    )
     border = 0.05 * np.exp(-(((share - 0.9) / 0.02) ** 4))
     return slab(*thickened(grid, 0.2 - 0.04 * share, relief=border))
 
 
-BRIM = [(-0.22, -1.62, 11.75), (-0.75, -1.5, 12.35), (-1.12, -1.35, 13.2), (-1.12, -1.65, 14.2), (-0.62, -2.15, 15.0), (-0.02, -2.45, 15.4),
-        (0.55, -2.1, 15.0), (1.02, -1.55, 14.25), (1.0, -1.25, 13.2), (0.55, -1.45, 12.3), (0.02, -1.65, 11.7)]
+BRIM = [
+    (-0.22, -1.62, 11.75),
+    (-0.75, -1.5, 12.35),
+    (-1.12, -1.35, 13.2),
+    (-1.12, -1.65, 14.2),
+    (-0.62, -2.15, 15.0),
+    (-0.02, -2.45, 15.4),
+    (0.55, -2.1, 15.0),
+    (1.02, -1.55, 14.25),
+    (1.0, -1.25, 13.2),
+    (0.55, -1.45, 12.3),
+    (0.02, -1.65, 11.7),
+]
 
 
 def hood(solid, fineness):
@@ -190,7 +331,9 @@ def hood(solid, fineness):
     share = np.linspace(-1, 1, columns)
     long = np.linspace(0.0, 7.2, rows)[:, None]
     girth = np.linalg.norm(np.diff(top, axis=0), axis=1).sum()
-    flat = np.stack([0.5 * girth * (1.0 + 0.10 * long) * share[None], -long + 0 * share[None], 0 * long * share[None]], -1)
+    flat = np.stack(
+        [0.5 * girth * (1.0 + 0.10 * long) * share[None], -long + 0 * share[None], 0 * long * share[None]], -1
+    )
     away = np.stack([0.45 * share, 0.85 - 0.2 * np.abs(share), 0.35 - 0.45 * np.abs(share)], 1)
     start = top[None] + long[..., None] * away[None]
     # a stiff band behind the brim, so that the cloth runs back from it and never folds over it
@@ -201,11 +344,18 @@ def hood(solid, fineness):
     held = np.ones((rows, columns))
     held[:stiff] = 0.0
     fallen = hang(start, flat, held, solid, steps=300, gap=0.44, bend=0.03, grip=0.5)
+    # the cloth buckles where the stiff band ends: iron that out
+    row = np.arange(len(fallen))[:, None, None]
+    ironed = gaussian_filter(fallen, (7.0, 4.0, 0.0), mode="nearest")
+    weight = np.exp(-(((row - 2 * stiff - 4) / 9.0) ** 4)) * np.clip((row - 2) / 5.0, 0.0, 1.0)
+    fallen = fallen + weight * (ironed - fallen)
     rng = np.random.default_rng(3901)
     point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(330 * fineness)) / 0.33) ** 2))
     grid, down = _fine(fallen, int(270 * fineness), int(330 * fineness), ragged=0.025, rng=rng, reach=point)
     border = 0.06 * np.exp(-(((down - 0.94) / 0.014) ** 4)) + 0.06 * np.exp(-(((down - 0.07) / 0.02) ** 2))
     cloth = slab(*thickened(grid, 0.25, relief=border))
-    width = np.interp(np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11])
+    width = np.interp(
+        np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
+    )
     brim = tube(grid[1], width, sides=16)
     return joined([cloth, brim])

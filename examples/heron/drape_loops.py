@@ -88,7 +88,24 @@ def _keep_out(points, before, held, field, origin, pitch, gap, grip):
 
 
 @kernel
-def drape(points, held, across, down, slant, field, origin, pitch, steps, rounds, gravity, wind, gap, grip, bend, damping):
+def drape(
+    points,
+    held,
+    across,
+    down,
+    slant,
+    field,
+    origin,
+    pitch,
+    steps,
+    rounds,
+    gravity,
+    wind,
+    gap,
+    grip,
+    bend,
+    damping,
+):
     """Let the cloth fall, in place.
 
     `points` (rows, columns, 3); `held` 0 where pinned, else 1; rest lengths `across` (rows, columns - 1),

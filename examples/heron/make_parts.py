@@ -70,6 +70,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "catch.ply": lambda: gear.catch(f),
         "basket_reeds.stl": lambda: gear.basket_reeds(f),
         "belt_rope.ply": lambda: gear.belt_rope(f),
+        "rope_coil.ply": lambda: gear.rope_coil(f),
         "strap.stl": lambda: gear.strap(f),
         "pouch.ply": lambda: gear.pouch(0.03 * p),
         "brooch.ply": lambda: gear.brooch(0.025 * p),

@@ -8,7 +8,9 @@ import numpy as np
 def write_mesh(path: Path, points: np.ndarray, triangles: np.ndarray) -> None:
     """Write points (n, 3) float32 and triangles (m, 3) in the form that the file's suffix names."""
     writers = {".ply": _ply, ".stl": _stl, ".obj": _obj}
-    path.write_bytes(writers[path.suffix](np.ascontiguousarray(points, np.float32), np.asarray(triangles, np.int32)))
+    path.write_bytes(
+        writers[path.suffix](np.ascontiguousarray(points, np.float32), np.asarray(triangles, np.int32))
+    )
 
 
 def _ply(points, triangles):

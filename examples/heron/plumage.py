@@ -49,7 +49,9 @@ def rows_round(clay, axis_points, sizes, rng, *, flow, overlap=0.45, slim=0.8, k
         turn = turn + rng.uniform(-1.2, 1.2, count) * jitter * size / radius
         roots, normals, good = cast_in(clay, path[k], rays(turn))
         tangent = unit(path[min(k + 1, 239)] - path[max(k - 1, 0)])
-        lies = np.array([flow(p, n, tangent) for p, n in zip(roots, normals, strict=True)]) + rng.normal(0, jitter, (count, 3))
+        lies = np.array([flow(p, n, tangent) for p, n in zip(roots, normals, strict=True)]) + rng.normal(
+            0, jitter, (count, 3)
+        )
         own = size * rng.uniform(0.86, 1.16, count)
         if keep is not None:
             good &= np.array([bool(keep(p)) for p in roots])
@@ -68,7 +70,12 @@ def lay(clay, bed, rng, *, slim=0.8, lift=0.16, thick=0.16, sway=0.0, rows=15, c
         share = step / (STEPS - 1)
         spines.append(skin + normals * ((lift * share**1.5 - 0.06 * (1 - share)) * bed.sizes)[:, None])
         facing.append(normals)
-        lies = unit(lies - normals * np.sum(lies * normals, axis=1, keepdims=True) + sway * rng.normal(0, 1, lies.shape) + (0, 0, -0.03))
+        lies = unit(
+            lies
+            - normals * np.sum(lies * normals, axis=1, keepdims=True)
+            + sway * rng.normal(0, 1, lies.shape)
+            + (0, 0, -0.03)
+        )
         places = skin + lies * (bed.sizes / (STEPS - 1))[:, None]
     spines, facing = np.array(spines), np.array(facing)
     strides = np.linalg.norm(np.diff(spines, axis=0), axis=2).max(axis=0)
@@ -76,6 +83,13 @@ def lay(clay, bed, rng, *, slim=0.8, lift=0.16, thick=0.16, sway=0.0, rows=15, c
     for n in np.flatnonzero(strides < 2.2 * bed.sizes / (STEPS - 1)):  # none that sprang over a crease
         size = bed.sizes[n]
         meshes.append(
-            leaf(spline(spines[:, n], rows), unit(spline(facing[:, n], rows)), size * slim * rng.uniform(0.9, 1.1), thick=thick * (0.5 + 0.5 * size), columns=columns, **shape)
+            leaf(
+                spline(spines[:, n], rows),
+                unit(spline(facing[:, n], rows)),
+                size * slim * rng.uniform(0.9, 1.1),
+                thick=thick * (0.5 + 0.5 * size),
+                columns=columns,
+                **shape,
+            )
         )
     return meshes

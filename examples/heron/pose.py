@@ -4,7 +4,7 @@ import numpy as np
 
 TOTAL_HEIGHT = 17.3
 WATER = 0.72
-DECK = 1.3
+DECK = 1.52
 
 # weight on his left leg (+x), hips swung over it; the right set forward; shoulders leaning to the pole
 RIGHT_LEG = np.array([[-0.62, -1.0, DECK + 0.12], [-0.9, -0.15, 4.25], [-0.58, -0.95, 6.75]])

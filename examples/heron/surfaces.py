@@ -19,7 +19,11 @@ def spline(points, count):
     points = np.asarray(points, float)
     if len(points) == 2:
         return points[0] + np.linspace(0.0, 1.0, count)[:, None] * (points[1] - points[0])
-    chord = np.linalg.norm(np.diff(points, axis=0), axis=1) ** 0.5 if points.shape[1] > 1 else np.ones(len(points) - 1)
+    chord = (
+        np.linalg.norm(np.diff(points, axis=0), axis=1) ** 0.5
+        if points.shape[1] > 1
+        else np.ones(len(points) - 1)
+    )
     knots = np.concatenate([[0.0], np.cumsum(np.maximum(chord, 1e-9))])
     return CubicSpline(knots, points, bc_type="natural")(np.linspace(0.0, knots[-1], count))
 
@@ -71,17 +75,20 @@ def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0),
         first, second = c * first + s * second, c * second - s * first
     tangent = unit(np.gradient(path, axis=0))
     if loop:
-        rings = path[:, None] + radius[:, None, None] * (first[:, None] * shape[None, :, :1] + second[:, None] * shape[None, :, 1:])
+        rings = path[:, None] + radius[:, None, None] * (
+            first[:, None] * shape[None, :, :1] + second[:, None] * shape[None, :, 1:]
+        )
         return outward(rings.reshape(-1, 3), _torus_triangles(len(path), sides))
     head, tail = path[0] - 0.5 * radius[0] * tangent[0], path[-1] + 0.5 * radius[-1] * tangent[-1]
     path = np.concatenate([[head], path, [tail]])
     first, second = (np.concatenate([f[:1], f, f[-1:]]) for f in (first, second))
     radius = np.concatenate([[0.55 * radius[0]], radius, [0.55 * radius[-1]]])
-    rings = (
-        path[:, None]
-        + radius[:, None, None] * (first[:, None] * shape[None, :, :1] + second[:, None] * shape[None, :, 1:])
+    rings = path[:, None] + radius[:, None, None] * (
+        first[:, None] * shape[None, :, :1] + second[:, None] * shape[None, :, 1:]
     )
-    points = np.concatenate([rings.reshape(-1, 3), [head - 0.2 * radius[1] * tangent[0]], [tail + 0.2 * radius[-2] * tangent[-1]]])
+    points = np.concatenate(
+        [rings.reshape(-1, 3), [head - 0.2 * radius[1] * tangent[0]], [tail + 0.2 * radius[-2] * tangent[-1]]]
+    )
     grid = _grid_triangles(len(path), sides, True)
     k = np.arange(sides)
     south, north = len(points) - 2, len(points) - 1
@@ -109,7 +116,9 @@ ROPE = np.stack(
 )
 
 
-def leaf(spine, normals, width, *, thick=0.1, point=0.4, barbs=5.0, hollow=0.28, quill=0.55, veins=0.0, columns=15):
+def leaf(
+    spine, normals, width, *, thick=0.1, point=0.4, barbs=5.0, hollow=0.28, quill=0.55, veins=0.0, columns=15
+):
     """A feather or a leaf along `spine`, facing `normals`: closed, with a quill, barbs or veins, and a hollowed back.
 
     `point` 0 gives a round tip, 1 a lance; `hollow` arches it across.
@@ -162,7 +171,9 @@ def lathe(profile, centre, *, axis=(0.0, 0.0, 1.0), sides=48, scallop=0.0, count
     k, last = np.arange(sides), (len(fine) - 1) * sides
     low = np.stack([np.full(sides, len(points) - 2), (k + 1) % sides, k], 1)
     high = np.stack([np.full(sides, len(points) - 1), last + k, last + (k + 1) % sides], 1)
-    return outward(points, np.concatenate([_grid_triangles(len(fine), sides, True), low, high]).astype(np.int32))
+    return outward(
+        points, np.concatenate([_grid_triangles(len(fine), sides, True), low, high]).astype(np.int32)
+    )
 
 
 def bead(centre, radius, *, sides=20):
@@ -235,7 +246,9 @@ def contour(field, origin, pitch):
 def without_bubbles(points, triangles):
     """The mesh without its inward shells: pockets between shapes that touch, smaller than a tool could reach."""
     ends = np.concatenate([triangles[:, :2], triangles[:, 1:]])
-    links = coo_matrix((np.ones(len(ends), np.int8), (ends[:, 0], ends[:, 1])), shape=(len(points), len(points)))
+    links = coo_matrix(
+        (np.ones(len(ends), np.int8), (ends[:, 0], ends[:, 1])), shape=(len(points), len(points))
+    )
     count, label = connected_components(links, directed=False)
     if count == 1:
         return points, triangles
