@@ -70,7 +70,7 @@ def station_records(
         findings = accepted(outcome.findings(name, subject), acceptances)
         measures = outcome.measures(name, subject)
         verdict = verdict_of(findings)
-        says = next((m.says for m in measures if m.says), step.station.gives)
+        says = outcome.get(name, subject).field("says") or step.station.gives
         records.append(
             {
                 "name": name,

@@ -148,6 +148,10 @@ def allow(
         matrix_high=chain_matrix(own, "high"),
         lines=write_out(steps, float(extents[longest]), np.eye(3)[longest]),
         spreads=spreads,
+        says=f"master {100 * (scale - 1):+.2f} %, "
+        + " × ".join(f"{s.master_mm:.2f}" for s in spreads)
+        + " mm, for a casting of "
+        + " × ".join(f"{s.cast_mm.likely:.2f}" for s in spreads),
         findings=tuple(findings),
         measures=(
             Measure("oversize", scale, "ratio", "mean of the map over the three axes"),

@@ -37,7 +37,8 @@ class StationSettings(BaseModel):
 
 @dataclass(frozen=True, kw_only=True)
 class StationResult:
-    """Base of every station's result: what was found and what was measured."""
+    """Base of every station's result: its line on the route card, what was found and what was measured."""
 
+    says: str = ""
     findings: tuple[Finding, ...] = field(default=())
     measures: tuple[Measure, ...] = field(default=())

@@ -184,6 +184,8 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
         who_allows=allowances,
         materials=materials,
         cautions=kinds.cautions(kinds.tags_of(settings.kind, materials)),
+        says=f"{settings.kind.value} on {settings.printer}; least wall {limits.wall_mm.likely:g} mm, "
+        f"least gap {limits.gap_mm.likely:g} mm, lattice {limits.pitch_mm[0]:g} mm",
         findings=tuple(findings),
         measures=(
             Measure("pitch", limits.pitch_mm[0], "mm", "near field"),

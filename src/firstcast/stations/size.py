@@ -192,6 +192,7 @@ def size(
         ratio_says=ratio_says,
         height_mm=height_mm,
         ruler_parts=(ruler.name,) if ruler else (),
+        says=f"{height_mm:.4g} mm tall, by the {used.name} rule; {ratio_says}",
         findings=tuple(findings),
         measures=(
             Measure("height", height_mm, "mm", "everything but the ruler"),
