@@ -4,7 +4,7 @@ The body's triangles near the fitting are cut out whole, closed by a cone over e
 the fitting by manifold3d, and put back. The cones do not meet the fitting (checked), and neither does the rest
 of the body, so the winding number of rest and cones together is one and the same number all over the fitting;
 it is taken at one place, and must be nought. Then the local union is the union. All other triangles keep
-their points, bit by bit.
+their points, bit by bit. Where no direction of the cones serves, the whole body is taken instead of the cut.
 """
 
 from typing import NamedTuple
@@ -78,17 +78,18 @@ def attach(body: Mesh, fitting: Mesh, away: npt.NDArray[np.float64], *, margin_m
     """
     points = np.ascontiguousarray(body.points, dtype=np.float32)
     fitting = Mesh(fitting.points.astype(np.float32).astype(np.float64), fitting.triangles)
-    patch = _cut_out(points, body.triangles, fitting.bounds, margin_mm)
-    for direction in _directions(away):
-        closed = _closed(patch, fitting, direction)
-        if _stands_for_body(closed, fitting, points, body.triangles):
-            united = _unite(patch, closed, fitting)
-            if united is not None:
-                return _put_back(points, body.triangles, patch, *united)
+    for margin in (margin_mm, np.inf):
+        patch = _cut_out(points, body.triangles, fitting.bounds, margin)
+        for direction in _directions(away):
+            closed = _closed(patch, fitting, direction)
+            if _stands_for_body(closed, fitting, points, body.triangles):
+                united = _unite(patch, closed, fitting)
+                if united is not None:
+                    return _put_back(points, body.triangles, patch, *united)
     raise InputError(
-        "no way was found to close the cut round the fitting without touching it",
+        "the union with the fitting could not be made",
         where="join",
-        mend="Move the fitting, or make it smaller.",
+        mend="Move the fitting by a tenth of a millimetre.",
     )
 
 
@@ -114,6 +115,7 @@ def _cut_out(points: np.ndarray, triangles: np.ndarray, bounds: np.ndarray, marg
         rim = _rim(local, len(used))
         crowded = np.flatnonzero(np.bincount(rim[:, 0], minlength=len(used)) > 1)
         if not len(crowded):
+            _demand_closed(points, triangles[~chosen], used[rim])
             return _Patch(numbers, points[used].astype(np.float64), local, rim)
         pinched = np.zeros(len(points), dtype=bool)
         pinched[used[crowded]] = True
@@ -126,6 +128,25 @@ def _cut_out(points: np.ndarray, triangles: np.ndarray, bounds: np.ndarray, marg
                 mend="Join a body made by fuse.",
             )
         chosen = grown
+
+
+def _demand_closed(points: np.ndarray, rest: np.ndarray, rim: np.ndarray) -> None:
+    """Every edge of the cut's rim must go on in the rest of the body; else it is the rim of a hole."""
+    if not len(rim):
+        return
+    on_rim = np.zeros(len(points), dtype=bool)
+    on_rim[rim] = True
+    beside = rest[on_rim[rest].sum(axis=1) >= 2].astype(np.int64)
+    there = beside.ravel() * len(points) + np.roll(beside, -1, axis=1).ravel()
+    wide = rim.astype(np.int64)
+    hole = ~np.isin(wide[:, 1] * len(points) + wide[:, 0], there)
+    if hole.any():
+        where = points[rim[int(np.flatnonzero(hole)[0]), 0]]
+        raise InputError(
+            f"the body is not closed at ({where[0]:.2f}, {where[1]:.2f}, {where[2]:.2f})",
+            where="join",
+            mend="Join a body made by fuse.",
+        )
 
 
 def _rim(triangles: np.ndarray, count: int) -> np.ndarray:
@@ -143,12 +164,10 @@ def _closed(patch: _Patch, fitting: Mesh, direction: np.ndarray) -> Mesh:
         return Mesh(patch.points, patch.triangles.astype(np.int32))
     loop = _loops(rim, len(patch.points))
     size = float(np.linalg.norm(np.ptp(np.concatenate([patch.points, fitting.points]), axis=0)))
-    count = int(loop.max()) + 1
     middle = np.stack([np.bincount(loop, patch.points[rim[:, 0], k]) for k in range(3)], axis=1)
     middle /= np.bincount(loop)[:, None]
     apex = middle + direction * FAR * size
     cone = np.column_stack([rim[:, 1], rim[:, 0], len(patch.points) + loop])
-    assert count == len(apex)
     return Mesh(
         np.concatenate([patch.points, apex]), np.concatenate([patch.triangles, cone]).astype(np.int32)
     )
@@ -165,13 +184,9 @@ def _loops(rim: np.ndarray, count: int) -> np.ndarray:
         if loop[first] >= 0:
             continue
         edge = first
-        while edge >= 0 and loop[edge] < 0:
+        while loop[edge] < 0:
             loop[edge] = found
             edge = following[edge]
-        if edge < 0:
-            raise InputError(
-                "the body is not closed near the fitting", where="join", mend="Join a body made by fuse."
-            )
         found += 1
     return np.array(loop)
 
@@ -193,13 +208,6 @@ def _unite(patch: _Patch, closed: Mesh, fitting: Mesh):
     total = len(closed.triangles)
     body = raw_manifold(closed, where="join", face_id=np.arange(total))
     tool = raw_manifold(fitting, where="join", face_id=total + np.arange(len(fitting.triangles)))
-    shared = body ^ tool
-    if shared.is_empty() or shared.volume() <= 0.0:
-        raise InputError(
-            "the fitting doesn't meet the body",
-            where="join",
-            mend="Move it into the body, or overlap it more.",
-        )
     out = (body + tool).to_mesh64()
     points = np.array(out.vert_properties, dtype=np.float64)[:, :3]
     triangles = np.array(out.tri_verts, dtype=np.int64).reshape(-1, 3)
@@ -207,6 +215,13 @@ def _unite(patch: _Patch, closed: Mesh, fitting: Mesh):
     cone = (face >= near) & (face < total)
     if int(cone.sum()) != total - near or not _same(points, triangles[cone], closed, face[cone]):
         return None
+    shared = body ^ tool
+    if shared.is_empty() or shared.volume() <= 0.0:
+        raise InputError(
+            "the fitting doesn't meet the body",
+            where="join",
+            mend="Move it into the body, or overlap it more.",
+        )
     kept = ~cone
     source = np.where(face[kept] < near, face[kept], -1)
     added = tool.volume() - shared.volume()

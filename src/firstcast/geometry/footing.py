@@ -8,6 +8,7 @@ from manifold3d import CrossSection, JoinType
 
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.solids import outline_section
+from firstcast.geometry.tree import build_tree, closest_points
 
 FOOT_SHARE = 0.1
 """Regions of the section smaller than this share of the largest are no feet."""
@@ -63,6 +64,18 @@ def frame_into(into: npt.NDArray[np.float64]) -> Frame:
     along = start - (start @ into) * into
     along /= np.linalg.norm(along)
     return Frame(along, np.cross(into, along), into)
+
+
+def nearest_place(mesh: Mesh, place_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """The surface place (3,) nearest to a place, without a search tree of the whole mesh."""
+    away = np.sqrt(((mesh.points - place_mm) ** 2).sum(axis=1).min()) * (1.0 + 1e-6) + 1e-9
+    beyond = np.zeros(len(mesh.points), dtype=np.uint8)
+    for axis in range(3):
+        beyond |= (mesh.points[:, axis] < place_mm[axis] - away).astype(np.uint8) << np.uint8(2 * axis)
+        beyond |= (mesh.points[:, axis] > place_mm[axis] + away).astype(np.uint8) << np.uint8(2 * axis + 1)
+    a, b, c = mesh.triangles.T
+    near = (beyond[a] & beyond[b] & beyond[c]) == 0
+    return closest_points(build_tree(Mesh(mesh.points, mesh.triangles[near])), place_mm[None]).point_mm[0]
 
 
 def section_at(mesh: Mesh, frame: Frame, level_mm: float) -> CrossSection:
