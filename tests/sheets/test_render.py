@@ -224,5 +224,7 @@ def test_what_can_not_be_drawn_is_refused():
         render_view(
             shape.points, shape.triangles, view=FRONT, width_px=9, height_px=9, vertex_colour=[[1, 2, 3]]
         )
+    with pytest.raises(InputError, match="margins that leave room"):
+        render_view(shape.points, shape.triangles, view=FRONT, width_px=9, height_px=9, margin_px=5)
     with pytest.raises(InputError, match="0 x 9 pixels"):
         render_view(shape.points, shape.triangles, view=FRONT, width_px=0, height_px=9)

@@ -34,14 +34,14 @@ def face_normals(points, triangles):
 
 
 @kernel
-def corner_normals(corner_point, starts, corners, normals, angles, crease_cosine, out):
+def corner_normals(span, starts, corners, normals, angles, crease_cosine, out):
     """Per-corner normals: the angle-weighted mean of the faces about the corner's point that turn away
     from the corner's own face by less than the crease angle.
 
-    corner_point: unused rows are points; starts (n + 1,) int64 and corners (3m,) int32 list the corners
+    span (2,) int64: the first point and the one after the last; starts (n + 1,) int64 and corners (3m,) int32 list the corners
     (3 * triangle + k) of each point. out (m, 3, 3) float32 is filled in place.
     """
-    for point in range(corner_point[0], corner_point[1]):
+    for point in range(span[0], span[1]):
         for index in range(starts[point], starts[point + 1]):
             own, k = corners[index] // 3, corners[index] % 3
             x = y = z = 0.0

@@ -43,7 +43,8 @@ class Picture:
     projection : Projection
         Where places of the figure are on it.
     depth_mm : (height, width) float32
-        How far towards the viewer the surface lies at each pixel; -inf where there is only paper.
+        How far towards the viewer the surface lies at each pixel (at its middle; half a sample right of and
+        below it where the samples per pixel are even); -inf where there is only paper.
     """
 
     rgb: npt.NDArray[np.uint8]
@@ -107,6 +108,20 @@ def _raster_all(screen: npt.NDArray, lit: LitMesh, rows: int, columns: int, band
     return depth, name
 
 
+def _colours(lit: LitMesh, vertex_colour: npt.ArrayLike | None) -> npt.NDArray[np.float32]:
+    """Colours as the kernels take them: (n, 3), or (0, 3) where there are none."""
+    if vertex_colour is None:
+        return np.zeros((0, 3), np.float32)
+    colour = np.ascontiguousarray(vertex_colour, dtype=np.float32)
+    if colour.shape != lit.points.shape:
+        raise InputError(
+            f"colours of shape {colour.shape} for {len(lit.points)} points",
+            where="render",
+            mend="Give one row red, green, blue per point.",
+        )
+    return colour
+
+
 def render_lit(
     lit: LitMesh,
     *,
@@ -146,17 +161,15 @@ def render_lit(
         raise InputError(
             f"{width_px} x {height_px} pixels of {samples} samples", where="render", mend="Give at least one."
         )
-    colour = np.zeros((0, 3), np.float32)
-    if vertex_colour is not None:
-        colour = np.ascontiguousarray(vertex_colour, dtype=np.float32)
-        if colour.shape != lit.points.shape:
-            raise InputError(
-                f"colours of shape {colour.shape} for {len(lit.points)} points",
-                where="render",
-                mend="Give one row red, green, blue per point.",
-            )
+    colour = _colours(lit, vertex_colour)
     margin = width_px / 16 if margin_px is None else margin_px
     scale = px_per_mm or fit_scale(lit.used, view, width_px, height_px, margin)
+    if not scale > 0.0:
+        raise InputError(
+            f"scale {scale:g} px per mm",
+            where="render",
+            mend="Give a scale above 0, or margins that leave room.",
+        )
     axes = view.axes
     middle = extent_mm(lit.used, view).mean(axis=0) if centre_mm is None else axes @ np.asarray(centre_mm)
     origin = (width_px / 2 - middle[0] * scale, height_px / 2 + middle[1] * scale)

@@ -15,7 +15,7 @@ class View:
     """A direction of sight.
 
     `azimuth_deg` turns the viewer about the vertical, from the front towards the figure's left (+x);
-    `elevation_deg` lifts him above the horizon.
+    `elevation_deg` lifts the viewer above the horizon.
     """
 
     name: str
