@@ -10,7 +10,7 @@ import trimesh
 FOLDER = Path(__file__).resolve().parent.parent / "examples" / "heron"
 sys.path.insert(0, str(FOLDER))
 
-from make_parts import FAULTS, make_parts
+from make_parts import FAULTS, make_parts  # noqa: E402  the folder must be on the path first
 
 COARSE = 0.3
 

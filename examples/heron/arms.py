@@ -34,7 +34,7 @@ def _coverts(clay, joints, rng):
         [wrist + 0.05 * lie, elbow],
         [0.6, 0.75, 0.9],
         rng,
-        flow=lambda r, n, t: lie + (0, 0, -0.4),
+        flow=lambda r, n, t: lie + np.array([0, 0, -0.4]),
         overlap=0.5,
         slim=0.75,
         keep=lambda p: out_of_crook(p) or (p - elbow) @ lie > 1.0,
@@ -125,7 +125,7 @@ def grip_hand(pitch):
     wrist = RIGHT_ARM[2]
     centre = pole_at(GRIP_HEIGHT)
     axis = unit(pole_at(GRIP_HEIGHT + 1) - pole_at(GRIP_HEIGHT - 1))
-    inward = unit(wrist + (0.35, 0.3, 0.4) - centre)
+    inward = unit((wrist + np.array([0.35, 0.3, 0.4])) - centre)
     palm = centre + 0.42 * inward
     clay.limb(
         [wrist + 0.25 * unit(RIGHT_ARM[1] - wrist), wrist, palm - 0.1 * axis], [0.36, 0.33, 0.34], steps=6
@@ -163,7 +163,7 @@ def arm_hand(pitch):
     elbow, wrist = LEFT_ARM[1:]
     lie = unit(wrist - elbow)
     bar = np.array([0.9, 0.35, 0.0]) / np.linalg.norm([0.9, 0.35, 0.0])
-    centre = LANTERN_TOP + (0, 0, 0.42)
+    centre = LANTERN_TOP + np.array([0, 0, 0.42])
     above = unit(np.array([0, 0.45, 0.9]))
     palm = centre + 0.4 * above
     clay.limb([wrist - 0.25 * lie, wrist, palm], [0.36, 0.32, 0.32], steps=6)

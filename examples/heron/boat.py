@@ -1,7 +1,7 @@
 """The ground: a small double-ended punt on marsh water, with reeds and lily leaves."""
 
 import numpy as np
-from clay import CARVE, Clay
+from clay import Clay
 from pose import DECK, WATER, boat_turned
 from surfaces import blade, joined, slab, spline, tube
 
@@ -123,7 +123,7 @@ def base_marsh(pitch):
     )
     for x, y, r in stones:
         for _ in range(2):
-            lean = rng.normal(0, 0.45, 3) + (0, 0, 1)
+            lean = rng.normal(0, 0.45, 3) + np.array([0, 0, 1])
             place = np.array([x, y, WATER - 0.02]) + 0.12 * r * rng.normal(0, 1, 3)
             clay.box(
                 place,

@@ -12,7 +12,7 @@ def torso_clay():
     clay = Clay()
     clay.ball(CHEST, (1.42, 1.25, 1.65), axis=(-0.12, 0.12, 1))
     clay.ball(BELLY, (1.12, 1.05, 1.3), blend=0.8)
-    clay.ball(CHEST + (0.02, -0.7, -0.45), (0.8, 0.75, 1.35), axis=(-0.1, -0.25, 1), blend=0.6)
+    clay.ball((CHEST + np.array([0.02, -0.7, -0.45])), (0.8, 0.75, 1.35), axis=(-0.1, -0.25, 1), blend=0.6)
     clay.ball(PELVIS, (1.1, 1.05, 0.9), axis=(0.15, 0, 1), blend=0.6)
     clay.ball(HUMP, (1.2, 0.9, 1.1), blend=0.9)
     clay.ball(RIGHT_ARM[0] + (0.15, 0.1, -0.1), (0.75, 0.7, 0.7), blend=0.6)
@@ -128,7 +128,7 @@ def head(pitch):
         NECK[::-1],
         [0.45, 0.55, 0.75, 0.95],
         rng,
-        flow=lambda r, n, t: t + (0, 0, -0.3),
+        flow=lambda r, n, t: t + np.array([0, 0, -0.3]),
         slim=0.65,
         keep=lambda p: (p - SKULL) @ GAZE < -0.1 and p[1] < 0.2 and p[2] < 13.4,
     )
@@ -148,7 +148,7 @@ def plumes():
     ):
         for k in range(count):
             s = 2.0 * (k + 0.5 + rng.uniform(-0.2, 0.2)) / count - 1.0
-            place = CHEST + (0.1 + spread * s, -1.6, rise - 0.3 * s * s)
+            place = CHEST + np.array([0.1 + spread * s, -1.6, rise - 0.3 * s * s])
             lie = unit(np.array([0.3 * s + 0.12, -0.15, -1.0]))
             own = long * (1.0 - 0.22 * abs(s)) * rng.uniform(0.8, 1.12)
             steps = 14
@@ -174,7 +174,7 @@ def _foot(clay, ankle, heading):
         c, s = np.cos(turn), np.sin(turn)
         toe = np.array([c * heading[0] - s * heading[1], s * heading[0] + c * heading[1], 0.0])
         joints = [
-            root + (0, 0, 0.16),
+            (root + np.array([0, 0, 0.16])),
             root + 0.38 * long * toe + (0, 0, 0.2),
             root + 0.72 * long * toe + (0, 0, 0.06),
             root + long * toe + (0, 0, 0.0),
@@ -184,7 +184,11 @@ def _foot(clay, ankle, heading):
             clay.ball(root + knuckle * long * toe + (0, 0, 0.16 if knuckle < 0.5 else 0.06), 0.2, blend=0.08)
         claw = root + long * toe
         clay.limb(
-            [claw + (0, 0, 0.04), claw + 0.2 * toe + (0, 0, 0.04), claw + 0.36 * toe + (0, 0, -0.1)],
+            [
+                (claw + np.array([0, 0, 0.04])),
+                claw + 0.2 * toe + (0, 0, 0.04),
+                claw + 0.36 * toe + (0, 0, -0.1),
+            ],
             [0.12, 0.09, 0.03],
             steps=4,
         )
@@ -197,7 +201,7 @@ def legs(pitch):
         foot, ankle, knee = leg
         middle = 0.5 * (foot + ankle) + (0.0, 0.06, 0.0)
         clay.limb([foot, middle, ankle], [0.25, 0.24, 0.3], steps=8, blend=0.1)
-        clay.ball(ankle + (0, 0.02, 0.0), (0.35, 0.38, 0.44), blend=0.2)
+        clay.ball((ankle + np.array([0, 0.02, 0.0])), (0.35, 0.38, 0.44), blend=0.2)
         clay.limb([ankle, 0.5 * (ankle + knee), knee], [0.3, 0.36, 0.5], steps=6, blend=0.15)
         _foot(clay, foot, heading)
         clay.grain(3, 0.05, (1, 1, 0.3), centre=0.5 * (foot + ankle), reach=2.2, axis=ankle - foot)

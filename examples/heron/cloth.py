@@ -1,7 +1,6 @@
 """Cloth: the cloak, its lining, the tabard; cut flat, hung from pins and left to fall on the bird."""
 
 import numpy as np
-from arms import arm_clay
 from body import torso_clay
 from clay import Clay
 from drape_loops import drape
@@ -24,7 +23,7 @@ def collider():
     for leg in (RIGHT_LEG, LEFT_LEG):
         clay.limb(leg, [0.35, 0.4, 0.6], steps=6, blend=0.2)
     clay.limb(NECK[:3], [0.95, 0.75, 0.6], steps=6, blend=0.5)
-    clay.limb([NECK[2], NECK[3], SKULL + (0.0, 0.4, 0.15)], [0.6, 0.68, 0.7], steps=6, blend=0.4)
+    clay.limb([NECK[2], NECK[3], (SKULL + np.array([0.0, 0.4, 0.15]))], [0.6, 0.68, 0.7], steps=6, blend=0.4)
     low, high = clay.bounds()
     origin = low - 6 * COLLIDER_PITCH
     shape = tuple(int(n) for n in np.ceil((high - low) / COLLIDER_PITCH) + 12)

@@ -9,9 +9,8 @@ operations: 0 add, 1 carve, 2 keep only what is within
 
 import math
 
-import numpy as np
-
 import numba
+import numpy as np
 
 kernel = numba.njit(cache=True, nogil=True, error_model="numpy")
 

@@ -19,11 +19,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 import arms
+import basket
 import boat
 import body
 import cloth
 import faults
 import gear
+import lantern
 from meshfiles import write_mesh
 from pose import CHEST, NECK
 from surfaces import slab
@@ -61,14 +63,14 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "punt_planks.stl": lambda: boat.punt_planks(0.04 * p),
         "breast_plumes.stl": body.plumes,
         "arm_feathers.stl": lambda: arms.flight_feathers(arms.LEFT_ARM, np.random.default_rng(88), **wing),
-        "pole.stl": lambda: faults.flipped_band(gear.pole(f), 5.0, 6.2),
-        "lantern_frame.stl": lambda: gear.lantern_frame(f),
-        "lantern_cap.stl": lambda: gear.lantern_cap(f),
-        "lantern_ring.obj": lambda: gear.lantern_ring(f),
-        "lantern_candle.ply": lambda: gear.lantern_candle(0.03 * p),
-        "basket.ply": lambda: gear.basket(f),
-        "catch.ply": lambda: gear.catch(f),
-        "basket_reeds.stl": lambda: gear.basket_reeds(f),
+        "pole.stl": lambda: faults.flipped_band(lantern.pole(f), 5.0, 6.2),
+        "lantern_frame.stl": lambda: lantern.lantern_frame(f),
+        "lantern_cap.stl": lambda: lantern.lantern_cap(f),
+        "lantern_ring.obj": lambda: lantern.lantern_ring(f),
+        "lantern_candle.ply": lambda: lantern.lantern_candle(0.03 * p),
+        "basket.ply": lambda: basket.basket(f),
+        "catch.ply": lambda: basket.catch(f),
+        "basket_reeds.stl": lambda: basket.basket_reeds(f),
         "belt_rope.ply": lambda: gear.belt_rope(f),
         "rope_coil.ply": lambda: gear.rope_coil(f),
         "strap.stl": lambda: gear.strap(f),

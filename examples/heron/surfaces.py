@@ -1,11 +1,14 @@
 """Curves, swept tubes, cloth sheets and the contour: plain meshes as (points, triangles)."""
 
+import itertools
+
 import numpy as np
-from firstcast.fields.contour import contour_dense
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import map_coordinates
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
+
+from firstcast.fields.contour import contour_dense
 
 
 def unit(vector):
@@ -156,7 +159,7 @@ def lathe(profile, centre, *, axis=(0.0, 0.0, 1.0), sides=48, scallop=0.0, count
     """A closed turned solid: `profile` rows (radius, height) from the bottom up, smoothed little; rim scalloped."""
     profile = np.asarray(profile, float)
     fine = []
-    for (r0, h0), (r1, h1) in zip(profile[:-1], profile[1:], strict=True):
+    for (r0, h0), (r1, h1) in itertools.pairwise(profile):
         t = np.linspace(0.0, 1.0, max(int(np.hypot(r1 - r0, h1 - h0) / 0.05), 2), endpoint=False)
         fine += [(r0 + (r1 - r0) * k, h0 + (h1 - h0) * k) for k in t]
     fine = np.array([*fine, profile[-1]])
