@@ -8,8 +8,9 @@ from hypothesis import strategies as st
 from scipy.spatial.transform import Rotation
 
 from firstcast.errors import InputError
+from firstcast.geometry import attach as attach_module
 from firstcast.geometry.attach import attach
-from firstcast.geometry.crossings import find_crossings
+from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.mesh import Mesh, measure_solid
 from firstcast.geometry.solids import box, from_manifold, prism, raw_manifold
 
@@ -89,7 +90,36 @@ def test_a_cut_with_several_rims_and_holes():
     assert joined.overlap_count == 2
     added = measure_solid(joined.mesh).volume - measure_solid(legs).volume
     assert added == pytest.approx(joined.added_mm3, abs=1e-5)
-    assert (find_crossings(joined.mesh) >= 0).sum() == 0
+    assert len(crossing_pairs(joined.mesh)) == 0
+
+
+def test_a_pole_below_the_fitting(monkeypatch):
+    """The cut takes the pole's end, with a rim below it: a cone that rises from there would meet the fitting."""
+    body = from_manifold(
+        box((20, 4, 2))
+        + box((2, 4, 30), at_mm=(9, 0, -14))
+        + box((20, 4, 2), at_mm=(0, 0, -28))
+        + box((1, 1, 22), at_mm=(0, 0, -17.2))  # its end is 0.7 mm below the bar's
+    )
+    body = from_manifold(raw_manifold(body).refine_to_length(0.4))
+    body = Mesh(body.points.astype(np.float32), body.triangles)
+    tried = []
+    look = attach_module._closed
+    monkeypatch.setattr(attach_module, "_closed", lambda p, f, d: tried.append(d) or look(p, f, d))
+    bar = bar_at((0.0, 0.0, -0.5))
+    joined = attach(body, bar, UP)
+    assert len(tried) > 1
+    assert demand_closed(joined.mesh).euler_number == 2
+    whole = raw_manifold(body) + raw_manifold(rounded(bar))
+    assert measure_solid(joined.mesh).volume == pytest.approx(whole.volume(), abs=1e-5)
+
+
+def test_where_no_cones_serve_the_whole_body_is_taken():
+    body = from_manifold(box((20, 12, 20)) - box((30, 6, 1)))
+    body = Mesh(body.points.astype(np.float32), body.triangles)
+    bar = from_manifold(box((1, 1, 4), at_mm=(0.25, 0.5, 1.5)))
+    joined = attach(body, bar, -UP)
+    assert demand_closed(joined.mesh).volume == pytest.approx(20 * 12 * 20 - 20 * 6 * 1 + 1.0, rel=1e-6)
 
 
 def test_a_small_body_is_taken_whole():
@@ -127,5 +157,11 @@ def test_refused():
     body = ball()
     low = int(body.points[body.triangles][:, :, 2].mean(axis=1).argmin())
     holed = Mesh(body.points, np.delete(body.triangles, low, axis=0))
-    with pytest.raises(InputError, match=r"no way was found|not closed"):
+    with pytest.raises(InputError, match=r"not closed at"):
         attach(holed, bar_at((0.0, 0.0, -9.5)), UP)
+    corner = body.triangles[low, 0]
+    around = np.flatnonzero((body.triangles == corner).any(axis=1))
+    opposite = [t for t in around if len(set(body.triangles[t]) & set(body.triangles[around[0]])) == 1]
+    pinched = Mesh(body.points, np.delete(body.triangles, [around[0], opposite[0]], axis=0))
+    with pytest.raises(InputError, match="not manifold at"):
+        attach(pinched, bar_at((0.0, 0.0, -9.5)), UP)

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from firstcast.errors import InputError
 from firstcast.geometry.attach import attach
 from firstcast.geometry.body import Body
-from firstcast.geometry.crossings import find_crossings
+from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.mesh import Mesh, measure_solid
-from firstcast.geometry.solids import box, from_manifold, raw_manifold, union
+from firstcast.geometry.solids import box, difference, from_manifold, raw_manifold, union
 from firstcast.process.limits import Limits
 from firstcast.ranges import Range
 from firstcast.stations import join as station
@@ -64,8 +64,9 @@ def demand_sound(result, body, matrix=None):
     )
     shared = (raw_manifold(before) ^ raw_manifold(result.tab.mesh)).volume()
     expected = measure_solid(before).volume + measure_solid(result.tab.mesh).volume - shared
-    assert measure_solid(result.mesh).volume == pytest.approx(expected, abs=2e-5)
-    assert (find_crossings(result.mesh) >= 0).sum() == 0
+    # new points are rounded by up to 2e-6 mm (half a step of float32 at 50 mm) on faces of up to 100 mm²
+    assert measure_solid(result.mesh).volume == pytest.approx(expected, abs=2e-4)
+    assert len(crossing_pairs(result.mesh)) == 0
     return solid
 
 
@@ -192,6 +193,15 @@ def test_touching_what_it_should_not():
     hook = union([box((10, 2, 2), at_mm=(0, 0, 6)), box((2, 2, 8), at_mm=(4, 0, 3)), box((10, 2, 2))])
     result = joined(body_of(hook), place_mm=(-3.0, 0.0, 5.0), height_mm=5.0)
     assert "tab-touches" in codes(result)
+
+
+def test_a_tab_that_points_into_the_piece():
+    """From the floor of a slit 1 mm high, up into its ceiling."""
+    slit = difference([box((20, 12, 20)), box((30, 6, 1))])
+    result = joined(body_of(slit), place_mm=(1.0, 0.5, -0.4), toward=(0.0, 0.0, 1.0), draft_deg=0.0)
+    assert codes(result) == ["tab-chosen", "tab-buried", "tab-touches"]
+    np.testing.assert_allclose(result.tab.top_mm, [1.0, 0.5, -0.9], atol=1e-6)
+    assert result.findings[1].measured == pytest.approx(1.0 / 4.4, abs=1e-5)
 
 
 def test_a_crossing_is_nudged_away_or_told(monkeypatch):

@@ -17,7 +17,7 @@ from firstcast.findings import Finding, Measure
 from firstcast.geometry import footing
 from firstcast.geometry.attach import Attached, attach
 from firstcast.geometry.body import Body
-from firstcast.geometry.crossings import find_crossings
+from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.footing import Bar, Frame
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.solids import from_manifold, prism
@@ -45,6 +45,9 @@ SMALL_HOLD_MM2 = 0.8
 
 SMALL_DEEPEST = 5
 """A small tab reaches at most this many times `overlap_mm` deep."""
+
+BURIED_SHARE = 0.5
+"""A tab of which less than this lies outside the piece points the wrong way."""
 
 NUDGE_MM = (0.0137, 0.0071, 0.0043)
 """Steps along, across and down by which the tab is moved if rounding to float32 leaves a crossing."""
@@ -168,6 +171,7 @@ def join(
         part_of_triangle=part.astype(np.uint16),
         part_names=(*body.part_names, TAB),
         tab=tab,
+        says=f"a {tab.kind} tab {tab.length_mm:.2f} × {tab.width_mm:.2f} × {tab.height_mm:.2f} mm",
         findings=_findings(piece, spot, tab, joined, crossings, matrix, limits),
         measures=(*size, *_tab_measures(tab, joined)),
     )
@@ -188,9 +192,7 @@ def _find_spot(mesh: Mesh, matrix: npt.NDArray[np.float64], settings: Settings) 
         raise InputError("toward is (0, 0, 0)", where="join", mend="Give a direction, such as (0, 0, -1).")
     frame = footing.frame_into(-toward)
     if settings.place_mm is not None:
-        place = matrix @ np.asarray(settings.place_mm)
-        away = ((mesh.points - place) ** 2).sum(axis=1)
-        anchor = np.asarray(mesh.points[int(away.argmin())], dtype=np.float64)
+        anchor = footing.nearest_place(mesh, matrix @ np.asarray(settings.place_mm))
         return _small(mesh, frame, float(anchor @ frame.into), anchor, settings)
     height = np.asarray(mesh.points, dtype=np.float64) @ frame.into
     lowest = int(height.argmin())
@@ -273,16 +275,15 @@ def _joined_clear(mesh: Mesh, spot: _Spot, settings: Settings) -> tuple[TabSpec,
 
 
 def _seam_crossings(joined: Attached, tab: TabSpec) -> int:
-    """How many triangles of the seam cross another, or have no area, among those near the tab."""
+    """How many pairs of triangles near the tab cross, or triangles there have no area."""
     low, high = tab.mesh.bounds + np.array([[-0.5], [0.5]])
     near = ((joined.mesh.points >= low) & (joined.mesh.points <= high)).all(axis=1)
     chosen = near[joined.mesh.triangles].any(axis=1)
     chosen[joined.seam] = True
-    numbers = np.flatnonzero(chosen)
-    local = Mesh(joined.mesh.points, joined.mesh.triangles[numbers])
-    return int(
-        (find_crossings(local, which=np.searchsorted(numbers, joined.seam).astype(np.int32)) >= 0).sum()
-    )
+    local = Mesh(joined.mesh.points, joined.mesh.triangles[chosen])
+    a, b, c = np.moveaxis(local.corners, 1, 0)
+    flat = int((np.cross(b - a, c - a) == 0.0).all(axis=1).sum())
+    return flat + len(crossing_pairs(local))
 
 
 def _tab(spot: _Spot, settings: Settings, step: int) -> TabSpec:
@@ -337,6 +338,18 @@ def _findings(
                 f"the tab reaches {over:.2f} mm beyond what the piece stands on",
                 "Lower join.length_mm or join.width_mm.", over, 0.05, "high",
             )  # fmt: skip
+    share = joined.added_mm3 / (joined.added_mm3 + joined.overlap_mm3)
+    if share < BURIED_SHARE:
+        find(
+            "tab-buried",
+            Verdict.WATCH,
+            f"only {share:.0%} of the tab lies outside the piece",
+            "Turn join.toward round, or name another join.place_mm.",
+            share,
+            BURIED_SHARE,
+            "low",
+            "ratio",
+        )
     if joined.overlap_count > len(spot.regions):
         find(
             "tab-touches", Verdict.WATCH,
