@@ -3,6 +3,7 @@
 import sys
 from pathlib import Path
 
+import igl
 import numpy as np
 import pytest
 import trimesh
@@ -33,6 +34,14 @@ def edge_counts(mesh):
     ways = np.where(ends[:, 0] < ends[:, 1], 1, -1)
     _, number = np.unique(np.sort(ends, axis=1), axis=0, return_inverse=True)
     return np.bincount(number.ravel()), np.bincount(number.ravel(), ways)
+
+
+def inside(shell, places):
+    """(n,) whether each place lies inside a closed shell."""
+    winding = igl.winding_number(
+        np.asarray(shell.vertices, float), np.asarray(shell.faces, np.int64), np.asarray(places, float)
+    )
+    return np.asarray(winding).ravel() > 0.5
 
 
 def test_the_parts_and_their_forms(parts):
@@ -90,7 +99,7 @@ def test_the_torso_holds_a_closed_ball(parts):
     assert len(balls) == 1
     assert (shell.bounds[0] < balls[0].bounds[0]).all()
     assert (shell.bounds[1] > balls[0].bounds[1]).all()
-    assert shell.contains(balls[0].vertices[::40]).all()
+    assert inside(shell, balls[0].vertices[::40]).all()
 
 
 def test_the_rope_passes_through_itself(parts):
@@ -117,7 +126,7 @@ def test_neighbours_overlap(parts):
         shell = max(meshes[outer].split(only_watertight=False), key=lambda s: len(s.faces))
         if outer == "torso":
             shell = max(meshes[outer].split(only_watertight=True), key=lambda s: s.volume)
-        assert shell.contains(meshes[inner].vertices[::3]).any(), inner
+        assert inside(shell, meshes[inner].vertices[::9]).any(), inner
 
 
 def test_the_ruler_tells_the_height(parts):

@@ -32,6 +32,11 @@ def collider():
     return field, origin, COLLIDER_PITCH
 
 
+def _effort(fineness):
+    """The share of the full number of steps: a coarse trial falls less long."""
+    return min(max(fineness / 0.75, 0.1), 1.0)
+
+
 def _lengths(flat):
     across = np.linalg.norm(np.diff(flat, axis=1), axis=2)
     down = np.linalg.norm(np.diff(flat, axis=0), axis=2)
@@ -216,7 +221,7 @@ def cloak(solid, fineness):
         rows=36,
         columns=69,
         slope=0.9,
-        steps=320,
+        steps=int(320 * _effort(fineness)),
         wind=(0.00035, 0.0004, 0.0),
         bend=0.015,
         gap=0.24,
@@ -261,7 +266,7 @@ def hem_veil(solid, fineness):
         rows=26,
         columns=45,
         slope=1.1,
-        steps=220,
+        steps=int(220 * _effort(fineness)),
         wind=(0.0002, 0.0003, 0.0),
         collar=collar,
         sweep=(-52.0, 66.0),
@@ -300,7 +305,16 @@ def tabard(solid, fineness):
     )
     held = np.ones((rows, columns))
     held[0] = 0.0
-    fallen = hang(start, flat, held, solid, steps=260, wind=(0.0002, 0.0001, 0.0), gap=0.3, bend=0.03)
+    fallen = hang(
+        start,
+        flat,
+        held,
+        solid,
+        steps=int(260 * _effort(fineness)),
+        wind=(0.0002, 0.0001, 0.0),
+        gap=0.3,
+        bend=0.03,
+    )
     grid, share = _fine(
         fallen, int(190 * fineness), int(150 * fineness), ragged=0.035, rng=np.random.default_rng(811)
     )
@@ -342,7 +356,7 @@ def hood(solid, fineness):
     start[stiff:] += (start[stiff - 1] - (top + long[stiff - 1] * away))[None]
     held = np.ones((rows, columns))
     held[:stiff] = 0.0
-    fallen = hang(start, flat, held, solid, steps=300, gap=0.44, bend=0.03, grip=0.5)
+    fallen = hang(start, flat, held, solid, steps=int(300 * _effort(fineness)), gap=0.44, bend=0.03, grip=0.5)
     # the cloth buckles where the stiff band ends: iron that out
     row = np.arange(len(fallen))[:, None, None]
     ironed = gaussian_filter(fallen, (7.0, 4.0, 0.0), mode="nearest")

@@ -88,8 +88,8 @@ def ruler(height: float):
     place = np.arange(len(z)) % 6
     notch = np.where((place > 1) & (place < 5) & (np.arange(len(z)) // 6 % 2 == 1), 0.12, 0.0)
     y = np.array([-0.6, 0.6])
-    front = np.stack(np.broadcast_arrays(6.6 - notch[:, None], y[None], z[:, None]), -1)
-    back = np.stack(np.broadcast_arrays(5.6, y[None], z[:, None]), -1)
+    front = np.stack(np.broadcast_arrays(7.8 - notch[:, None], y[None], z[:, None]), -1)
+    back = np.stack(np.broadcast_arrays(6.8, y[None], z[:, None]), -1)
     return slab(front, back)
 
 
