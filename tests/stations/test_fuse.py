@@ -10,7 +10,7 @@ from firstcast.process.limits import Limits
 from firstcast.ranges import Range
 from firstcast.stations.fuse import Settings, fuse
 from firstcast.vocabulary import ProcessKind, ShellKind, Verdict
-from part_shapes import ball, box, hood, joined
+from part_shapes import ball, box, hood, joined, mesh_of
 
 WALL = Range.exactly(0.3)
 
@@ -167,6 +167,33 @@ def test_a_sheet_much_thicker_than_the_lattice_is_solid_throughout():
     # a plate, four half cylinders and one ball: parallel body of a square (Steiner's formula)
     expected = 36 * 4 + 24 * np.pi * 2**2 / 2 + 4 / 3 * np.pi * 2**3
     assert np.isclose(measure_solid(result.body.mesh).volume, expected, rtol=0.005)
+
+
+def test_a_fillet_fills_the_crease_between_two_parts_and_no_other():
+    post = mesh_of(trimesh.creation.cylinder(radius=1.5, height=4.0, sections=128))
+    step = mesh_of(
+        trimesh.boolean.union(
+            [trimesh.creation.box((6, 6, 1)), trimesh.creation.box((6, 1, 2))], engine="manifold"
+        )
+    )
+    plate = box((6, 6, 1))
+    radius = 0.4
+    sharp, round_ = (
+        fused(part("post", post), part("plate", plate), pitch=0.03, fillet_mm=r) for r in (0.0, radius)
+    )
+    assert codes(round_) == []
+    assert_sound(round_.body.mesh)
+    added = measure_solid(round_.body.mesh).volume - measure_solid(sharp.body.mesh).volume
+    # a square less a quarter circle, turned about the post's axis (Pappus), above and below the plate
+    section, middle = radius**2 * (1 - np.pi / 4), 1.5 + radius * (5 / 6 - np.pi / 4) / (1 - np.pi / 4)
+    assert np.isclose(added, 2 * 2 * np.pi * middle * section, rtol=0.04)
+    alone, kept = (fused(part("step", step), fillet_mm=r).body.mesh for r in (0.0, radius))
+    assert np.array_equal(alone.points, kept.points)
+
+
+def test_a_fillet_finer_than_the_lattice_is_refused():
+    with pytest.raises(InputError, match="finer than the lattice can round"):
+        fused(part("torso", ball(2.0)), part("head", ball(1.0, (0, 0, 2.2))), fillet_mm=0.15)
 
 
 def test_a_shell_that_is_not_closed_is_told():

@@ -19,6 +19,9 @@ FACING = 0.5
 PLACE_GRID_MM = 1.0
 """Crossings in neighbouring cells of this grid are one place."""
 
+LEAST_CELLS = 4.0
+"""A place no larger than this many lattice cells is a line that grazed an edge."""
+
 
 class ThinPlaces(NamedTuple):
     """Places thinner than asked, the thinnest first: place_mm (n, 3), thickness_mm (n,), part (n,), area_mm2 (n,).
@@ -63,7 +66,9 @@ def thin_places(
         cell_mm2 = lattice.pitch_mm[u] * lattice.pitch_mm[v]
         found.append((at, thickness[rows], shells.part[columns.hits[rows]], cell_mm2 * facing[rows]))
     at, thick, part, area = (np.concatenate(column) for column in zip(*found, strict=True))
-    return _gathered(lattice.origin_mm + at * lattice.pitch_mm, thick, part, area)
+    gathered = _gathered(lattice.origin_mm + at * lattice.pitch_mm, thick, part, area)
+    large = gathered.area_mm2 > LEAST_CELLS * float(np.sort(lattice.pitch_mm)[:2].prod())
+    return ThinPlaces(*(column[large] for column in gathered))
 
 
 def _gathered(place_mm, thickness_mm, part, area_mm2) -> ThinPlaces:

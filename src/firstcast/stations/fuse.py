@@ -6,7 +6,7 @@ grains too small to cast are dropped, and what is thinner than two pitches is re
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -16,6 +16,7 @@ from pydantic import Field
 from firstcast.arrays import Points
 from firstcast.errors import InputError
 from firstcast.fields.contour import Contour, contour_union
+from firstcast.fields.fillet import Nearest, seam_fillets
 from firstcast.fields.memory import check_fits
 from firstcast.fields.sheets import thicken
 from firstcast.fields.thin import ThinPlaces, thin_places
@@ -45,6 +46,9 @@ SMALL_HOLLOW_MM3 = 0.01
 MOST_THIN_PLACES = 12
 """Findings of thin places per piece, the thinnest first; the rest are counted in a measure."""
 
+LEAST_FILLET_PITCHES = 4.0
+"""Below this the lattice cuts as much of a fillet as it leaves."""
+
 
 class Settings(StationSettings):
     """The maker's choices for one piece; lengths are millimetres on the figure."""
@@ -54,6 +58,13 @@ class Settings(StationSettings):
         gt=0.0,
         le=1.0,
         description="Lattice pitch. Left out, plan's pitch for the printer is taken.",
+    )
+    fillet_mm: float = Field(
+        default=0.0,
+        ge=0.0,
+        le=5.0,
+        description="Radius of a fillet in the creases where two parts meet; 0 leaves them sharp. A part's own creases "
+        "are never touched.",
     )
     drop_fragments_mm: float = Field(
         default=0.5,
@@ -130,8 +141,8 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
         where=piece,
         mend=f"Give [fuse] a pitch_mm above {pitch.max():g}, or make the piece of smaller pieces.",
     )
-    columns = read_columns(shells, lattice)
-    union = _Union(shells, lattice, columns, occupy(columns, lattice, float(pitch.max())))
+    sharp = _united(shells, lattice)
+    union = _filleted(piece, sharp, settings.fillet_mm) if settings.fillet_mm > 0 else sharp
     found, findings, mended = _cleaned(piece, names, union, settings)
     if not len(found.triangles):
         raise InputError(
@@ -139,7 +150,7 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
             where=piece,
             mend="Check the scale, or give [fuse] a finer pitch_mm.",
         )
-    thin = thin_places(shells, columns, lattice)
+    thin = thin_places(sharp.shells, sharp.columns, lattice)
     findings += _thin_findings(names, thin, lattice)
     findings += _disagreement_findings(piece, union)
     mesh = Mesh(cast(Points, found.points), found.triangles)
@@ -148,9 +159,61 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
         extents_mm=mesh.bounds,
         pitch_mm=pitch,
         mended=mended,
+        says=f"{len(parts)} parts, {len(shells.triangles):,} triangles, to one body of {len(mesh.triangles):,}",
         findings=tuple(findings),
         measures=_measures(mesh, shells, thin),
     )
+
+
+def _united(shells: Shells, lattice: Lattice) -> _Union:
+    columns = read_columns(shells, lattice)
+    return _Union(shells, lattice, columns, occupy(columns, lattice, float(lattice.pitch_mm.max())))
+
+
+def _filleted(piece: str, union: _Union, radius_mm: float) -> _Union:
+    """The union with the creases between its parts filled to a radius."""
+    pitch = union.lattice.pitch_mm
+    least_mm = LEAST_FILLET_PITCHES * float(pitch.max())
+    if radius_mm < least_mm:
+        raise InputError(
+            f"a fillet of {radius_mm:g} mm is finer than the lattice can round, {least_mm:g} mm",
+            where=f"{piece}, [fuse] fillet_mm",
+            mend=f"Give {least_mm:g} or more, or 0 for none.",
+        )
+
+    def search(points, triangles):
+        tree = build_tree(Mesh(points, triangles))
+
+        def nearest(places):
+            found = closest_points(tree, places)
+            return Nearest(found.distance_mm, found.triangle)
+
+        return nearest
+
+    surface, _ = contour_union(union.occupancy, union.columns, union.shells.part)
+    filled = seam_fillets(surface, radius_mm, pitch, search)
+    if filled is None:
+        return union
+    before = union.shells
+    shells = Shells(
+        np.concatenate([before.points, filled.points.astype(np.float64)]),
+        np.concatenate([before.triangles, filled.triangles + np.int32(len(before.points))]),
+        np.concatenate([before.part, filled.part_of_triangle]),
+    )
+    return _without_grains(_united(shells, union.lattice))
+
+
+def _without_grains(union: _Union) -> _Union:
+    """The union without the hollows and flakes, smaller than a cell, where a filling meets its parts."""
+    found, traced = contour_union(union.occupancy, union.columns, union.shells.part)
+    components = components_of(found)
+    grain = np.abs(components.volume_mm3) < float(union.lattice.pitch_mm.prod())
+    if not grain.any():
+        return union
+    hollow = grain & (components.volume_mm3 < 0)
+    occupancy = fill_voids(union.occupancy, traced, hollow[components.label_of_point])
+    flake = (grain & ~hollow)[components.label_of_point]
+    return replace(union, occupancy=drop_fragments(occupancy, traced, flake))
 
 
 def _shells_of(piece: str, parts: tuple[Part, ...], pitch) -> Shells:
