@@ -1,42 +1,93 @@
-"""Where a mesh crosses or overlaps itself."""
+"""Where a mesh crosses or touches itself."""
 
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.arrays import check_triangles
+from firstcast.errors import InputError
+from firstcast.geometry.boxtree import build_box_tree
 from firstcast.geometry.mesh import Mesh
-from firstcast.geometry.tree import Tree, build_tree
-from firstcast.kernels.crossings import crossing_partners
+from firstcast.kernels.boxtree import BoxTree
+from firstcast.kernels.crossings import find_crossings
+
+FINEST_MM = 2.0**-44
+"""Grid that all coordinates lie on, so that their differences are exact in float64."""
+
+FARTHEST_MM = 256.0
+"""Coordinates stay below this for the same reason."""
 
 
-def find_crossings(
-    mesh: Mesh, *, which: npt.NDArray[np.int32] | None = None, tree: Tree | None = None
+def snap_points(points: npt.ArrayLike, *, where: str) -> npt.NDArray[np.float32]:
+    """Points (n, 3) as float32 on a grid of 2^-44 mm: what STL stores, and what exact tests need.
+
+    Float32 numbers above 10^-6 mm are on that grid as they are.
+
+    Raises
+    ------
+    InputError
+        Wrong shape, not finite, or 256 mm and more from the origin.
+    """
+    array = np.ascontiguousarray(points, dtype=np.float32)
+    if array.ndim != 2 or array.shape[1] != 3:
+        raise InputError(
+            f"shape {array.shape} is not (n, 3)", where=where, mend="Give one row x, y, z per place."
+        )
+    farthest = float(np.abs(array).max(initial=0.0))
+    if not farthest < FARTHEST_MM:
+        raise InputError(
+            f"a coordinate is {farthest:g} mm, but {FARTHEST_MM:g} mm is the limit",
+            where=where,
+            mend="Move the mesh to the origin, or check its scale and its export.",
+        )
+    tiny = np.abs(array) < 2.0**-19
+    if tiny.any():
+        array = array.copy()
+        array[tiny] = (np.round(array[tiny].astype(np.float64) / FINEST_MM) * FINEST_MM).astype(np.float32)
+    return array
+
+
+def crossing_rows(
+    points: npt.NDArray[np.float32],
+    triangles: npt.NDArray[np.int32],
+    chosen: npt.NDArray[np.int32],
+    tree: BoxTree,
+    limit: int,
 ) -> npt.NDArray[np.int32]:
-    """For each triangle in `which` (all by default), the lowest-numbered triangle that it crosses, or -1.
+    """Up to `limit` pairs (k, 2) of rows that cross: one row among `chosen`, the later in the tree."""
+    count = np.empty(len(chosen), np.int32)
+    find_crossings(
+        points, triangles, chosen, tree, count, np.zeros(len(chosen), np.int64), np.empty((0, 2), np.int32)
+    )
+    crossing = np.flatnonzero(count)
+    if not len(crossing):
+        return np.empty((0, 2), np.int32)
+    again = count[crossing]
+    start = np.concatenate([[0], np.cumsum(again.astype(np.int64))])
+    pairs = np.empty((min(limit, int(start[-1])), 2), np.int32)
+    find_crossings(points, triangles, chosen[crossing], tree, again, start[:-1].copy(), pairs)
+    return pairs
 
-    A triangle without area gives its own number. Triangles that share points cross when they meet beyond
-    them: fold-overs count. Signs are exact for coordinates that float32 can hold.
 
-    Parameters
-    ----------
-    which : (k,) int32
-        Numbers of the triangles to try, each against the whole mesh.
-    tree : Tree
-        The mesh's search tree, if there is one already.
+def crossing_pairs(mesh: Mesh, *, limit: int = 1000) -> npt.NDArray[np.int32]:
+    """Pairs of triangles that meet elsewhere than in the corners and edges they share.
 
     Returns
     -------
-    partner : (k,) int32
+    (k, 2) int32, the lower row first in each pair, sorted; at most `limit` of them.
+
+    Raises
+    ------
+    InputError
+        Points 256 mm and more from the origin, or triangles without points.
+
+    Notes
+    -----
+    Points are taken as float32, which is what STL stores. Touching counts as crossing. All side tests are exact.
     """
-    chosen = np.arange(len(mesh.triangles)) if which is None else which
-    partner = np.full(len(chosen), -1, dtype=np.int32)
-    if not len(chosen):
-        return partner
-    if tree is None:
-        tree = build_tree(mesh)
-    places = np.empty(len(tree.rows), dtype=np.int32)
-    places[tree.rows] = np.arange(len(places), dtype=np.int32)
-    crossing_partners(
-        np.ascontiguousarray(chosen, dtype=np.int32), tree.corners, tree.rows, places, tree.boxes,
-        tree.level_base, tree.depth, tree.centre_mm, np.ascontiguousarray(mesh.triangles, dtype=np.int32), partner,
-    )  # fmt: skip
-    return partner
+    points = snap_points(mesh.points, where="crossings")
+    triangles = check_triangles(mesh.triangles, len(points), where="crossings")
+    if not len(triangles):
+        return np.empty((0, 2), np.int32)
+    rows = np.arange(len(triangles), dtype=np.int32)
+    pairs = crossing_rows(points, triangles, rows, build_box_tree(points, triangles, rows), limit)
+    return pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]

@@ -1,283 +1,197 @@
-"""Which triangles of a mesh cross or overlap another, decided by exact signs.
+"""Pairs of triangles of one mesh that meet elsewhere than in the corners and edges they share.
 
-Signs of volumes are taken in float64 where its error bound allows, else in doubled float64, which holds
-coordinates of float32 without error. Touching counts as crossing, except along shared points and edges.
+Triangles that touch are counted: after the file is welded they would be joined there. Every side test is exact.
 """
 
-import numba
 import numpy as np
+from numba import prange
 
-from firstcast.kernels.compiling import kernel
+from firstcast.compiling import kernel
+from firstcast.kernels.boxtree import STACK, gather_near
+from firstcast.kernels.orientation import side_of_line, side_of_plane
 
-SPLIT = 134217729.0
-"""2^27 + 1: splits a float64 into halves whose products are exact (Veltkamp, Dekker)."""
-
-BOUND = 1e-15
-"""Share of the sum of magnitudes that bounds the error of the plain determinant (Shewchuk 1997: 7.8e-16)."""
-
-
-@kernel
-def _add(a, b):
-    """The sum of two numbers and its error (Knuth)."""
-    total = a + b
-    part = total - a
-    return total, (a - (total - part)) + (b - part)
+RUN = 256
 
 
 @kernel
-def _multiply(a, b):
-    """The product of two numbers and its error (Dekker)."""
-    product = a * b
-    kept = SPLIT * a
-    ah = kept - (kept - a)
-    al = a - ah
-    kept = SPLIT * b
-    bh = kept - (kept - b)
-    bl = b - bh
-    return product, ((ah * bh - product) + ah * bl + al * bh) + al * bl
-
-
-@kernel
-def _minor(a, b, c, d, factor):
-    """(a·b - c·d)·factor as a number and its error."""
-    p, p_error = _multiply(a, b)
-    q, q_error = _multiply(c, d)
-    high, low = _add(p, -q)
-    low += p_error - q_error
-    high, low = _add(high, low)
-    product, error = _multiply(high, factor)
-    return _add(product, error + low * factor)
-
-
-@kernel
-def side(a, b, c, d):
-    """Sign of the volume a, b, c, d: 1 where a, b, c turn counter-clockwise seen from d's far side, 0 in a plane."""
-    ax, ay, az = a[0] - d[0], a[1] - d[1], a[2] - d[2]
-    bx, by, bz = b[0] - d[0], b[1] - d[1], b[2] - d[2]
-    cx, cy, cz = c[0] - d[0], c[1] - d[1], c[2] - d[2]
-    volume = ax * (by * cz - bz * cy) + ay * (bz * cx - bx * cz) + az * (bx * cy - by * cx)
-    size = (
-        abs(ax) * (abs(by * cz) + abs(bz * cy))
-        + abs(ay) * (abs(bz * cx) + abs(bx * cz))
-        + abs(az) * (abs(bx * cy) + abs(by * cx))
+def _flat_axes(points, a, b, c):
+    """The two axes along which a triangle is seen largest."""
+    ux, uy, uz = (
+        np.float64(points[b, 0]) - points[a, 0],
+        np.float64(points[b, 1]) - points[a, 1],
+        np.float64(points[b, 2]) - points[a, 2],
     )
-    if volume > BOUND * size:
-        return 1
-    if volume < -BOUND * size:
-        return -1
-    x, x_error = _minor(by, cz, bz, cy, ax)
-    y, y_error = _minor(bz, cx, bx, cz, ay)
-    z, z_error = _minor(bx, cy, by, cx, az)
-    high, low = _add(x, y)
-    top, rest = _add(high, z)
-    total = top + (rest + low + x_error + y_error + z_error)
-    if abs(total) <= 1e-28 * size:
-        return 0
-    return 1 if total > 0.0 else -1
-
-
-@kernel
-def _turn(a, b, c, u, v):
-    """Sign of the turn a, b, c in the plane of axes u and v."""
-    left = (b[u] - a[u]) * (c[v] - a[v])
-    right = (b[v] - a[v]) * (c[u] - a[u])
-    return 1 if left > right else (-1 if left < right else 0)
-
-
-@kernel
-def _widest_plane(t):
-    """The two axes in whose plane a triangle's shadow is widest; (-1, -1) if it has no area."""
-    x = (t[1, 1] - t[0, 1]) * (t[2, 2] - t[0, 2]) - (t[1, 2] - t[0, 2]) * (t[2, 1] - t[0, 1])
-    y = (t[1, 2] - t[0, 2]) * (t[2, 0] - t[0, 0]) - (t[1, 0] - t[0, 0]) * (t[2, 2] - t[0, 2])
-    z = (t[1, 0] - t[0, 0]) * (t[2, 1] - t[0, 1]) - (t[1, 1] - t[0, 1]) * (t[2, 0] - t[0, 0])
-    if x == 0.0 and y == 0.0 and z == 0.0:
-        return -1, -1
-    if abs(x) >= abs(y) and abs(x) >= abs(z):
-        return 1, 2
-    if abs(y) >= abs(z):
+    vx, vy, vz = (
+        np.float64(points[c, 0]) - points[a, 0],
+        np.float64(points[c, 1]) - points[a, 1],
+        np.float64(points[c, 2]) - points[a, 2],
+    )
+    nx, ny, nz = abs(uy * vz - uz * vy), abs(uz * vx - ux * vz), abs(ux * vy - uy * vx)
+    if nz >= nx and nz >= ny:
+        return 0, 1
+    if ny >= nx:
         return 2, 0
-    return 0, 1
+    return 1, 2
 
 
 @kernel
-def _inside_flat(p, t, u, v):
-    """Whether a place in a triangle's plane lies in it or on its edges."""
-    s0 = _turn(t[0], t[1], p, u, v)
-    s1 = _turn(t[1], t[2], p, u, v)
-    s2 = _turn(t[2], t[0], p, u, v)
-    return (s0 >= 0 and s1 >= 0 and s2 >= 0) or (s0 <= 0 and s1 <= 0 and s2 <= 0)
+def _segments_meet(points, p, q, a, b, u, v):
+    """Whether two segments of one plane meet, ends included."""
+    s1, s2 = side_of_line(points, p, q, a, u, v), side_of_line(points, p, q, b, u, v)
+    s3, s4 = side_of_line(points, a, b, p, u, v), side_of_line(points, a, b, q, u, v)
+    if s1 * s2 > 0 or s3 * s4 > 0:
+        return False
+    if s1 == 0 and s2 == 0:
+        # on one line: their spans must meet along both axes
+        for k in (u, v):
+            if max(points[p, k], points[q, k]) < min(points[a, k], points[b, k]):
+                return False
+            if max(points[a, k], points[b, k]) < min(points[p, k], points[q, k]):
+                return False
+    return True
 
 
 @kernel
-def _on_flat(p, a, b, u, v):
-    """Whether `p`, in line with a and b, lies between them."""
-    return min(a[u], b[u]) <= p[u] <= max(a[u], b[u]) and min(a[v], b[v]) <= p[v] <= max(a[v], b[v])
-
-
-@kernel
-def _segments_meet_flat(p, q, a, b, u, v):
-    s0 = _turn(p, q, a, u, v)
-    s1 = _turn(p, q, b, u, v)
-    s2 = _turn(a, b, p, u, v)
-    s3 = _turn(a, b, q, u, v)
-    if s0 * s1 < 0 and s2 * s3 < 0:
+def _flat_hit(points, p, q, a, b, c):
+    """Whether segment p-q meets triangle a, b, c of the same plane."""
+    u, v = _flat_axes(points, a, b, c)
+    s1 = side_of_line(points, a, b, p, u, v)
+    s2 = side_of_line(points, b, c, p, u, v)
+    s3 = side_of_line(points, c, a, p, u, v)
+    if (s1 >= 0 and s2 >= 0 and s3 >= 0) or (s1 <= 0 and s2 <= 0 and s3 <= 0):
         return True
     return (
-        (s0 == 0 and _on_flat(a, p, q, u, v))
-        or (s1 == 0 and _on_flat(b, p, q, u, v))
-        or (s2 == 0 and _on_flat(p, a, b, u, v))
-        or (s3 == 0 and _on_flat(q, a, b, u, v))
+        _segments_meet(points, p, q, a, b, u, v)
+        or _segments_meet(points, p, q, b, c, u, v)
+        or _segments_meet(points, p, q, c, a, u, v)
     )
 
 
 @kernel
-def _segment_meets(p, q, t):
-    """Whether the segment p-q meets the triangle `t`, touching included."""
-    above = side(t[0], t[1], t[2], p)
-    below = side(t[0], t[1], t[2], q)
-    if above * below > 0:
+def _edge_hits(points, p, q, sp, sq, a, b, c):
+    """Whether segment p-q, whose ends lie on sides sp and sq of a triangle's plane, meets the triangle."""
+    if sp * sq > 0:
         return False
-    if above == 0 and below == 0:
-        u, v = _widest_plane(t)
-        if u < 0:
-            return True
-        if _inside_flat(p, t, u, v) or _inside_flat(q, t, u, v):
-            return True
-        return (
-            _segments_meet_flat(p, q, t[0], t[1], u, v)
-            or _segments_meet_flat(p, q, t[1], t[2], u, v)
-            or _segments_meet_flat(p, q, t[2], t[0], u, v)
-        )
-    s0 = side(p, q, t[0], t[1])
-    s1 = side(p, q, t[1], t[2])
-    s2 = side(p, q, t[2], t[0])
-    return (s0 >= 0 and s1 >= 0 and s2 >= 0) or (s0 <= 0 and s1 <= 0 and s2 <= 0)
+    if sp == 0 and sq == 0:
+        return _flat_hit(points, p, q, a, b, c)
+    s1 = side_of_plane(points, p, q, a, b)
+    s2 = side_of_plane(points, p, q, b, c)
+    if s1 * s2 < 0:
+        return False
+    s3 = side_of_plane(points, p, q, c, a)
+    return s1 * s3 >= 0 and s2 * s3 >= 0
 
 
 @kernel
-def _leaves_into(t, at, p):
-    """Whether the edge from corner `at` of `t` to `p`, in the plane of `t`, runs within the corner's angle."""
-    if side(t[0], t[1], t[2], p) != 0:
+def _apart_meet(points, a, b):
+    """Whether two triangles (3,) that share no corner meet."""
+    t0 = side_of_plane(points, a[0], a[1], a[2], b[0])
+    t1 = side_of_plane(points, a[0], a[1], a[2], b[1])
+    t2 = side_of_plane(points, a[0], a[1], a[2], b[2])
+    if (t0 > 0 and t1 > 0 and t2 > 0) or (t0 < 0 and t1 < 0 and t2 < 0):
         return False
-    u, v = _widest_plane(t)
-    if u < 0:
-        return True
-    turn = _turn(t[0], t[1], t[2], u, v)
-    left = _turn(t[at], t[(at + 1) % 3], p, u, v) * turn
-    right = _turn(t[at], t[(at + 2) % 3], p, u, v) * turn
-    if left > 0 and right < 0:
-        return True
-    for other in (
-        (at + 1) % 3,
-        (at + 2) % 3,
-    ):  # along an edge of the triangle, on the same side of the corner
-        if _turn(t[at], t[other], p, u, v) == 0:
-            ahead = (t[other, u] - t[at, u]) * (p[u] - t[at, u]) + (t[other, v] - t[at, v]) * (
-                p[v] - t[at, v]
-            )
-            if ahead > 0.0:
-                return True
-    return False
+    s0 = side_of_plane(points, b[0], b[1], b[2], a[0])
+    s1 = side_of_plane(points, b[0], b[1], b[2], a[1])
+    s2 = side_of_plane(points, b[0], b[1], b[2], a[2])
+    if (s0 > 0 and s1 > 0 and s2 > 0) or (s0 < 0 and s1 < 0 and s2 < 0):
+        return False
+    return (
+        _edge_hits(points, b[0], b[1], t0, t1, a[0], a[1], a[2])
+        or _edge_hits(points, b[1], b[2], t1, t2, a[0], a[1], a[2])
+        or _edge_hits(points, b[2], b[0], t2, t0, a[0], a[1], a[2])
+        or _edge_hits(points, a[0], a[1], s0, s1, b[0], b[1], b[2])
+        or _edge_hits(points, a[1], a[2], s1, s2, b[0], b[1], b[2])
+        or _edge_hits(points, a[2], a[0], s2, s0, b[0], b[1], b[2])
+    )
 
 
 @kernel
-def _cross(s, t, s_points, t_points):
-    """Whether two triangles cross or overlap beyond the points they share."""
+def _corner_meet(points, a, b, i, j):
+    """Whether two triangles that share the corner a[i] = b[j] meet elsewhere too."""
+    a1, a2 = a[(i + 1) % 3], a[(i + 2) % 3]
+    b1, b2 = b[(j + 1) % 3], b[(j + 2) % 3]
+    t1 = side_of_plane(points, a[0], a[1], a[2], b1)
+    t2 = side_of_plane(points, a[0], a[1], a[2], b2)
+    if t1 * t2 > 0:
+        return False
+    s1 = side_of_plane(points, b[0], b[1], b[2], a1)
+    s2 = side_of_plane(points, b[0], b[1], b[2], a2)
+    if s1 * s2 > 0:
+        return False
+    return _edge_hits(points, b1, b2, t1, t2, a[0], a[1], a[2]) or _edge_hits(
+        points, a1, a2, s1, s2, b[0], b[1], b[2]
+    )
+
+
+@kernel
+def _edge_meet(points, u, v, a, b):
+    """Whether two triangles u, v, a and u, v, b lie folded onto one another."""
+    if side_of_plane(points, u, v, a, b) != 0:
+        return False
+    k, l = _flat_axes(points, u, v, a)
+    return side_of_line(points, u, v, a, k, l) * side_of_line(points, u, v, b, k, l) >= 0
+
+
+@kernel
+def triangles_cross(points, a, b):
+    """Whether two triangles, rows of corners (3,), meet elsewhere than in what they share."""
     shared = 0
-    s_free = 0
-    t_free = 0
-    s_common = -1
-    t_common = -1
+    first_a, first_b = -1, -1
+    free_a, free_b = 0, 0
     for i in range(3):
-        common = False
+        found = False
         for j in range(3):
-            if s_points[i] == t_points[j]:
-                common = True
-                t_common = j
-        if common:
-            shared += 1
-            s_common = i
-        else:
-            s_free = i
+            if a[i] == b[j]:
+                found = True
+                shared += 1
+                if first_a < 0:
+                    first_a, first_b = i, j
+        if not found:
+            free_a = i
     if shared == 0:
-        for k in range(3):
-            if _segment_meets(s[k], s[(k + 1) % 3], t) or _segment_meets(t[k], t[(k + 1) % 3], s):
-                return True
-        return False
+        return _apart_meet(points, a, b)
     if shared == 1:
-        i, j = s_common, t_common
-        s1, s2, t1, t2 = s[(i + 1) % 3], s[(i + 2) % 3], t[(j + 1) % 3], t[(j + 2) % 3]
-        return (
-            _segment_meets(s1, s2, t)
-            or _segment_meets(t1, t2, s)
-            or _leaves_into(t, j, s1)
-            or _leaves_into(t, j, s2)
-            or _leaves_into(s, i, t1)
-            or _leaves_into(s, i, t2)
-        )
+        return _corner_meet(points, a, b, first_a, first_b)
     if shared == 2:
         for j in range(3):
-            if t_points[j] != s_points[(s_free + 1) % 3] and t_points[j] != s_points[(s_free + 2) % 3]:
-                t_free = j
-        a, b = s[(s_free + 1) % 3], s[(s_free + 2) % 3]
-        if side(a, b, s[s_free], t[t_free]) != 0:
-            return False
-        u, v = _widest_plane(s)
-        return u < 0 or _turn(a, b, s[s_free], u, v) * _turn(a, b, t[t_free], u, v) >= 0
+            if b[j] != a[0] and b[j] != a[1] and b[j] != a[2]:
+                free_b = j
+        return _edge_meet(points, a[(free_a + 1) % 3], a[(free_a + 2) % 3], a[free_a], b[free_b])
     return True
 
 
 @kernel(parallel=True)
-def crossing_partners(which, corners, rows, places, boxes, level_base, depth, centre, triangles, partner):
-    """Fill `partner` (k,) int32: the lowest triangle that `which[i]` crosses, itself if it has no area, or -1.
+def find_crossings(points, triangles, chosen, tree, count, start, pairs):
+    """Count, for each chosen triangle, the later ones in the tree that it crosses; list them in `pairs`.
 
-    `corners`, `rows`, `boxes`, `level_base`, `depth`, `centre`: a search tree (`firstcast.kernels.tree`);
-    `places` (m,) int32: the tree's row of each triangle; `triangles` (m, 3) int32: its points.
+    count : (len(chosen),) int32, filled
+    start : (len(chosen),) int64, first row in `pairs` of each; rows past the end are not written
+    pairs : (k, 2) int32
     """
-    n = np.int64(len(rows))
-    levels = len(level_base) - 1
-    for i in numba.prange(len(which)):
-        number = which[i]
-        s = corners[places[number]]
-        found = -1
-        u, _ = _widest_plane(s)
-        if u < 0:
-            found = number
-        stack_node = np.empty(128, np.int64)
-        stack_level = np.empty(128, np.int64)
-        low = np.empty(3, np.float32)
-        high = np.empty(3, np.float32)
-        for k in range(3):
-            low[k] = min(s[0, k], s[1, k], s[2, k]) - centre[k]
-            high[k] = max(s[0, k], s[1, k], s[2, k]) - centre[k]
-        size = 1
-        stack_node[0] = 0
-        stack_level[0] = 0
-        while size > 0 and found != number:
-            size -= 1
-            node = stack_node[size]
-            level = stack_level[size]
-            if level < levels:
-                box = boxes[level_base[level] + node]
-                for c in range(8):
-                    if (
-                        box[0, c] <= high[0] and box[3, c] >= low[0]
-                        and box[1, c] <= high[1] and box[4, c] >= low[1]
-                        and box[2, c] <= high[2] and box[5, c] >= low[2]
-                    ):  # fmt: skip
-                        stack_node[size] = 8 * node + c
-                        stack_level[size] = level + 1
-                        size += 1
-                continue
-            for row in range((node * n) >> depth, ((node + 1) * n) >> depth):
-                other = rows[row]
-                if other == number or (found >= 0 and other > found):
-                    continue
-                t = corners[row]
-                apart = False
-                for k in range(3):
-                    apart |= max(t[0, k], t[1, k], t[2, k]) < min(s[0, k], s[1, k], s[2, k])
-                    apart |= min(t[0, k], t[1, k], t[2, k]) > max(s[0, k], s[1, k], s[2, k])
-                if not apart and _cross(s, t, triangles[number], triangles[other]):
-                    found = other
-        partner[i] = found
+    for index in prange((len(chosen) + RUN - 1) // RUN):
+        run = np.int64(index)
+        stack = np.empty(STACK, np.int64)
+        near = np.empty(512, np.int32)
+        for i in range(run * RUN, min((run + 1) * RUN, len(chosen))):
+            t = chosen[i]
+            corner = triangles[t]
+            p, q, r = points[corner[0]], points[corner[1]], points[corner[2]]
+            found = -1
+            while found < 0:
+                found = gather_near(
+                    tree, points, triangles,
+                    min(p[0], q[0], r[0]), min(p[1], q[1], r[1]), min(p[2], q[2], r[2]),
+                    max(p[0], q[0], r[0]), max(p[1], q[1], r[1]), max(p[2], q[2], r[2]),
+                    stack, near,
+                )  # fmt: skip
+                if found < 0:
+                    near = np.empty(2 * len(near), np.int32)
+            count[i] = 0
+            for k in range(found):
+                other = near[k]
+                if other > t and triangles_cross(points, corner, triangles[other]):
+                    row = start[i] + count[i]
+                    if row < len(pairs):
+                        pairs[row, 0] = t
+                        pairs[row, 1] = other
+                    count[i] += 1

@@ -1,0 +1,168 @@
+"""The certificate: how far two meshes lie apart at most, both ways, proved by bound."""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import check_triangles
+from firstcast.errors import InputError
+from firstcast.geometry.boxtree import build_box_tree
+from firstcast.geometry.crossings import snap_points
+from firstcast.geometry.mesh import Mesh
+from firstcast.kernels.boxtree import BoxTree
+from firstcast.kernels.certify import COVER_RUN, HELD, RUN, bound_by_cover, bound_from
+from firstcast.kernels.halfedges import pair_edges
+
+RESOLUTION_MM = 5e-5
+"""The certified bound exceeds the true distance by no more than this: a twentieth of a micrometre."""
+
+ROUNDING_MM = 1e-9
+"""Added to every bound for the rounding of float64: coordinates of 256 mm round by 3e-14 mm."""
+
+COVER_EDGES = 8.0
+"""Large triangles are covered in pieces of this many edges of the fine mesh."""
+
+
+class Surface(NamedTuple):
+    """A mesh with what distance queries need.
+
+    `points` (n, 3) float32, `triangles` (m, 3) int32, a tree over them, and the partner of each half-edge,
+    `twin` (3m,) int32, -1 where it has none or several.
+    """
+
+    points: npt.NDArray[np.float32]
+    triangles: npt.NDArray[np.int32]
+    tree: BoxTree
+    twin: npt.NDArray[np.int32]
+    edge_mm: float
+
+
+class Bound(NamedTuple):
+    """One way's result.
+
+    Attributes
+    ----------
+    mm : float
+        No place of the triangles that held is farther away than this.
+    failed : (k,) int32
+        Rows that did not hold.
+    nearest : (k,) int32
+        For each, the nearest triangle of the other mesh; -1 where that was not looked for.
+    """
+
+    mm: float
+    failed: npt.NDArray[np.int32]
+    nearest: npt.NDArray[np.int32]
+
+
+class Certificate(NamedTuple):
+    """Two-sided distance of two meshes, as an upper bound.
+
+    Attributes
+    ----------
+    there_mm, back_mm : float
+        Proved: every place of the first mesh is within `there_mm` of the second, and the other way round.
+        Infinite where the tolerance is not held. At most `RESOLUTION_MM` above the true distance.
+    holds : bool
+        Whether both are within the tolerance.
+    failed_there, failed_back : (k,) int32
+        Triangles of the first and of the second mesh that lie farther away, or could not be decided.
+    """
+
+    there_mm: float
+    back_mm: float
+    holds: bool
+    failed_there: npt.NDArray[np.int32]
+    failed_back: npt.NDArray[np.int32]
+
+
+def _mean_edge(points: npt.NDArray[np.float32], triangles: npt.NDArray[np.int32]) -> float:
+    """Mean edge length of some evenly picked triangles."""
+    some = triangles[:: max(1, len(triangles) // 4096)]
+    return float(np.linalg.norm(points[some] - points[np.roll(some, 1, axis=1)], axis=2).mean())
+
+
+def prepare_surface(
+    points: npt.NDArray[np.float32],
+    triangles: npt.NDArray[np.int32],
+    twin: npt.NDArray[np.int32] | None = None,
+) -> Surface:
+    """The search tree of a mesh, its edges' partners (unless they are given), and its scale."""
+    if twin is None:
+        twin = np.empty(3 * len(triangles), np.int32)
+        pair_edges(triangles.ravel(), len(points), twin)
+    rows = np.arange(len(triangles), dtype=np.int32)
+    tree = build_box_tree(points, triangles, rows)
+    return Surface(points, triangles, tree, twin, _mean_edge(points, triangles))
+
+
+def bound_distance(
+    source: Surface, chosen: npt.NDArray[np.int32], target: Surface, tolerance_mm: float, floor_mm: float
+) -> Bound:
+    """Bound the distance from the chosen triangles of one surface to another; bounds below the floor read as it."""
+    state = np.empty(len(chosen), np.uint8)
+    nearest = np.full(len(chosen), -1, np.int32)
+    meshes = (
+        source.points, source.triangles, chosen, target.tree, target.points, target.triangles, target.twin
+    )  # fmt: skip
+    lengths = (tolerance_mm - ROUNDING_MM, floor_mm, RESOLUTION_MM)
+    if source.edge_mm > 1.5 * target.edge_mm:
+        bounds = np.zeros(-(-len(chosen) // COVER_RUN))
+        bound_by_cover(*meshes, *lengths, COVER_EDGES * target.edge_mm, bounds, state)
+    else:
+        bounds = np.zeros(-(-len(chosen) // RUN))
+        bound_from(*meshes, *lengths, bounds, state, nearest)
+    failed = np.flatnonzero(state != HELD)
+    return Bound(float(bounds.max(initial=0.0)) + ROUNDING_MM, chosen[failed], nearest[failed])
+
+
+def _tight_bound(source: Surface, target: Surface, tolerance_mm: float) -> Bound:
+    """Bound the distance of a whole surface closely: with a high floor first, which is fast and mostly enough."""
+    rows = np.arange(len(source.triangles), dtype=np.int32)
+    for floor_mm in (0.75 * tolerance_mm, 0.0):
+        bound = bound_distance(source, rows, target, tolerance_mm, floor_mm)
+        if len(bound.failed) or bound.mm > floor_mm + 2 * ROUNDING_MM:
+            break
+    return bound
+
+
+def certified_distance(first: Mesh, second: Mesh, tolerance_mm: float) -> Certificate:
+    """Prove how far two meshes lie apart at most, or that they lie farther apart than a tolerance.
+
+    Parameters
+    ----------
+    first, second : Mesh
+        Any triangles, closed or not. The proof is on the points as given; they are rounded to float32 for it and
+        what the rounding moves is added to the bounds.
+    tolerance_mm : float
+        Above zero.
+
+    Raises
+    ------
+    InputError
+        No triangles, points that are not finite or too far out, a tolerance that is not above zero.
+
+    Notes
+    -----
+    No sampling: see `firstcast.kernels.certify` and `firstcast.kernels.cover`. The same for any number of threads.
+    """
+    if not tolerance_mm > 0.0:
+        raise InputError(
+            f"tolerance {tolerance_mm} mm is not above zero",
+            where="certificate",
+            mend="Give a positive length.",
+        )
+    surfaces, moved = [], 0.0
+    for mesh in (first, second):
+        points = snap_points(mesh.points, where="certificate")
+        triangles = check_triangles(mesh.triangles, len(points), where="certificate")
+        if not len(triangles):
+            raise InputError("a mesh has no triangles", where="certificate", mend="Leave empty meshes out.")
+        moved += float(np.linalg.norm(points - np.asarray(mesh.points, np.float64), axis=1).max())
+        surfaces.append(prepare_surface(points, triangles))
+    there = _tight_bound(surfaces[0], surfaces[1], tolerance_mm - moved)
+    back = _tight_bound(surfaces[1], surfaces[0], tolerance_mm - moved)
+    there_mm = np.inf if len(there.failed) else there.mm + moved
+    back_mm = np.inf if len(back.failed) else back.mm + moved
+    return Certificate(there_mm, back_mm, max(there_mm, back_mm) <= tolerance_mm, there.failed, back.failed)

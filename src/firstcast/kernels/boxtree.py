@@ -1,0 +1,204 @@
+"""A search tree of boxes over triangles, without pointers: node i has the children 2i and 2i + 1.
+
+Triangles are sorted along a Morton curve and shared out evenly over the leaves, so building is a sort
+and one sweep, and the same for any number of threads. Boxes hold float32 coordinates exactly.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numba import prange
+
+from firstcast.compiling import kernel
+from firstcast.kernels.distances import squared_to_triangle
+
+STACK = 64
+"""Twice the depth that 2^31 triangles need."""
+
+
+class BoxTree(NamedTuple):
+    """The tree: leaf l holds `rows[l * n >> depth : (l + 1) * n >> depth]`."""
+
+    rows: np.ndarray  # (n,) int32
+    low: np.ndarray  # (2^(depth + 1), 3) float32; row 0 is not used
+    high: np.ndarray  # (2^(depth + 1), 3) float32
+    depth: int
+
+
+@kernel
+def _spread(value):
+    """Ten bits with two zeros between every two of them."""
+    value = (value | (value << 16)) & 0x30000FF
+    value = (value | (value << 8)) & 0x300F00F
+    value = (value | (value << 4)) & 0x30C30C3
+    return (value | (value << 2)) & 0x9249249
+
+
+@kernel(parallel=True)
+def morton_keys(points, triangles, chosen, low, scale, keys):
+    """Fill `keys` with the curve's number of each chosen triangle in the upper half, its row in the lower."""
+    for i in prange(len(chosen)):
+        t = chosen[i]
+        code = np.int64(0)
+        for k in range(3):
+            middle = (
+                points[triangles[t, 0], k] + points[triangles[t, 1], k] + points[triangles[t, 2], k]
+            ) / 3.0
+            step = min(max(int((middle - low[k]) * scale), 0), 1023)
+            code |= _spread(np.int64(step)) << k
+        keys[i] = (code << 32) | np.int64(t)
+
+
+@kernel(parallel=True)
+def fill_boxes(points, triangles, rows, depth, low, high):
+    """Fill the boxes `low` and `high` of all nodes, leaves first.
+
+    The arrays come singly: inside a parallel loop, writes to the array of a tuple are lost (numba 0.68).
+    """
+    n = np.int64(len(rows))
+    leaves = np.int64(1) << depth
+    for index in prange(leaves):
+        leaf = np.int64(index)  # parallel indices are unsigned: mixed with signed numbers they turn to floats
+        node = leaves + leaf
+        for k in range(3):
+            least, most = np.float32(np.inf), np.float32(-np.inf)
+            for row in range((leaf * n) >> depth, ((leaf + 1) * n) >> depth):
+                for c in range(3):
+                    value = points[triangles[rows[row], c], k]
+                    least = min(least, value)
+                    most = max(most, value)
+            low[node, k] = least
+            high[node, k] = most
+    for node in range(leaves - 1, 0, -1):
+        for k in range(3):
+            low[node, k] = min(low[2 * node, k], low[2 * node + 1, k])
+            high[node, k] = max(high[2 * node, k], high[2 * node + 1, k])
+
+
+@kernel
+def gather_near(tree, points, triangles, x0, y0, z0, x1, y1, z1, stack, out):
+    """Rows of triangles whose boxes meet a box go to `out`; gives their number, or -1 if `out` is too short."""
+    n = np.int64(len(tree.rows))
+    leaves = np.int64(1) << tree.depth
+    count = 0
+    depth = 1
+    stack[0] = 1
+    while depth > 0:
+        depth -= 1
+        node = stack[depth]
+        if (
+            tree.low[node, 0] > x1
+            or tree.high[node, 0] < x0
+            or tree.low[node, 1] > y1
+            or tree.high[node, 1] < y0
+            or tree.low[node, 2] > z1
+            or tree.high[node, 2] < z0
+        ):
+            continue
+        if node < leaves:
+            stack[depth] = 2 * node + 1
+            stack[depth + 1] = 2 * node
+            depth += 2
+            continue
+        leaf = node - leaves
+        for at in range((leaf * n) >> tree.depth, ((leaf + 1) * n) >> tree.depth):
+            t = tree.rows[at]
+            i, j, k = triangles[t, 0], triangles[t, 1], triangles[t, 2]
+            ax, bx, cx = points[i, 0], points[j, 0], points[k, 0]
+            ay, by, cy = points[i, 1], points[j, 1], points[k, 1]
+            az, bz, cz = points[i, 2], points[j, 2], points[k, 2]
+            if (
+                min(ax, bx, cx) <= x1
+                and max(ax, bx, cx) >= x0
+                and min(ay, by, cy) <= y1
+                and max(ay, by, cy) >= y0
+                and min(az, bz, cz) <= z1
+                and max(az, bz, cz) >= z0
+            ):
+                if count == len(out):
+                    return -1
+                out[count] = t
+                count += 1
+    return count
+
+
+@kernel
+def _squared_to_box(tree, node, x, y, z):
+    dx = max(tree.low[node, 0] - x, x - tree.high[node, 0], 0.0)
+    dy = max(tree.low[node, 1] - y, y - tree.high[node, 1], 0.0)
+    dz = max(tree.low[node, 2] - z, z - tree.high[node, 2], 0.0)
+    return dx * dx + dy * dy + dz * dz
+
+
+@kernel
+def squared_to_row(points, triangles, t, x, y, z):
+    """Squared distance from a place to triangle `t` of a mesh, taken about the place."""
+    i, j, k = triangles[t, 0], triangles[t, 1], triangles[t, 2]
+    return squared_to_triangle(
+        0.0, 0.0, 0.0,
+        points[i, 0] - x, points[i, 1] - y, points[i, 2] - z,
+        points[j, 0] - x, points[j, 1] - y, points[j, 2] - z,
+        points[k, 0] - x, points[k, 1] - y, points[k, 2] - z,
+    )  # fmt: skip
+
+
+@kernel
+def nearest_row(tree, points, triangles, x, y, z, limit2, stack):
+    """The triangle nearest to a place and its squared distance; -1 where none is nearer than `limit2`."""
+    n = np.int64(len(tree.rows))
+    leaves = np.int64(1) << tree.depth
+    best, best_row = limit2, np.int32(-1)
+    depth = 1
+    stack[0] = 1
+    while depth > 0:
+        depth -= 1
+        node = stack[depth]
+        if _squared_to_box(tree, node, x, y, z) >= best:
+            continue
+        if node < leaves:
+            left, right = 2 * node, 2 * node + 1
+            if _squared_to_box(tree, left, x, y, z) < _squared_to_box(tree, right, x, y, z):
+                left, right = right, left
+            stack[depth] = left
+            stack[depth + 1] = right
+            depth += 2
+            continue
+        leaf = node - leaves
+        for at in range((leaf * n) >> tree.depth, ((leaf + 1) * n) >> tree.depth):
+            d = squared_to_row(points, triangles, tree.rows[at], x, y, z)
+            if d < best:
+                best, best_row = d, tree.rows[at]
+    return best_row, best
+
+
+@kernel(parallel=True)
+def mark_near(points, triangles, tree, tree_points, tree_triangles, margin, mark):
+    """Set `mark` (m,) where a triangle's box, grown by `margin`, meets the box of a triangle in the tree."""
+    for index in prange((len(triangles) + 4095) // 4096):
+        run = np.int64(index)
+        stack = np.empty(STACK, np.int64)
+        one = np.empty(0, np.int32)
+        for t in range(run * 4096, min((run + 1) * 4096, len(triangles))):
+            p, q, r = points[triangles[t, 0]], points[triangles[t, 1]], points[triangles[t, 2]]
+            found = gather_near(
+                tree, tree_points, tree_triangles,
+                min(p[0], q[0], r[0]) - margin, min(p[1], q[1], r[1]) - margin, min(p[2], q[2], r[2]) - margin,
+                max(p[0], q[0], r[0]) + margin, max(p[1], q[1], r[1]) + margin, max(p[2], q[2], r[2]) + margin,
+                stack, one,
+            )  # fmt: skip
+            if found != 0:
+                mark[t] = True
+
+
+@kernel(parallel=True)
+def nearest_rows(places, chosen, tree, points, triangles, out):
+    """Set `out[c]` to the triangle nearest to `places[c]` for each c in `chosen`."""
+    for index in prange((len(chosen) + 255) // 256):
+        run = np.int64(index)
+        stack = np.empty(STACK, np.int64)
+        for i in range(run * 256, min((run + 1) * 256, len(chosen))):
+            c = chosen[i]
+            out[c] = nearest_row(
+                tree, points, triangles,
+                np.float64(places[c, 0]), np.float64(places[c, 1]), np.float64(places[c, 2]), np.inf, stack,
+            )[0]  # fmt: skip

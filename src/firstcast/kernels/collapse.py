@@ -1,0 +1,314 @@
+"""Edge collapse inside one block of a closed mesh, held to a distance from the surface it stands for.
+
+Every place of the dense surface (its vertices, the *samples*) is kept in the list of one face of the
+reduced surface. A collapse is made only if every sample of the faces it changes finds a face within
+its limit among the new ones, and the new vertex and its sharp edges lie as near to a dense triangle
+around the sample nearest to them. So true distance, not the quadric, decides where to stop; the quadric
+only decides what comes first and where the new vertex goes.
+
+References
+----------
+Dey et al. 1999, Topology preserving edge contraction (link condition);
+Mandad et al. 2015, Isotopic approximation within a tolerance volume (distance held at all samples).
+"""
+
+import numpy as np
+
+from firstcast.compiling import kernel
+from firstcast.kernels.block_arrays import RING, next_of, prev_of
+from firstcast.kernels.distances import squared_to_triangle
+from firstcast.kernels.heap import ABSENT, drop, put
+from firstcast.kernels.quadrics import best_place, round_place
+
+EDGE_PARTS = 4
+"""Sharp edges are looked at in the ends of this many equal parts."""
+
+
+@kernel
+def gather_star(block, star, h0, h1, stamp):
+    """List the faces around u and v but the two on the edge; 0 if the link condition forbids the collapse."""
+    f0, f1 = h0 // 3, h1 // 3
+    a = block.corner[prev_of(h0)]
+    b = block.corner[prev_of(h1)]
+    if a == b or block.valence[a] <= 3 or block.valence[b] <= 3:
+        return 0
+    count = 0
+    for side in range(2):
+        start = h0 if side == 0 else h1
+        h = start
+        while True:
+            ahead = block.corner[next_of(h)]
+            if side == 0:
+                star.mark[ahead] = stamp
+            elif star.mark[ahead] == stamp and ahead != a and ahead != b:
+                return 0
+            f = h // 3
+            if f != f0 and f != f1:
+                if count == RING:
+                    return 0
+                star.face[count] = f
+                star.a[count] = ahead
+                star.b[count] = block.corner[prev_of(h)]
+                star.edge[count] = h
+                count += 1
+            h = block.twin[prev_of(h)]
+            if h == start:
+                break
+    return count
+
+
+@kernel
+def faces_keep_facing(block, star, count, x, y, z, least_cosine, least_height):
+    """Fill the shapes of the new faces; False if one turns too far or is too thin."""
+    p = block.points
+    for i in range(count):
+        a, b = star.a[i], star.b[i]
+        ax, ay, az = p[a, 0] - x, p[a, 1] - y, p[a, 2] - z
+        bx, by, bz = p[b, 0] - x, p[b, 1] - y, p[b, 2] - z
+        nx, ny, nz = ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx
+        nn = nx * nx + ny * ny + nz * nz
+        aa = ax * ax + ay * ay + az * az
+        bb = bx * bx + by * by + bz * bz
+        ab = ax * bx + ay * by + az * bz
+        longest = max(aa, bb, aa + bb - 2.0 * ab)
+        if nn <= least_height * least_height * longest or nn < 1e-4 * longest * longest:
+            return False
+        m = block.corner[star.edge[i]]
+        ox, oy, oz = p[m, 0], p[m, 1], p[m, 2]
+        cx, cy, cz = p[a, 0] - ox, p[a, 1] - oy, p[a, 2] - oz
+        dx, dy, dz = p[b, 0] - ox, p[b, 1] - oy, p[b, 2] - oz
+        qx, qy, qz = cy * dz - cz * dy, cz * dx - cx * dz, cx * dy - cy * dx
+        qq = qx * qx + qy * qy + qz * qz
+        dot = nx * qx + ny * qy + nz * qz
+        if dot <= 0.0 or dot * dot < least_cosine * least_cosine * nn * qq:
+            return False
+        s = star.shape
+        s[i, 0], s[i, 1], s[i, 2] = ax, ay, az
+        s[i, 3], s[i, 4], s[i, 5] = bx, by, bz
+        size = np.sqrt(nn)
+        s[i, 6], s[i, 7], s[i, 8] = nx / size, ny / size, nz / size
+        s[i, 9], s[i, 10], s[i, 11] = aa / nn, bb / nn, ab / nn
+    return True
+
+
+@kernel
+def list_samples(block, star, count, f0, f1):
+    """Gather the samples of the star's faces and of the two that vanish."""
+    total = 0
+    for i in range(count + 2):
+        f = star.face[i] if i < count else (f0 if i == count else f1)
+        s = block.sample_head[f]
+        while s >= 0:
+            star.picked[total] = s
+            total += 1
+            s = block.sample_next[s]
+    return total
+
+
+@kernel
+def is_near_dense(block, dense, star, total, x, y, z):
+    """Whether a place lies within the limit of a dense triangle around the sample nearest to it."""
+    best = np.inf
+    at = -1
+    for i in range(total):
+        s = star.picked[i]
+        dx, dy, dz = x - block.sample[s, 0], y - block.sample[s, 1], z - block.sample[s, 2]
+        d = dx * dx + dy * dy + dz * dz
+        if d < best:
+            best = d
+            at = s
+    if at < 0:
+        return True
+    limit = np.float64(block.sample_limit[at])
+    if best <= limit * limit:
+        return True
+    name = block.sample_name[at]
+    p = dense.points
+    # about the place itself, so that float32 differences lose nothing
+    x, y, z = x + block.origin[0], y + block.origin[1], z + block.origin[2]
+    for k in range(dense.start[name], dense.start[name + 1]):
+        t = dense.around[k]
+        i, j, l = dense.triangles[t, 0], dense.triangles[t, 1], dense.triangles[t, 2]
+        d = squared_to_triangle(
+            0.0, 0.0, 0.0,
+            p[i, 0] - x, p[i, 1] - y, p[i, 2] - z,
+            p[j, 0] - x, p[j, 1] - y, p[j, 2] - z,
+            p[l, 0] - x, p[l, 1] - y, p[l, 2] - z,
+        )  # fmt: skip
+        if d <= limit * limit:
+            return True
+    return False
+
+
+@kernel
+def sharp_edges_are_near(block, dense, star, count, total, x, y, z, sharp_cosine):
+    """Whether the middles of the new vertex's sharp edges lie near the dense surface."""
+    s = star.shape
+    for i in range(count):
+        for j in range(count):
+            if star.b[j] == star.a[i]:
+                if s[i, 6] * s[j, 6] + s[i, 7] * s[j, 7] + s[i, 8] * s[j, 8] < sharp_cosine:
+                    for part in range(1, EDGE_PARTS):
+                        at = part / EDGE_PARTS
+                        if not is_near_dense(
+                            block, dense, star, total,
+                            x + at * s[i, 0], y + at * s[i, 1], z + at * s[i, 2],
+                        ):  # fmt: skip
+                            return False
+                break
+    return True
+
+
+@kernel
+def samples_are_near(block, star, count, total, x, y, z):
+    """Choose the nearest new face of every sample; False as soon as one has none within its limit."""
+    s = star.shape
+    for k in range(total):
+        row = star.picked[k]
+        limit = np.float64(block.sample_limit[row])
+        rx, ry, rz = block.sample[row, 0] - x, block.sample[row, 1] - y, block.sample[row, 2] - z
+        best = np.inf
+        at = -1
+        for i in range(count):
+            h = abs(rx * s[i, 6] + ry * s[i, 7] + rz * s[i, 8])
+            if h >= best:
+                continue
+            ra = rx * s[i, 0] + ry * s[i, 1] + rz * s[i, 2]
+            rb = rx * s[i, 3] + ry * s[i, 4] + rz * s[i, 5]
+            v = s[i, 10] * ra - s[i, 11] * rb
+            w = s[i, 9] * rb - s[i, 11] * ra
+            if v >= 0.0 and w >= 0.0 and v + w <= 1.0:
+                best = h
+                at = i
+        if best > limit:
+            least = np.inf if at < 0 else best * best
+            for i in range(count):
+                d = squared_to_triangle(
+                    rx, ry, rz, 0.0, 0.0, 0.0, s[i, 0], s[i, 1], s[i, 2], s[i, 3], s[i, 4], s[i, 5]
+                )
+                if d < least:
+                    least = d
+                    at = i
+            if least > limit * limit:
+                return False
+        star.chosen[k] = at
+    return True
+
+
+@kernel
+def join_edge(block, h0, h1, size):
+    """Take the edge's second end and its two faces out of the mesh; gives the heap's new size."""
+    for side in range(2):
+        h = h0 if side == 0 else h1
+        ahead, behind = next_of(h), prev_of(h)
+        apex = block.corner[behind]
+        outer, inner = block.twin[ahead], block.twin[behind]
+        size = drop(block.heap, block.place, block.cost, size, min(ahead, outer))
+        size = drop(block.heap, block.place, block.cost, size, min(behind, inner))
+        block.twin[outer] = inner
+        block.twin[inner] = outer
+        block.alive[h // 3] = False
+        block.valence[apex] -= 1
+    return size
+
+
+@kernel
+def may_collapse(block, star, dense, rules, h0, h1, stamp):
+    """Try an edge: gives the faces around it (0: it may not be collapsed), the samples, and the new place."""
+    count = gather_star(block, star, h0, h1, stamp)
+    if count == 0:
+        return 0, 0, 0.0, 0.0, 0.0
+    _, x, y, z = best_place(block, block.corner[h0], block.corner[h1], rules.pull)
+    x, y, z = round_place(block, x, y, z)
+    if not faces_keep_facing(block, star, count, x, y, z, rules.least_cosine, rules.least_height):
+        return 0, 0, x, y, z
+    total = list_samples(block, star, count, h0 // 3, h1 // 3)
+    if not (
+        is_near_dense(block, dense, star, total, x, y, z)
+        and samples_are_near(block, star, count, total, x, y, z)
+        and sharp_edges_are_near(block, dense, star, count, total, x, y, z, rules.sharp_cosine)
+    ):
+        return 0, total, x, y, z
+    return count, total, x, y, z
+
+
+@kernel
+def keep_record(block, star, count, h0, h1, done, logged, log):
+    """Note what it takes to take the collapse back; gives the number of rows noted."""
+    u, v = block.corner[h0], block.corner[h1]
+    log.records[done, 0], log.records[done, 1], log.records[done, 2] = u, v, logged
+    for k in range(3):
+        log.places[done, k] = block.points[u, k]
+    for i in range(count + 2):
+        f = star.face[i] if i < count else (h0 // 3 if i == count else h1 // 3)
+        code = 3
+        if i < count and block.corner[star.edge[i]] == v:
+            code = star.edge[i] % 3
+        log.face[logged] = 4 * f + code
+        log.before[logged] = block.touched[f]
+        block.touched[f] = done
+        logged += 1
+    return logged
+
+
+@kernel
+def move_samples(block, star, total, count, f0, f1):
+    """Give every sample of the star to the face chosen for it."""
+    for i in range(count):
+        block.sample_head[star.face[i]] = -1
+    block.sample_head[f0] = -1
+    block.sample_head[f1] = -1
+    for k in range(total):
+        f = star.face[star.chosen[k]]
+        row = star.picked[k]
+        block.sample_face[row] = f
+        block.sample_next[row] = block.sample_head[f]
+        block.sample_head[f] = row
+
+
+@kernel
+def collapse_block(block, star, dense, rules, log):
+    """Collapse edges of the block, cheapest first, until none may be collapsed.
+
+    Gives the number of collapses and of rows in the log; stops early where the log is full.
+    """
+    heap, place, cost = block.heap, block.place, block.cost
+    place[:] = ABSENT
+    size = 0
+    for h in range(len(block.corner)):
+        t = block.twin[h]
+        if t > h and (block.open[h // 3] or block.open[t // 3]):
+            u, v = block.corner[h], block.corner[t]
+            if block.free[u] and block.free[v]:
+                size = put(heap, place, cost, size, h, best_place(block, u, v, rules.pull)[0])
+    done = 0
+    logged = 0
+    star.mark[:] = -1
+    stamp = 0
+    while size > 0 and done < len(log.records) and logged + RING + 2 <= len(log.face):
+        h0 = heap[0]
+        size = drop(heap, place, cost, size, h0)
+        h1 = block.twin[h0]
+        stamp += 1
+        count, total, x, y, z = may_collapse(block, star, dense, rules, h0, h1, stamp)
+        if count == 0:
+            continue
+        u, v = block.corner[h0], block.corner[h1]
+        logged = keep_record(block, star, count, h0, h1, done, logged, log)
+        done += 1
+        size = join_edge(block, h0, h1, size)
+        for i in range(count):
+            block.corner[star.edge[i]] = u
+        move_samples(block, star, total, count, h0 // 3, h1 // 3)
+        block.valence[u] += block.valence[v] - 4
+        for i in range(11):
+            block.quadric[u, i] += block.quadric[v, i]
+        block.points[u, 0], block.points[u, 1], block.points[u, 2] = x, y, z
+        for i in range(count):
+            h = star.edge[i]
+            t = block.twin[h]
+            w = block.corner[t]
+            if block.free[w]:
+                e = min(h, t)
+                size = put(heap, place, cost, size, e, best_place(block, u, w, rules.pull)[0])
+    return done, logged
