@@ -24,10 +24,10 @@ ELLIPSOIDS = (
     ((-2, 0, 3), (1.8, 2.6, 3)), ((6, -1, 12), (0.5, 0.5, 10)), ((0, 0, 1), (7, 7, 1)),
 )  # fmt: skip
 CASES = (
-    [("surface", count, 0.03) for count in (300_000, 1_000_000, 3_000_000, 10_000_000)]
+    [("manifold3d", count, 0.0) for count in (300_000, 1_000_000, 3_000_000)]
+    + [("surface", count, 0.03) for count in (300_000, 1_000_000, 3_000_000, 10_000_000)]
     + [("field", count, 0.03) for count in (300_000, 1_000_000, 3_000_000, 10_000_000)]
     + [("field", 3_000_000, pitch) for pitch in (0.1, 0.05, 0.022)]
-    + [("manifold3d", count, 0.0) for count in (300_000, 1_000_000, 3_000_000)]
 )
 SMALL_CASES = [("surface", 100_000, 0.1), ("field", 100_000, 0.1), ("manifold3d", 100_000, 0.0)]
 

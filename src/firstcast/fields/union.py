@@ -30,6 +30,7 @@ MOST_VOXELS = 8192
 
 TRIANGLE_BLOCK = 1 << 14
 LINE_BLOCK = 1 << 15
+AREA_BLOCK = 1 << 18
 
 
 class Shells(NamedTuple):
@@ -114,15 +115,23 @@ def lattice_around(points: Points, pitch_mm, reach_mm: float) -> Lattice:
 
 
 def estimate_bytes(shells: Shells, lattice: Lattice, band_mm: float = 0.0) -> float:
-    """What uniting the shells on the lattice takes at its peak, in bytes, without the shells themselves.
+    """What uniting the shells on the lattice takes at its peak, in bytes, beside the shells themselves.
 
-    Crossings, bricks and the surface all grow with the area that the shells show along x, y and z.
+    Crossings, surface and bricks grow with the area that the shells show along x, y and z, in lattice cells;
+    a field's bricks hold 3 kB each. The factors were fitted to the peaks of benchmarks/fuse.py and err on the
+    large side.
     """
-    a, b, c = (shells.points[shells.triangles[:, n]] / lattice.pitch_mm for n in range(3))
-    seen = np.abs(np.cross(b - a, c - a)).sum() / 2
-    bricks = np.prod(lattice.bricks)
+    cells = 0.0
+    for start in range(0, len(shells.triangles), AREA_BLOCK):
+        rows = shells.triangles[start : start + AREA_BLOCK]
+        a, b, c = (shells.points[rows[:, n]] / lattice.pitch_mm for n in range(3))
+        cells += float(np.abs(np.cross(b - a, c - a)).sum()) / 2
     lines = float((lattice.size.prod() / lattice.size).sum())
-    return 12 * len(shells.points) + 32 * seen + 13 * lines + 12 * bricks + 120 * seen
+    table = 14.0 * float(np.prod(lattice.bricks))
+    band = max(band_mm / float(lattice.pitch_mm.min()), 1.0)
+    bricks = cells / 75.0 * (1.0 + band / 4.0)
+    per_brick = 3700.0 if band_mm else 700.0
+    return 30.0 * len(shells.points) + 14.0 * lines + table + 80.0 * cells + per_brick * bricks
 
 
 def read_columns(shells: Shells, lattice: Lattice) -> Columns:
