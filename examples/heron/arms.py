@@ -24,7 +24,7 @@ def _coverts(clay, joints, rng):
     upper_arm = shoulder - elbow
 
     def out_of_crook(p):
-        return (p - elbow) @ crook < 0.55
+        return (p - elbow) @ crook < 0.2
 
     def bare_shoulder(p):
         return out_of_crook(p) and (p - elbow) @ upper_arm < 0.62 * upper_arm @ upper_arm
@@ -37,7 +37,7 @@ def _coverts(clay, joints, rng):
         flow=lambda r, n, t: lie + np.array([0, 0, -0.4]),
         overlap=0.5,
         slim=0.75,
-        keep=lambda p: out_of_crook(p) or (p - elbow) @ lie > 1.0,
+        keep=lambda p: out_of_crook(p) or (p - elbow) @ lie > 1.3,
     )
     upper = rows_round(
         clay,

@@ -207,8 +207,14 @@ def thickened(grid, thick, *, relief=None):
     """Outer and inner skin of a sheet, thinner at the hem; `relief` raises the outside."""
     normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
     half = 0.5 * np.broadcast_to(thick, grid.shape[:2])[..., None]
-    outer = grid + normals * half + (0.0 if relief is None else normals * relief[..., None])
-    return outer, grid - normals * half
+    skins = []
+    for sense in (1.0, -1.0):
+        # a skin crosses itself in creases tighter than the cloth is thick: smoothing closes them
+        skin = grid + sense * normals * half
+        skins.append(gaussian_filter(skin, (3.0, 3.0, 0.0), mode="nearest"))
+    if relief is not None:
+        skins[0] = skins[0] + normals * relief[..., None]
+    return tuple(skins)
 
 
 def cloak(solid, fineness):
@@ -276,8 +282,8 @@ def hem_veil(solid, fineness):
         fallen,
         int(160 * fineness),
         int(260 * fineness),
-        ragged=0.06,
-        tears=9,
+        ragged=0.04,
+        tears=5,
         rng=np.random.default_rng(2221),
     )
     return open_sheet(grid)
@@ -360,12 +366,12 @@ def hood(solid, fineness):
     # the cloth buckles where the stiff band ends: iron that out
     row = np.arange(len(fallen))[:, None, None]
     ironed = gaussian_filter(fallen, (7.0, 4.0, 0.0), mode="nearest")
-    weight = np.exp(-(((row - 2 * stiff - 4) / 9.0) ** 4)) * np.clip((row - 2) / 5.0, 0.0, 1.0)
+    weight = np.exp(-(((row - 2 * stiff - 4) / 9.0) ** 4)) * np.clip(row / 4.0, 0.0, 1.0)
     fallen = fallen + weight * (ironed - fallen)
     rng = np.random.default_rng(3901)
     point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(330 * fineness)) / 0.33) ** 2))
     grid, down = _fine(fallen, int(270 * fineness), int(330 * fineness), ragged=0.025, rng=rng, reach=point)
-    border = 0.06 * np.exp(-(((down - 0.94) / 0.014) ** 4)) + 0.06 * np.exp(-(((down - 0.07) / 0.02) ** 2))
+    border = 0.06 * np.exp(-(((down - 0.94) / 0.014) ** 4))
     cloth = slab(*thickened(grid, 0.25, relief=border))
     width = np.interp(
         np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
