@@ -68,7 +68,9 @@ def thin_places(
     at, thick, part, area = (np.concatenate(column) for column in zip(*found, strict=True))
     gathered = _gathered(lattice.origin_mm + at * lattice.pitch_mm, thick, part, area)
     large = gathered.area_mm2 > LEAST_CELLS * float(np.sort(lattice.pitch_mm)[:2].prod())
-    return ThinPlaces(*(column[large] for column in gathered))
+    return ThinPlaces(
+        gathered.place_mm[large], gathered.thickness_mm[large], gathered.part[large], gathered.area_mm2[large]
+    )
 
 
 def _gathered(place_mm, thickness_mm, part, area_mm2) -> ThinPlaces:
