@@ -33,6 +33,22 @@ PROOF = Station("proof", "piece", {}, "the written files, measured again")
 PICTURES = Station("pictures", "piece", {}, "plates")
 PROOF_SCHEMA = "1"
 
+MASTER_FIELDS = (
+    ("fuse", "mended"),
+    ("fuse", "findings"),
+    ("allow", "matrix"),
+    ("allow", "lines"),
+    ("join", "mesh"),
+    ("join", "tab"),
+    ("reduce", "mesh"),
+)
+PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
+"""What a piece's masters with their proof, and its plate, are made from: their keys hold the content of these."""
+
+
+def _digests(outcome: Outcome, piece: str, fields: Iterable[tuple[str, str]]) -> list[str]:
+    return [outcome.get(station, piece).digest(name) for station, name in fields]
+
 
 @dataclass(frozen=True)
 class Outputs:
@@ -68,9 +84,9 @@ def make_masters(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
     """Write and prove the masters of every piece, in the store."""
     made = Folders()
     for piece, parts in outputs.order.pieces.items():
-        keys = outputs.outcome.keys
-        taken = [outputs.job.name, *(keys[name, piece] for name in ("fuse", "allow", "join", "reduce"))]
-        taken += [keys["plan", ""], *(keys["intake", part] for part in parts)]
+        taken = [outputs.job.name, *_digests(outputs.outcome, piece, MASTER_FIELDS)]
+        taken.append(outputs.outcome.get("plan").digest("limits"))
+        taken += [outputs.outcome.get("intake", part).digest("part") for part in parts]
         key = outputs.key("masters", piece, "firstcast.publishing", taken)
 
         def write(folder: Path, piece: str = piece) -> None:
@@ -166,8 +182,8 @@ def make_pictures(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders
     made = Folders()
     for piece in outputs.order.pieces:
         findings = _findings_of(outputs, piece)
-        reduced = outputs.outcome.keys["reduce", piece]
-        taken = [outputs.job.name, reduced, outputs.outcome.keys["allow", piece], values.digest(findings)]
+        taken = [outputs.job.name, values.digest(findings), *_digests(outputs.outcome, piece, PLATE_FIELDS)]
+        taken.append(outputs.outcome.get("plan").digest("limits"))
         key = outputs.key("pictures", piece, "firstcast.sheets.plate", taken)
 
         def write(folder: Path, piece: str = piece, findings: tuple[Finding, ...] = findings) -> None:

@@ -87,21 +87,32 @@ def _stops(records: Sequence[Mapping[str, Any]]) -> tuple[Stop, ...]:
     return tuple(stops)
 
 
+SPEAKING_CHECKS = ("self-crossings", "surface proved within the limit", "master to parts: greatest, smooth")
+"""Sound rows of the proof that stand on the card by themselves; the others are counted."""
+
+
+def _proof_row(piece: str, row: Mapping[str, Any]) -> ProofRow:
+    result = str(row.get("result") or "")
+    measured, limit, unit = row.get("measured"), row.get("limit"), str(row.get("unit") or "")
+    if measured is not None and not result:
+        result = said_value(float(measured), unit)
+    if limit is not None and unit != "count":
+        result += f", limit {said_value(float(limit), unit)}"
+    return ProofRow(piece, str(row.get("check")), Verdict(row["verdict"]), result)
+
+
 def _proof_rows(proof: Mapping[str, Any]) -> tuple[ProofRow, ...]:
+    """Per piece: what is not sound, then the checks that speak for the rest, then how many more are sound."""
     rows = []
     for piece in proof.get("pieces") or ():
-        for row in piece.get("rows") or ():
-            result = str(row.get("result") or "")
-            measured, limit, unit = row.get("measured"), row.get("limit"), str(row.get("unit") or "")
-            if measured is not None and not result:
-                result = said_value(float(measured), unit)
-            if limit is not None:
-                result += f", limit {said_value(float(limit), unit)}"
-            rows.append(
-                ProofRow(
-                    str(piece.get("piece") or ""), str(row.get("check")), Verdict(row["verdict"]), result
-                )
-            )
+        name = str(piece.get("piece") or "")
+        found = [_proof_row(name, row) for row in piece.get("rows") or ()]
+        shown = [row for row in found if row.verdict is not Verdict.SOUND]
+        shown += [row for row in found if row.verdict is Verdict.SOUND and row.check in SPEAKING_CHECKS]
+        rows += shown
+        if len(found) > len(shown):
+            more = len(found) - len(shown)
+            rows.append(ProofRow(name, f"{more} more checks", Verdict.SOUND, "all sound; see proof.json"))
     return tuple(rows)
 
 
