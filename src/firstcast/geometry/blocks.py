@@ -2,10 +2,12 @@
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from itertools import product
 
 import numba
 import numpy as np
 
+from firstcast.geometry.boxtree import bounds_of
 from firstcast.kernels.block_arrays import Dense, Rules
 from firstcast.kernels.blocks import (
     Journal,
@@ -50,10 +52,9 @@ def _halve(cells: np.ndarray, counts: np.ndarray, target: int) -> list[np.ndarra
 
 def _share_out(whole: Whole, frame: np.ndarray, target: int) -> tuple[np.ndarray, int]:
     """The block of each face (-1 for faces that are gone) and the number of blocks."""
-    used = whole.points @ frame.T.astype(np.float32)
-    low = used.min(axis=0).astype(np.float64)
-    size = np.maximum(used.max(axis=0) - low, 1e-9)
-    del used
+    corners = np.array(list(product(*bounds_of(whole.points).T))) @ frame.T
+    low = corners.min(axis=0)
+    size = np.maximum(corners.max(axis=0) - low, 1e-9)
     cell_mm = float(size.max() / CELLS_ALONG)
     shape = np.minimum(size / cell_mm + 1, CELLS_ALONG).astype(np.int64)
     cell = np.empty(len(whole.triangles), np.int32)

@@ -87,13 +87,14 @@ def prepare_surface(
     points: npt.NDArray[np.float32],
     triangles: npt.NDArray[np.int32],
     twin: npt.NDArray[np.int32] | None = None,
+    bounds: npt.NDArray[np.float64] | None = None,
 ) -> Surface:
     """The search tree of a mesh, its edges' partners (unless they are given), and its scale."""
     if twin is None:
         twin = np.empty(3 * len(triangles), np.int32)
         pair_edges(triangles.ravel(), len(points), twin)
     rows = np.arange(len(triangles), dtype=np.int32)
-    tree = build_box_tree(points, triangles, rows)
+    tree = build_box_tree(points, triangles, rows, bounds)
     return Surface(points, triangles, tree, twin, _mean_edge(points, triangles))
 
 

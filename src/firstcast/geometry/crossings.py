@@ -53,18 +53,21 @@ def crossing_rows(
     tree: BoxTree,
     limit: int,
 ) -> npt.NDArray[np.int32]:
-    """Up to `limit` pairs (k, 2) of rows that cross: one row among `chosen`, the later in the tree."""
+    """Up to `limit` pairs (k, 2) of rows that cross: one row among `chosen`, the other in the tree.
+
+    Where all triangles are chosen each pair comes once, the lower row first.
+    """
     count = np.empty(len(chosen), np.int32)
-    find_crossings(
-        points, triangles, chosen, tree, count, np.zeros(len(chosen), np.int64), np.empty((0, 2), np.int32)
-    )
+    later_only = len(chosen) == len(triangles)
+    none, nowhere = np.empty((0, 2), np.int32), np.zeros(len(chosen), np.int64)
+    find_crossings(points, triangles, chosen, later_only, tree, count, nowhere, none)
     crossing = np.flatnonzero(count)
     if not len(crossing):
-        return np.empty((0, 2), np.int32)
+        return none
     again = count[crossing]
     start = np.concatenate([[0], np.cumsum(again.astype(np.int64))])
     pairs = np.empty((min(limit, int(start[-1])), 2), np.int32)
-    find_crossings(points, triangles, chosen[crossing], tree, again, start[:-1].copy(), pairs)
+    find_crossings(points, triangles, chosen[crossing], later_only, tree, again, start[:-1].copy(), pairs)
     return pairs
 
 

@@ -15,8 +15,8 @@ import numpy.typing as npt
 from firstcast.arrays import check_triangles
 from firstcast.errors import InputError
 from firstcast.geometry.blocks import FACES_IN_BLOCK, join_journal, reduce_pass
-from firstcast.geometry.boxtree import build_box_tree
-from firstcast.geometry.certify import bound_distance, prepare_surface
+from firstcast.geometry.boxtree import bounds_of, build_box_tree
+from firstcast.geometry.certify import ROUNDING_MM, Surface, bound_distance, prepare_surface
 from firstcast.geometry.crossings import crossing_rows, snap_points
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.block_arrays import Dense, Rules
@@ -37,7 +37,7 @@ RETRIES = 2
 RETRY_FACES = 40_000
 """Most faces in a block then."""
 
-FLOOR_SHARE = 0.75
+FLOOR_SHARE = 0.9
 """Bounds below this share of the tolerance are not looked for: it saves time."""
 
 RULES = Rules(pull=1e-3, least_cosine=0.2, least_height=1e-4, sharp_cosine=0.98)
@@ -140,7 +140,8 @@ class _Guarded:
 
     def __init__(self, whole: Whole, dense: Dense, twin: npt.NDArray[np.int32], tolerance_mm: float) -> None:
         self.whole, self.dense, self.tolerance_mm = whole, dense, tolerance_mm
-        self.surface = prepare_surface(dense.points, dense.triangles, twin)
+        self.bounds = bounds_of(dense.points)
+        self.surface = prepare_surface(dense.points, dense.triangles, twin, self.bounds)
         self.log: list[Journal] = []
         self.there = np.arange(len(dense.triangles), dtype=np.int32)
         self.back = np.empty(0, np.int32)
@@ -148,6 +149,7 @@ class _Guarded:
         self.there_mm = self.back_mm = 0.0
         self.taken_back = self.rounds = 0
         self.crossings = np.empty((0, 2), np.int32)
+        self.searched = False
 
     def remember(self) -> _Before:
         """A copy to compare with."""
@@ -160,13 +162,13 @@ class _Guarded:
         gone = np.flatnonzero(changed & before.alive).astype(np.int32)
         if len(gone):
             near = np.zeros(len(self.dense.triangles), np.bool_)
-            tree = build_box_tree(before.points, before.triangles, gone)
             mark_near(
+                self.surface.tree,
                 self.dense.points,
                 self.dense.triangles,
-                tree,
                 before.points,
                 before.triangles,
+                gone,
                 self.tolerance_mm,
                 near,
             )
@@ -181,18 +183,32 @@ class _Guarded:
         """Prove what is pending; what fails stays pending. Gives rows whose last collapse is to blame."""
         whole = self.whole
         alive = np.flatnonzero(whole.alive).astype(np.int32)
-        light = prepare_surface(whole.points, whole.triangles[alive])
+        light = prepare_surface(whole.points, whole.triangles[alive], bounds=self.bounds)
         row = (np.cumsum(whole.alive) - 1).astype(np.int32)
         there = bound_distance(self.surface, self.there, light, self.tolerance_mm, self.floor_mm)
         back = bound_distance(light, row[self.back], self.surface, self.tolerance_mm, self.floor_mm)
-        every = np.arange(len(alive), dtype=np.int32)
-        self.crossings = alive[crossing_rows(light.points, light.triangles, every, light.tree, MOST_PAIRS)]
+        self.crossings = self._cross(light, alive, row)
         self.there, self.back = there.failed, alive[back.failed]
         self.there_mm, self.back_mm = max(self.there_mm, there.mm), max(self.back_mm, back.mm)
         nearest = alive[there.nearest]
         near = np.where(whole.touched[nearest] >= 0, nearest, there.failed)
         rows = np.unique(np.concatenate([near, self.back, self.crossings.ravel()]))
         return rows[whole.touched[rows] >= 0].astype(np.int32)
+
+    def _cross(
+        self, light: Surface, alive: npt.NDArray[np.int32], row: npt.NDArray[np.int32]
+    ) -> npt.NDArray[np.int32]:
+        """Crossings of what is pending, and those known before of what has not changed."""
+        fresh = np.zeros(len(self.whole.triangles), np.bool_)
+        fresh[self.back] = True
+        if not self.searched:
+            fresh[:] = True
+        chosen = row[np.flatnonzero(fresh & self.whole.alive)]
+        found = alive[crossing_rows(light.points, light.triangles, chosen, light.tree, MOST_PAIRS)]
+        old = self.crossings
+        kept = old[(self.whole.alive[old] & ~fresh[old]).all(axis=1)]
+        self.searched = True
+        return np.unique(np.sort(np.concatenate([kept, found]), axis=1), axis=0)
 
     def settle(self, tell: Callable[[str, float], None]) -> None:
         """Prove and take back until all is proved; what was taken back is left open for another try."""
@@ -220,11 +236,23 @@ class _Guarded:
             mend="Allow a larger tolerance, or check the mesh for triangles without area.",
         )
 
+    def look_closer(self) -> None:
+        """Prove all once more without a floor, where a floor hid how near the surfaces are."""
+        whole, most = self.whole, self.floor_mm + 2.0 * ROUNDING_MM
+        alive = np.flatnonzero(whole.alive).astype(np.int32)
+        light = prepare_surface(whole.points, whole.triangles[alive], bounds=self.bounds)
+        if self.there_mm <= most:
+            every = np.arange(len(self.dense.triangles), dtype=np.int32)
+            self.there_mm = bound_distance(self.surface, every, light, self.tolerance_mm, 0.0).mm
+        if self.back_mm <= most:
+            every = np.arange(len(alive), dtype=np.int32)
+            self.back_mm = bound_distance(light, every, self.surface, self.tolerance_mm, 0.0).mm
+
     def give_anew(self, changed: npt.NDArray[np.bool_]) -> None:
         """Give the samples of changed faces to the nearest living ones."""
         whole = self.whole
         alive = np.flatnonzero(whole.alive).astype(np.int32)
-        tree = build_box_tree(whole.points, whole.triangles, alive)
+        tree = build_box_tree(whole.points, whole.triangles, alive, self.bounds)
         orphans = np.flatnonzero(changed[whole.sample_face] & (whole.sample_face >= 0)).astype(np.int32)
         nearest_rows(self.dense.points, orphans, tree, whole.points, whole.triangles, whole.sample_face)
 
@@ -295,6 +323,7 @@ def reduce_mesh(
         guarded.retry(number)
         tell("prove again", 0.9)
         guarded.settle(tell)
+    guarded.look_closer()
     light, row = _compact(whole)
     tell("done", 1.0)
     return Reduced(

@@ -172,22 +172,32 @@ def nearest_row(tree, points, triangles, x, y, z, limit2, stack):
 
 
 @kernel(parallel=True)
-def mark_near(points, triangles, tree, tree_points, tree_triangles, margin, mark):
-    """Set `mark` (m,) where a triangle's box, grown by `margin`, meets the box of a triangle in the tree."""
-    for index in prange((len(triangles) + 4095) // 4096):
+def mark_near(tree, points, triangles, other_points, other_triangles, chosen, margin, mark):
+    """Set `mark` (m,) for the tree's triangles whose boxes meet those of the other mesh's chosen ones.
+
+    The latter are grown by `margin`. Several threads may set the same mark, always to the same value.
+    """
+    for index in prange((len(chosen) + 255) // 256):
         run = np.int64(index)
         stack = np.empty(STACK, np.int64)
-        one = np.empty(0, np.int32)
-        for t in range(run * 4096, min((run + 1) * 4096, len(triangles))):
-            p, q, r = points[triangles[t, 0]], points[triangles[t, 1]], points[triangles[t, 2]]
-            found = gather_near(
-                tree, tree_points, tree_triangles,
-                min(p[0], q[0], r[0]) - margin, min(p[1], q[1], r[1]) - margin, min(p[2], q[2], r[2]) - margin,
-                max(p[0], q[0], r[0]) + margin, max(p[1], q[1], r[1]) + margin, max(p[2], q[2], r[2]) + margin,
-                stack, one,
-            )  # fmt: skip
-            if found != 0:
-                mark[t] = True
+        near = np.empty(4096, np.int32)
+        for i in range(run * 256, min((run + 1) * 256, len(chosen))):
+            t = chosen[i]
+            p = other_points[other_triangles[t, 0]]
+            q = other_points[other_triangles[t, 1]]
+            r = other_points[other_triangles[t, 2]]
+            found = -1
+            while found < 0:
+                found = gather_near(
+                    tree, points, triangles,
+                    min(p[0], q[0], r[0]) - margin, min(p[1], q[1], r[1]) - margin, min(p[2], q[2], r[2]) - margin,
+                    max(p[0], q[0], r[0]) + margin, max(p[1], q[1], r[1]) + margin, max(p[2], q[2], r[2]) + margin,
+                    stack, near,
+                )  # fmt: skip
+                if found < 0:
+                    near = np.empty(4 * len(near), np.int32)
+            for k in range(found):
+                mark[near[k]] = True
 
 
 @kernel(parallel=True)

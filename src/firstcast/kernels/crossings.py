@@ -161,9 +161,10 @@ def triangles_cross(points, a, b):
 
 
 @kernel(parallel=True)
-def find_crossings(points, triangles, chosen, tree, count, start, pairs):
-    """Count, for each chosen triangle, the later ones in the tree that it crosses; list them in `pairs`.
+def find_crossings(points, triangles, chosen, later_only, tree, count, start, pairs):
+    """Count, for each chosen triangle, those in the tree that it crosses; list them in `pairs`.
 
+    later_only : only those with a higher row, so that each pair comes once where all triangles are chosen
     count : (len(chosen),) int32, filled
     start : (len(chosen),) int64, first row in `pairs` of each; rows past the end are not written
     pairs : (k, 2) int32
@@ -189,7 +190,9 @@ def find_crossings(points, triangles, chosen, tree, count, start, pairs):
             count[i] = 0
             for k in range(found):
                 other = near[k]
-                if other > t and triangles_cross(points, corner, triangles[other]):
+                if (other > t or (other != t and not later_only)) and triangles_cross(
+                    points, corner, triangles[other]
+                ):
                     row = start[i] + count[i]
                     if row < len(pairs):
                         pairs[row, 0] = t
