@@ -99,9 +99,10 @@ def punt_planks(pitch):
 def base_marsh(pitch):
     """Marsh water with rings of ripples round the hull, mud, stones and lily leaves."""
     clay = Clay()
-    clay.drum((0.0, 0.0, 0.5 * WATER), 4.35, 4.2, 0.5 * WATER, rounding=0.12, axis=(0, 0, 1), stretch=1.0)
+    clay.floor = 0.0
+    clay.drum((0.0, 0.0, 0.5 * WATER - 0.2), 4.35, 4.2, 0.5 * WATER + 0.2, rounding=0.12)
     clay.shapes[0][10:13] *= 1 / 1.22
-    clay.boxes[0] = np.array([(-4.4, -5.4, 0.0), (4.4, 5.4, WATER)])
+    clay.boxes[0] = np.array([(-4.4, -5.4, -0.05), (4.4, 5.4, WATER)])
     rng = np.random.default_rng(5323)
     for x, y, r, h in (
         (3.0, 2.8, 0.9, 0.4),

@@ -24,6 +24,8 @@ class Clay:
         self.shapes: list[np.ndarray] = []
         self.boxes: list[np.ndarray] = []
         self.grains: list[np.ndarray] = []
+        self.floor = -1e6
+        """Below this height all is cut off flat."""
 
     def _put(self, kind, centre, rows, parameters, operation, blend, factor, low, high):
         row = np.zeros(SHAPE_COLUMNS)
@@ -148,5 +150,5 @@ class Clay:
         origin = np.ascontiguousarray(least - relief - 3.0 * pitch)
         cells = np.ceil((most + relief + 3.0 * pitch - origin) / pitch).astype(int) + 1
         out = np.empty(tuple(-(-cells // BLOCK) * BLOCK), np.float32)
-        fill_field(self.stacked(), grains, origin, pitch, relief, out)
+        fill_field(self.stacked(), grains, origin, pitch, relief, self.floor, out)
         return without_bubbles(*contour(out, origin, pitch))

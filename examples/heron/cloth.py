@@ -28,7 +28,7 @@ def collider():
     origin = low - 6 * COLLIDER_PITCH
     shape = tuple(int(n) for n in np.ceil((high - low) / COLLIDER_PITCH) + 12)
     field = np.empty(shape, np.float32)
-    fill_field(clay.stacked(), np.zeros((0, 18)), origin, COLLIDER_PITCH, 0.3, field)
+    fill_field(clay.stacked(), np.zeros((0, 18)), origin, COLLIDER_PITCH, 0.3, clay.floor, field)
     return field, origin, COLLIDER_PITCH
 
 

@@ -211,8 +211,11 @@ def settle(shapes, points, normals, rounds, step):
 
 
 @kernel
-def fill_field(shapes, grains, origin, pitch, relief, out):
-    """Signed distance on the lattice origin + pitch · (i, j, k) near the surface; elsewhere its sign times far."""
+def fill_field(shapes, grains, origin, pitch, relief, floor, out):
+    """Signed distance on the lattice origin + pitch · (i, j, k) near the surface; elsewhere its sign times far.
+
+    What lies below the height `floor` is cut off flat, relief and all.
+    """
     nx, ny, nz = out.shape
     count = len(shapes)
     listed = np.empty(count, np.int64)
@@ -232,7 +235,8 @@ def fill_field(shapes, grains, origin, pitch, relief, out):
                 ei = min(bi + BLOCK, nx)
                 ej = min(bj + BLOCK, ny)
                 ek = min(bk + BLOCK, nz)
-                if abs(distance) > 1.3 * radius + relief + 2.0 * pitch:
+                at_floor = distance < 0.0 and cz - floor < 2.0 * radius
+                if abs(distance) > 1.3 * radius + relief + 2.0 * pitch and not at_floor:
                     fill = far if distance > 0 else -far
                     for i in range(bi, ei):
                         for j in range(bj, ej):
@@ -258,4 +262,5 @@ def fill_field(shapes, grains, origin, pitch, relief, out):
                                 for g in range(len(grains)):
                                     height += _grain_height(grains[g], x, y, z)
                                 d -= height
+                            d = max(d, floor - z)
                             out[i, j, k] = min(max(d, -far), far)
