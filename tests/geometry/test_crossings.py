@@ -114,3 +114,20 @@ def test_a_ball_has_none_and_two_balls_cross_in_a_ring():
     assert len(ring) > 100
     np.testing.assert_allclose(np.hypot(ring[:, 1], ring[:, 2]), 4.0, atol=0.3)
     np.testing.assert_allclose(ring[:, 0], 3.0, atol=0.3)
+
+
+def test_a_triangle_near_thousands_of_others_is_tried_against_all():
+    """The list of near ones must grow inside the parallel loop."""
+    ball = trimesh.creation.icosphere(subdivisions=4)
+    cage = trimesh.creation.icosahedron()
+    cage.apply_scale(4.0)
+    both = trimesh.util.concatenate([ball, cage])
+    mesh = Mesh(np.asarray(both.vertices), np.asarray(both.faces, dtype=np.int32))
+    assert len(crossing_pairs(mesh)) == 0
+    lance = trimesh.creation.cone(radius=0.3, height=9.0)
+    lance.apply_translation((0.05, 0.03, -4.0))
+    pierced = trimesh.util.concatenate([ball, lance])
+    mesh = Mesh(np.asarray(pierced.vertices), np.asarray(pierced.faces, dtype=np.int32))
+    pairs = crossing_pairs(mesh)
+    assert len(pairs) > 100
+    assert {bool(first < len(ball.faces)) for first in pairs[:, 0]} == {True}
