@@ -24,7 +24,7 @@ from firstcast.kernels.blocks import Journal, Whole, sort_rows, take_back
 from firstcast.kernels.boxtree import mark_near, nearest_rows
 from firstcast.kernels.halfedges import pair_edges
 
-SAMPLE_SHARE = 0.85
+SAMPLE_SHARE = 0.82
 """Collapses are held to this share of the tolerance at samples; between samples the surfaces lie farther
 apart. Chosen by trial (benchmarks/reduce.py): less wastes triangles, more is taken back."""
 
@@ -123,6 +123,11 @@ def _start(points: npt.NDArray[np.float32], triangles: npt.NDArray[np.int32]) ->
     return whole, Dense(points, triangles, start.astype(np.int32), around)
 
 
+def _number(alive: npt.NDArray[np.int32], rows: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
+    """What numbers living rows have among the living."""
+    return np.searchsorted(alive, rows).astype(np.int32)
+
+
 class _Before(NamedTuple):
     """What a mesh was, so that what has changed can be told."""
 
@@ -184,10 +189,11 @@ class _Guarded:
         whole = self.whole
         alive = np.flatnonzero(whole.alive).astype(np.int32)
         light = prepare_surface(whole.points, whole.triangles[alive], bounds=self.bounds)
-        row = (np.cumsum(whole.alive) - 1).astype(np.int32)
         there = bound_distance(self.surface, self.there, light, self.tolerance_mm, self.floor_mm)
-        back = bound_distance(light, row[self.back], self.surface, self.tolerance_mm, self.floor_mm)
-        self.crossings = self._cross(light, alive, row)
+        back = bound_distance(
+            light, _number(alive, self.back), self.surface, self.tolerance_mm, self.floor_mm
+        )
+        self.crossings = self._cross(light, alive)
         self.there, self.back = there.failed, alive[back.failed]
         self.there_mm, self.back_mm = max(self.there_mm, there.mm), max(self.back_mm, back.mm)
         nearest = alive[there.nearest]
@@ -195,15 +201,13 @@ class _Guarded:
         rows = np.unique(np.concatenate([near, self.back, self.crossings.ravel()]))
         return rows[whole.touched[rows] >= 0].astype(np.int32)
 
-    def _cross(
-        self, light: Surface, alive: npt.NDArray[np.int32], row: npt.NDArray[np.int32]
-    ) -> npt.NDArray[np.int32]:
+    def _cross(self, light: Surface, alive: npt.NDArray[np.int32]) -> npt.NDArray[np.int32]:
         """Crossings of what is pending, and those known before of what has not changed."""
         fresh = np.zeros(len(self.whole.triangles), np.bool_)
         fresh[self.back] = True
         if not self.searched:
             fresh[:] = True
-        chosen = row[np.flatnonzero(fresh & self.whole.alive)]
+        chosen = np.flatnonzero(fresh[alive]).astype(np.int32)
         found = alive[crossing_rows(light.points, light.triangles, chosen, light.tree, MOST_PAIRS)]
         old = self.crossings
         kept = old[(self.whole.alive[old] & ~fresh[old]).all(axis=1)]
@@ -226,9 +230,7 @@ class _Guarded:
                 taken += take_back(whole, journal, rows)
             self.taken_back += taken
             self.rounds += 1
-            changed = self.add_changes(before)
-            whole.open[changed] = True
-            self.give_anew(changed)
+            whole.open[self.add_changes(before)] = True
             tell(f"take back {taken} collapses", 0.9)
         raise InputError(
             f"after {MOST_ROUNDS} rounds {len(self.there) + len(self.back)} places are not proved",
@@ -248,35 +250,38 @@ class _Guarded:
             every = np.arange(len(alive), dtype=np.int32)
             self.back_mm = bound_distance(light, every, self.surface, self.tolerance_mm, 0.0).mm
 
-    def give_anew(self, changed: npt.NDArray[np.bool_]) -> None:
-        """Give the samples of changed faces to the nearest living ones."""
+    def tighten(self, rows: npt.NDArray[np.int32]) -> None:
+        """Hold the samples near some faces to less from now on."""
+        whole, dense = self.whole, self.dense
+        near = np.zeros(len(dense.triangles), np.bool_)
+        mark_near(
+            self.surface.tree, dense.points, dense.triangles, whole.points, whole.triangles, rows, 0.0, near
+        )
+        whole.sample_limit[np.unique(dense.triangles[near])] *= np.float32(TIGHTEN)
+
+    def give_anew(self) -> None:
+        """Give the samples of faces that were changed by taking back to the nearest living ones."""
         whole = self.whole
         alive = np.flatnonzero(whole.alive).astype(np.int32)
         tree = build_box_tree(whole.points, whole.triangles, alive, self.bounds)
-        orphans = np.flatnonzero(changed[whole.sample_face] & (whole.sample_face >= 0)).astype(np.int32)
+        orphans = np.flatnonzero((whole.sample_face >= 0) & whole.open[whole.sample_face]).astype(np.int32)
         nearest_rows(self.dense.points, orphans, tree, whole.points, whole.triangles, whole.sample_face)
-
-    def tighten(self, rows: npt.NDArray[np.int32]) -> None:
-        """Hold the samples of some faces to less from now on."""
-        blamed = np.zeros(len(self.whole.triangles), np.bool_)
-        blamed[rows] = True
-        self.whole.sample_limit[blamed[self.whole.sample_face]] *= TIGHTEN
 
     def retry(self, number: int) -> None:
         """Reduce what was taken back once more."""
+        self.give_anew()
         before = self.remember()
         reduce_pass(self.whole, self.dense, RULES, number, RETRY_FACES, self.log)
         self.add_changes(before)
 
 
-def _compact(whole: Whole) -> tuple[Mesh, npt.NDArray[np.int32]]:
-    """The living triangles with the points they use, in their old order; and each row's new number."""
+def _compact(whole: Whole) -> Mesh:
+    """The living triangles with the points they use, in their old order."""
     triangles = whole.triangles[whole.alive]
     used = np.zeros(len(whole.points), np.bool_)
     used[triangles] = True
     number = (np.cumsum(used) - 1).astype(np.int32)
-    row = (np.cumsum(whole.alive) - 1).astype(np.int32)
-    return Mesh(whole.points[used], number[triangles]), row
+    return Mesh(whole.points[used], number[triangles])
 
 
 def reduce_mesh(
@@ -324,7 +329,7 @@ def reduce_mesh(
         tell("prove again", 0.9)
         guarded.settle(tell)
     guarded.look_closer()
-    light, row = _compact(whole)
+    light = _compact(whole)
     tell("done", 1.0)
     return Reduced(
         light,
@@ -333,5 +338,5 @@ def reduce_mesh(
         int(len(triangles) - len(light.triangles)) // 2,
         guarded.taken_back,
         guarded.rounds,
-        row[guarded.crossings],
+        _number(np.flatnonzero(whole.alive).astype(np.int32), guarded.crossings),
     )

@@ -171,6 +171,41 @@ def nearest_row(tree, points, triangles, x, y, z, limit2, stack):
     return best_row, best
 
 
+@kernel
+def gather_around(tree, points, triangles, p, q, r, margin, stack, near):
+    """Rows of triangles whose boxes meet that of corners p, q, r, grown by `margin`.
+
+    Gives their number, and `near` or a longer array. A function of its own: numba moves the making of arrays out of
+    a parallel loop, and an array that should have grown there stays as short as it was.
+    """
+    found = -1
+    while found < 0:
+        found = gather_near(
+            tree, points, triangles,
+            min(p[0], q[0], r[0]) - margin, min(p[1], q[1], r[1]) - margin, min(p[2], q[2], r[2]) - margin,
+            max(p[0], q[0], r[0]) + margin, max(p[1], q[1], r[1]) + margin, max(p[2], q[2], r[2]) + margin,
+            stack, near,
+        )  # fmt: skip
+        if found < 0:
+            near = np.empty(4 * len(near), np.int32)
+    return found, near
+
+
+@kernel
+def _mark_run(tree, points, triangles, other_points, other_triangles, chosen, first, last, margin, mark):
+    """One run of chosen triangles: see `mark_near`."""
+    stack = np.empty(STACK, np.int64)
+    near = np.empty(4096, np.int32)
+    for i in range(first, last):
+        t = chosen[i]
+        p = other_points[other_triangles[t, 0]]
+        q = other_points[other_triangles[t, 1]]
+        r = other_points[other_triangles[t, 2]]
+        found, near = gather_around(tree, points, triangles, p, q, r, margin, stack, near)
+        for k in range(found):
+            mark[near[k]] = True
+
+
 @kernel(parallel=True)
 def mark_near(tree, points, triangles, other_points, other_triangles, chosen, margin, mark):
     """Set `mark` (m,) for the tree's triangles whose boxes meet those of the other mesh's chosen ones.
@@ -178,37 +213,26 @@ def mark_near(tree, points, triangles, other_points, other_triangles, chosen, ma
     The latter are grown by `margin`. Several threads may set the same mark, always to the same value.
     """
     for index in prange((len(chosen) + 255) // 256):
-        run = np.int64(index)
-        stack = np.empty(STACK, np.int64)
-        near = np.empty(4096, np.int32)
-        for i in range(run * 256, min((run + 1) * 256, len(chosen))):
-            t = chosen[i]
-            p = other_points[other_triangles[t, 0]]
-            q = other_points[other_triangles[t, 1]]
-            r = other_points[other_triangles[t, 2]]
-            found = -1
-            while found < 0:
-                found = gather_near(
-                    tree, points, triangles,
-                    min(p[0], q[0], r[0]) - margin, min(p[1], q[1], r[1]) - margin, min(p[2], q[2], r[2]) - margin,
-                    max(p[0], q[0], r[0]) + margin, max(p[1], q[1], r[1]) + margin, max(p[2], q[2], r[2]) + margin,
-                    stack, near,
-                )  # fmt: skip
-                if found < 0:
-                    near = np.empty(4 * len(near), np.int32)
-            for k in range(found):
-                mark[near[k]] = True
+        first = np.int64(index) * 256
+        last = min(first + 256, np.int64(len(chosen)))
+        _mark_run(tree, points, triangles, other_points, other_triangles, chosen, first, last, margin, mark)
 
 
 @kernel(parallel=True)
 def nearest_rows(places, chosen, tree, points, triangles, out):
-    """Set `out[c]` to the triangle nearest to `places[c]` for each c in `chosen`."""
+    """Set `out[c]` to a triangle nearest to `places[c]` for each c in `chosen`.
+
+    Each search begins with the triangle that the one before found: neighbours mostly share it.
+    """
     for index in prange((len(chosen) + 255) // 256):
         run = np.int64(index)
         stack = np.empty(STACK, np.int64)
+        hint = np.int32(-1)
         for i in range(run * 256, min((run + 1) * 256, len(chosen))):
             c = chosen[i]
-            out[c] = nearest_row(
-                tree, points, triangles,
-                np.float64(places[c, 0]), np.float64(places[c, 1]), np.float64(places[c, 2]), np.inf, stack,
-            )[0]  # fmt: skip
+            x, y, z = np.float64(places[c, 0]), np.float64(places[c, 1]), np.float64(places[c, 2])
+            limit2 = np.inf if hint < 0 else squared_to_row(points, triangles, hint, x, y, z)
+            found = nearest_row(tree, points, triangles, x, y, z, limit2, stack)[0]
+            if found >= 0:
+                hint = found
+            out[c] = hint
