@@ -5,6 +5,7 @@ from body import torso_clay
 from clay import Clay
 from drape_loops import drape
 from field_loops import fill_field
+from folds import CLOAK_FOLDS, fold_field
 from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
 from scipy.spatial import cKDTree
@@ -77,26 +78,8 @@ def hang(
         )
         points = np.ascontiguousarray(resampled(points, r, c))
         flat = resampled(np.concatenate([flat, np.zeros((*flat.shape[:2], 1))], 2)[..., :3], r, c)
-        held = (
-            (
-                np.minimum.reduce(
-                    [
-                        held[np.floor(r).astype(int), np.floor(c).astype(int)],
-                        held[np.ceil(r).astype(int), np.ceil(c).astype(int)],
-                    ]
-                )
-            )
-            if False
-            else np.where(
-                (
-                    held[np.floor(r).astype(int), np.floor(c).astype(int)]
-                    + held[np.ceil(r).astype(int), np.ceil(c).astype(int)]
-                )
-                > 0,
-                1.0,
-                0.0,
-            )
-        )
+        low, high = (held[f(r).astype(int), f(c).astype(int)] for f in (np.floor, np.ceil))
+        held = np.where(low + high > 0, 1.0, 0.0)
         settings = (gravity / finer, np.asarray(wind, float) / finer, gap, grip, bend, 0.97)
         drape(points, held, *_lengths(flat), field, origin, pitch, steps // 3, rounds - 2, *settings)
     return points
@@ -122,6 +105,16 @@ COLLAR = [
 
 # the right front edge is tucked into the belt: folds run from there to the elbow and the hem
 TUCK = tuple((20 + k, k, (-1.18 + 0.06 * k, -0.25 + 0.22 * k, 8.05)) for k in range(3))
+# the left front edge lies over the crook of the lantern arm, and the forearm comes out before it
+SLING = tuple(
+    (row, -1, place)
+    for row, place in (
+        (3, (1.4, -1.0, 10.98)),
+        (8, (2.05, -1.3, 10.15)),
+        (11, (2.7, -1.45, 10.22)),
+        (15, (3.4, -1.2, 9.55)),
+    )
+)
 
 
 def _cape(
@@ -140,14 +133,21 @@ def _cape(
     gap=0.16,
     bend=0.12,
     pins=(),
+    pleats=0.0,
 ):
+    """A cape hung from its collar; `pleats` is how deep it is pleated, at the hem, before it falls."""
     flat = _fan(inner, outer, angle, rows, columns)
     top = spline(collar, columns)
     turn = np.deg2rad(np.linspace(*sweep, columns))
-    out = np.stack([np.sin(turn), np.cos(turn), 0 * turn], 1) * np.cos(slope) - np.array(
-        [0, 0, np.sin(slope)]
+    down = np.linspace(0.0, 1.0, rows)[:, None, None]
+    share = np.linspace(0.0, 1.0, columns)
+    wave = np.sin(2 * np.pi * (9.0 * share + 0.35 * np.sin(5.3 * share + 0.6))) * (
+        0.7 + 0.3 * np.sin(11.0 * share + 1.0)
     )
-    start = top[None] + (np.linspace(0.0, outer - inner, rows)[:, None, None]) * out[None]
+    out = np.stack([np.sin(turn), np.cos(turn), 0 * turn], 1)
+    fall = out * np.cos(slope) - np.array([0, 0, np.sin(slope)])
+    start = top[None] + (outer - inner) * down * fall[None]
+    start = start + pleats * np.sqrt(down) * wave[:, None] * out[None]
     held = np.ones((rows, columns))
     held[0] = 0.0
     for row, column, place in pins:
@@ -156,23 +156,39 @@ def _cape(
     return hang(start, flat, held, solid, steps=steps, wind=wind, gap=gap, bend=bend)
 
 
-def _fine(points, rows, columns, *, ragged, rng, reach=1.0, tears=4):
-    """The fallen cloth on a finer grid, its hem cut ragged and torn; also each place's share of the uncut length."""
+def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
+    """The fallen cloth on a finer grid, its hem cut unevenly; also each place's share of the uncut length."""
     r0, c0 = points.shape[:2]
     points = gaussian_filter(points, (1.5, 1.3, 0.0), mode="nearest")
     share = np.linspace(0.0, 1.0, columns)
-    wear = gaussian_filter(rng.uniform(-1, 1, columns), columns / 70.0, mode="nearest")
-    hem = 1.0 - ragged * (0.5 + 2.0 * wear)
-    for place in rng.uniform(0.05, 0.95, tears):
-        hem -= (
-            ragged
-            * rng.uniform(0.8, 1.8)
-            * np.exp(-(np.abs((share - place) / rng.uniform(0.012, 0.022)) ** 2))
-        )
-    hem = np.clip(hem, 0.1, 1.0) * reach
+    wear = gaussian_filter(rng.uniform(-1, 1, columns), columns / 28.0, mode="nearest")
+    hem = np.clip(1.0 - ragged * (0.5 + 3.0 * wear), 0.1, 1.0) * reach
     down = np.linspace(0.0, 1.0, rows)[:, None] * hem[None]
     places = down * (r0 - 1), np.broadcast_to(share * (c0 - 1), down.shape)
     return resampled(points, *places), down / reach
+
+
+def _edge_distance(grid, *, sides):
+    """How far along the cloth each place is from the hem and, if `sides`, from the two other free edges."""
+    down = np.linalg.norm(np.diff(grid, axis=0), axis=2)
+    far = np.concatenate([np.cumsum(down[::-1], axis=0)[::-1], np.zeros((1, grid.shape[1]))])
+    if sides:
+        across = np.cumsum(np.linalg.norm(np.diff(grid, axis=1), axis=2), axis=1)
+        across = np.concatenate([np.zeros((len(grid), 1)), across], 1)
+        far = np.minimum(far, np.minimum(across, across[:, -1:] - across))
+    return far
+
+
+def hemmed(skins, *, sides=True, roll=0.14):
+    """The two skins drawn together at the free edges as a rolled hem of radius `roll` with a seam behind it."""
+    middle, half = 0.5 * (skins[0] + skins[1]), 0.5 * (skins[0] - skins[1])
+    far = _edge_distance(gaussian_filter(middle, (2.0, 2.0, 0.0), mode="nearest"), sides=sides)
+    thick = np.linalg.norm(half, axis=2).mean()
+    bead = np.sqrt(np.clip(1.0 - (np.clip(far, 0, 2 * roll) / roll - 1.0) ** 2, 0.02, 1.0))
+    seam = 1.0 - 0.25 * np.exp(-(((far - 2.2 * roll) / (0.45 * roll)) ** 2))
+    scale = np.where(far < roll, np.maximum(roll / thick * bead, 0.1), np.maximum(roll / thick * bead, seam))
+    half = half * gaussian_filter(scale, 0.7, mode="nearest")[..., None]
+    return middle + half, middle - half
 
 
 def _patch(share, across, place, size, height):
@@ -203,8 +219,8 @@ def _stitches(outer, x, y, count, rng):
     return meshes
 
 
-def thickened(grid, thick, *, relief=None):
-    """Outer and inner skin of a sheet, thinner at the hem; `relief` raises the outside."""
+def thickened(grid, thick, *, folds=None):
+    """Outer and inner skin of a sheet; `folds` moves both out by a height."""
     normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
     half = 0.5 * np.broadcast_to(thick, grid.shape[:2])[..., None]
     skins = []
@@ -212,53 +228,35 @@ def thickened(grid, thick, *, relief=None):
         # a skin crosses itself in creases tighter than the cloth is thick: smoothing closes them
         skin = grid + sense * normals * half
         skins.append(gaussian_filter(skin, (3.0, 3.0, 0.0), mode="nearest"))
-    if relief is not None:
-        skins[0] = skins[0] + normals * relief[..., None]
+    if folds is not None:
+        skins = [skin + normals * folds[..., None] for skin in skins]
     return tuple(skins)
 
 
 def cloak(solid, fineness):
     """The long cloak over both shoulders, blown back and to his left, with a raised border."""
+    cut = (3.0, 11.8, 2.9)
     fallen = _cape(
         solid,
-        inner=3.0,
-        outer=11.8,
-        angle=2.3,
+        inner=cut[0],
+        outer=cut[1],
+        angle=cut[2],
         rows=36,
-        columns=69,
+        columns=85,
         slope=0.9,
         steps=int(320 * _effort(fineness)),
-        wind=(0.00035, 0.0004, 0.0),
-        bend=0.015,
+        wind=(0.0001, 0.00025, 0.0),
+        bend=0.012,
         gap=0.24,
-        pins=TUCK,
+        pins=TUCK + SLING,
+        sweep=(-97.0, 96.0),
+        pleats=0.45,
     )
-    grid, share = _fine(
-        fallen,
-        int(270 * fineness),
-        int(440 * fineness),
-        ragged=0.035,
-        rng=np.random.default_rng(4877),
-        tears=5,
-    )
-    border = 0.07 * np.exp(-(((share - 0.93) / 0.014) ** 4)) - 0.03 * np.exp(-(((share - 0.90) / 0.008) ** 2))
-    across = np.broadcast_to(np.linspace(0, 1, grid.shape[1]), share.shape)
-    patches = [
-        _patch(share, across, *spot, 0.10)
-        for spot in (((0.60, 0.83), (0.11, 0.05)), ((0.73, 0.5), (0.075, 0.03)))
-    ]
-    skins = thickened(grid, 0.27 - 0.05 * share, relief=border + sum(patch[0] for patch in patches))
-    rng = np.random.default_rng(419)
-    return joined(
-        [
-            slab(*skins),
-            *(
-                m
-                for (_, x, y), count in zip(patches, (26, 15), strict=True)
-                for m in _stitches(skins[0], x, y, count, rng)
-            ),
-        ]
-    )
+    rng = np.random.default_rng(4877)
+    grid, share = _fine(fallen, int(270 * fineness), int(440 * fineness), ragged=0.06, rng=rng)
+    across = np.broadcast_to(np.linspace(0.0, 1.0, grid.shape[1]), share.shape)
+    folds = gaussian_filter(fold_field(share, across, CLOAK_FOLDS, cut), 2.0 * fineness)
+    return slab(*hemmed(thickened(grid, 0.26 - 0.05 * share, folds=folds)))
 
 
 def hem_veil(solid, fineness):
@@ -282,8 +280,7 @@ def hem_veil(solid, fineness):
         fallen,
         int(160 * fineness),
         int(260 * fineness),
-        ragged=0.04,
-        tears=5,
+        ragged=0.03,
         rng=np.random.default_rng(2221),
     )
     return open_sheet(grid)
@@ -324,8 +321,7 @@ def tabard(solid, fineness):
     grid, share = _fine(
         fallen, int(190 * fineness), int(150 * fineness), ragged=0.035, rng=np.random.default_rng(811)
     )
-    border = 0.05 * np.exp(-(((share - 0.9) / 0.02) ** 4))
-    return slab(*thickened(grid, 0.2 - 0.04 * share, relief=border))
+    return slab(*hemmed(thickened(grid, 0.2 - 0.04 * share), roll=0.12))
 
 
 BRIM = [
@@ -363,16 +359,17 @@ def hood(solid, fineness):
     held = np.ones((rows, columns))
     held[:stiff] = 0.0
     fallen = hang(start, flat, held, solid, steps=int(300 * _effort(fineness)), gap=0.44, bend=0.03, grip=0.5)
-    # the cloth buckles where the stiff band ends: iron that out
+    # the cloth buckles where the stiff band ends and beside the clasp: iron that out
     row = np.arange(len(fallen))[:, None, None]
-    ironed = gaussian_filter(fallen, (7.0, 4.0, 0.0), mode="nearest")
-    weight = np.exp(-(((row - 2 * stiff - 4) / 9.0) ** 4)) * np.clip(row / 4.0, 0.0, 1.0)
+    ironed = gaussian_filter(fallen, (7.0, 5.0, 0.0), mode="nearest")
+    side = np.clip((np.abs(np.linspace(-1, 1, fallen.shape[1])) - 0.5) / 0.2, 0.0, 1.0)[None, :, None]
+    weight = np.maximum(np.exp(-(((row - 2 * stiff - 4) / 9.0) ** 4)), side) * np.clip(row / 4.0, 0.0, 1.0)
     fallen = fallen + weight * (ironed - fallen)
     rng = np.random.default_rng(3901)
-    point = 0.62 + 0.38 * np.exp(-((np.linspace(-1, 1, int(330 * fineness)) / 0.33) ** 2))
-    grid, down = _fine(fallen, int(270 * fineness), int(330 * fineness), ragged=0.025, rng=rng, reach=point)
-    border = 0.06 * np.exp(-(((down - 0.94) / 0.014) ** 4))
-    cloth = slab(*thickened(grid, 0.25, relief=border))
+    # the corners are cut away, so that the edge runs from the clasp over the shoulders to the back
+    point = 0.86 - 0.48 * np.abs(np.linspace(-1, 1, int(330 * fineness))) ** 1.5
+    grid, _ = _fine(fallen, int(270 * fineness), int(330 * fineness), ragged=0.025, rng=rng, reach=point)
+    cloth = slab(*hemmed(thickened(grid, 0.25), sides=False))
     width = np.interp(
         np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
     )
