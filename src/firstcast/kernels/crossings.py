@@ -7,7 +7,7 @@ import numpy as np
 from numba import prange
 
 from firstcast.compiling import kernel
-from firstcast.kernels.boxtree import STACK, gather_near
+from firstcast.kernels.boxtree import STACK, gather_around
 from firstcast.kernels.orientation import side_of_line, side_of_plane
 
 RUN = 256
@@ -161,40 +161,20 @@ def triangles_cross(points, a, b):
 
 
 @kernel
-def _near_of(points, triangles, t, tree, stack, near):
-    """Rows of triangles whose boxes meet that of triangle `t`: their number, and `near`, longer where it must be.
-
-    A function of its own: inside a parallel loop numba moves the making of arrays out of the loop, and an array
-    that should have grown stays as short as it was.
-    """
-    corner = triangles[t]
-    p, q, r = points[corner[0]], points[corner[1]], points[corner[2]]
-    found = -1
-    while found < 0:
-        found = gather_near(
-            tree, points, triangles,
-            min(p[0], q[0], r[0]), min(p[1], q[1], r[1]), min(p[2], q[2], r[2]),
-            max(p[0], q[0], r[0]), max(p[1], q[1], r[1]), max(p[2], q[2], r[2]),
-            stack, near,
-        )  # fmt: skip
-        if found < 0:
-            near = np.empty(2 * len(near), np.int32)
-    return found, near
-
-
-@kernel
 def _cross_run(points, triangles, chosen, later_only, tree, first, last, count, start, pairs):
     """One run of chosen triangles: see `find_crossings`."""
     stack = np.empty(STACK, np.int64)
     near = np.empty(512, np.int32)
     for i in range(first, last):
         t = chosen[i]
-        found, near = _near_of(points, triangles, t, tree, stack, near)
+        corner = triangles[t]
+        p, q, r = points[corner[0]], points[corner[1]], points[corner[2]]
+        found, near = gather_around(tree, points, triangles, p, q, r, np.float32(0.0), stack, near)
         count[i] = 0
         for k in range(found):
             other = near[k]
             if (other > t or (other != t and not later_only)) and triangles_cross(
-                points, triangles[t], triangles[other]
+                points, corner, triangles[other]
             ):
                 row = start[i] + count[i]
                 if row < len(pairs):
