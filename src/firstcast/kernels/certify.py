@@ -5,8 +5,8 @@ three corners lie within d of the same triangle, the whole piece does. Where the
 piece (`firstcast.kernels.cover`), its greatest height over it bounds the distance. And no distance
 changes faster than the place moves. Pieces that none settles are halved at their longest edge.
 
-Triangles are taken in runs of fixed length. Each run raises its own bound as it goes and looks closer only at
-what might raise it further, so the greatest distance is enclosed to `resolution` at little cost.
+Triangles are taken in runs of fixed length. Each run knows how far some place of it lies, and looks closer only
+at what might lie farther by more than `resolution`, so the greatest distance is enclosed at little cost.
 """
 
 import numpy as np
@@ -14,7 +14,7 @@ from numba import prange
 
 from firstcast.compiling import kernel
 from firstcast.kernels.boxtree import STACK, gather_near, nearest_row, squared_to_row
-from firstcast.kernels.cover import covered_within, make_over, set_frame
+from firstcast.kernels.cover import cover_height, make_over, set_frame
 
 RUN = 1024
 """Triangles that share one running bound; fixed, so that results don't depend on threads."""
@@ -63,78 +63,110 @@ def halve(pieces, waiting, edge):
 
 
 @kernel
+def _worst_corner2(points, triangles, row, piece):
+    """Squared distance from triangle `row` of the corner of a piece that is farthest from it."""
+    return max(
+        squared_to_row(points, triangles, row, piece[0], piece[1], piece[2]),
+        squared_to_row(points, triangles, row, piece[3], piece[4], piece[5]),
+        squared_to_row(points, triangles, row, piece[6], piece[7], piece[8]),
+    )
+
+
+@kernel
+def _one_for_all(tree, points, triangles, piece, bound, stack, near, hint):
+    """Squared distance within which one triangle has all corners of a piece, and that triangle.
+
+    Looks no farther than `bound`, and stops at the first that is within it.
+    """
+    count = gather_near(
+        tree, points, triangles,
+        min(piece[0], piece[3], piece[6]) - bound,
+        min(piece[1], piece[4], piece[7]) - bound,
+        min(piece[2], piece[5], piece[8]) - bound,
+        max(piece[0], piece[3], piece[6]) + bound,
+        max(piece[1], piece[4], piece[7]) + bound,
+        max(piece[2], piece[5], piece[8]) + bound,
+        stack, near,
+    )  # fmt: skip
+    upper2 = np.inf
+    for i in range(count):
+        worst2 = _worst_corner2(points, triangles, near[i], piece)
+        if worst2 < upper2:
+            upper2 = worst2
+            hint = near[i]
+            if upper2 <= bound * bound:
+                break
+    return upper2, hint
+
+
+@kernel
 def prove_pieces(
-    tree, points, triangles, twin, pieces, over, bound, limit, resolution, stack, near, hint, failed_at
+    tree,
+    points,
+    triangles,
+    twin,
+    pieces,
+    over,
+    bound,
+    proved,
+    limit,
+    resolution,
+    stack,
+    near,
+    hint,
+    failed_at,
 ):
     """Prove that the first of `pieces` lies within `limit` of a mesh.
 
-    Gives the state, the bound (raised where needed), and the row that settled the last piece: a hint
-    for the next call. The place of a failure goes to `failed_at` (3,). Covering is tried where `twin` has rows.
+    `bound` is what is good enough: it is raised only to what some place's own distance demands, plus the
+    resolution. `proved` is the greatest bound that was made use of. Gives the state, both, and the row that settled
+    the last piece: a hint for the next call. The place of a failure goes to `failed_at` (3,). Covering is
+    tried where `twin` has rows.
     """
     waiting = 1
     plane = 0
     while waiting > 0:
         piece = pieces[waiting - 1]
-        if hint >= 0:
-            d0 = squared_to_row(points, triangles, hint, piece[0], piece[1], piece[2])
-            d1 = squared_to_row(points, triangles, hint, piece[3], piece[4], piece[5])
-            d2 = squared_to_row(points, triangles, hint, piece[6], piece[7], piece[8])
-            if max(d0, d1, d2) <= bound * bound:
-                waiting -= 1
-                continue
+        upper2 = np.inf if hint < 0 else _worst_corner2(points, triangles, hint, piece)
+        if upper2 > bound * bound:
+            upper2, hint = _one_for_all(tree, points, triangles, piece, bound, stack, near, hint)
+        upper = np.sqrt(upper2)
         edge, length2 = longest_edge(piece)
-        count = gather_near(
-            tree, points, triangles,
-            min(piece[0], piece[3], piece[6]) - limit,
-            min(piece[1], piece[4], piece[7]) - limit,
-            min(piece[2], piece[5], piece[8]) - limit,
-            max(piece[0], piece[3], piece[6]) + limit,
-            max(piece[1], piece[4], piece[7]) + limit,
-            max(piece[2], piece[5], piece[8]) + limit,
-            stack, near,
-        )  # fmt: skip
-        near0, near1, near2, upper = np.inf, np.inf, np.inf, np.inf
-        for i in range(count):
-            d0 = squared_to_row(points, triangles, near[i], piece[0], piece[1], piece[2])
-            d1 = squared_to_row(points, triangles, near[i], piece[3], piece[4], piece[5])
-            d2 = squared_to_row(points, triangles, near[i], piece[6], piece[7], piece[8])
-            near0, near1, near2 = min(near0, d0), min(near1, d1), min(near2, d2)
-            if max(d0, d1, d2) < upper:
-                upper = max(d0, d1, d2)
-                hint = near[i]
-                if upper <= bound * bound:
-                    break
-        upper = np.sqrt(upper)
-        if upper <= bound:
-            waiting -= 1
-            continue
-        if count >= 0:
-            lower2 = max(near0, near1, near2)
+        if upper > bound:
+            lower2 = 0.0
+            for c in range(0, 9, 3):
+                row, d = nearest_row(
+                    tree, points, triangles, piece[c], piece[c + 1], piece[c + 2], np.inf, stack
+                )
+                if d > lower2:
+                    lower2 = d
+                    for i in range(3):
+                        failed_at[i] = piece[c + i]
+                worst2 = _worst_corner2(points, triangles, row, piece)
+                if worst2 < upper2:
+                    upper2, hint = worst2, row
             if lower2 > limit * limit:
-                at = 0 if near0 == lower2 else (3 if near1 == lower2 else 6)
-                for i in range(3):
-                    failed_at[i] = piece[at + i]
-                return BEYOND, bound, hint
-            if len(twin) > 0 and lower2 <= bound * bound and plane >= 0:
+                return BEYOND, bound, proved, hint
+            lower = np.sqrt(lower2)
+            bound = max(bound, min(lower + resolution, limit))
+            # a place of a triangle is nearer to some corner than 1/sqrt(3) of the longest edge
+            upper = min(np.sqrt(upper2), lower + 0.5774 * np.sqrt(length2))
+            if upper > bound and len(twin) > 0 and plane >= 0:
                 if plane == 0:
                     plane = 1 if set_frame(piece, over.frame) else -1
-                if plane > 0 and covered_within(piece, over, points, triangles, twin, hint, bound):
-                    waiting -= 1
-                    continue
-            lower = np.sqrt(lower2)
-            # a place of a triangle is nearer to some corner than 1/sqrt(3) of the longest edge
-            upper = min(upper, lower + 0.5774 * np.sqrt(length2))
-            if upper <= limit and upper <= max(bound, lower) + resolution:
-                bound = max(bound, upper)
-                waiting -= 1
-                continue
+                if plane > 0:
+                    height = cover_height(piece, over, points, triangles, twin, hint, bound)
+                    if height >= 0.0:
+                        upper = height
+        if upper <= bound:
+            proved = max(proved, upper)
+            waiting -= 1
+            continue
         if length2 < 1e-12 or waiting == len(pieces):
-            for i in range(3):
-                failed_at[i] = piece[i]
-            return UNDECIDED, bound, hint
+            return UNDECIDED, bound, proved, hint
         halve(pieces, waiting, edge)
         waiting += 1
-    return HELD, bound, hint
+    return HELD, bound, proved, hint
 
 
 @kernel
@@ -163,7 +195,7 @@ def bound_from(
 ):
     """Bound the distance from the chosen triangles of one mesh to another mesh, piece by piece.
 
-    floor : bounds below this are not looked for: it saves most of the work
+    floor : what is nearer than this is not looked at closely: it saves much of the work
     bounds : (runs,) float64, the bound of each run of RUN triangles that held
     state : (len(chosen),) uint8, HELD, BEYOND or UNDECIDED
     nearest : (len(chosen),) int32, for those that did not hold the nearest triangle of the other mesh
@@ -175,11 +207,12 @@ def bound_from(
         pieces = np.empty((PIECES, 9))
         failed_at = np.empty(3)
         over = make_over(FEW)
-        bound = floor
+        bound = max(floor, resolution)
+        proved = 0.0
         hint = np.int32(-1)
         for i in range(run * RUN, min((run + 1) * RUN, len(chosen))):
             load_piece(from_points, from_triangles, chosen[i], pieces[0])
-            result, bound, hint = prove_pieces(
+            result, bound, proved, hint = prove_pieces(
                 tree,
                 points,
                 triangles,
@@ -187,6 +220,7 @@ def bound_from(
                 pieces,
                 over,
                 bound,
+                proved,
                 limit,
                 resolution,
                 stack,
@@ -200,7 +234,7 @@ def bound_from(
                 nearest[i] = nearest_row(
                     tree, points, triangles, failed_at[0], failed_at[1], failed_at[2], np.inf, stack
                 )[0]
-        bounds[run] = bound
+        bounds[run] = proved
 
 
 @kernel(parallel=True)
@@ -236,7 +270,8 @@ def bound_by_cover(
         failed_at = np.empty(3)
         first, last = run * COVER_RUN, min((run + 1) * COVER_RUN, len(chosen))
         # the corners' own distances: what the bound can't be below
-        bound = floor
+        bound = max(floor, resolution)
+        proved = 0.0
         for i in range(first, last):
             v = from_triangles[chosen[i], 0]
             row, d = nearest_row(
@@ -245,7 +280,7 @@ def bound_by_cover(
                 limit * limit, stack,
             )  # fmt: skip
             if row >= 0:
-                bound = max(bound, np.sqrt(d))
+                bound = max(bound, min(np.sqrt(d) + resolution, limit))
         hint = np.int32(-1)
         for i in range(first, last):
             load_piece(from_points, from_triangles, chosen[i], pieces[0])
@@ -257,9 +292,9 @@ def bound_by_cover(
                 edge, length2 = longest_edge(piece)
                 if not flat_enough or length2 < (piece_mm / 8.0) ** 2:
                     small[0, :] = piece
-                    result, bound, hint = prove_pieces(
+                    result, bound, proved, hint = prove_pieces(
                         tree, points, triangles, none, small, over,
-                        bound, limit, resolution, stack, near, hint, failed_at,
+                        bound, proved, limit, resolution, stack, near, hint, failed_at,
                     )  # fmt: skip
                     waiting -= 1
                     continue
@@ -274,7 +309,10 @@ def bound_by_cover(
                     if seed < 0:
                         result = BEYOND
                         continue
-                    if covered_within(piece, over, points, triangles, twin, seed, bound):
+                    bound = max(bound, min(np.sqrt(d) + resolution, limit))
+                    height = cover_height(piece, over, points, triangles, twin, seed, bound)
+                    if height >= 0.0:
+                        proved = max(proved, height)
                         waiting -= 1
                         continue
                 if waiting == len(pieces):
@@ -283,4 +321,4 @@ def bound_by_cover(
                 halve(pieces, waiting, edge)
                 waiting += 1
             state[i] = result
-        bounds[run] = bound
+        bounds[run] = proved

@@ -135,10 +135,11 @@ def _enter(table, row):
 
 
 @kernel
-def covered_within(piece, over, points, triangles, twin, seed, bound):
-    """Whether the fine triangles that are reached from `seed` cover a piece, none higher over it than `bound`.
+def cover_height(piece, over, points, triangles, twin, seed, bound):
+    """Bound the height of the fine triangles that are reached from `seed` over a piece.
 
-    `over.frame` holds the plane of the piece (9,).
+    Gives -1 if they don't cover the piece or one is higher over it than `bound`. `over.frame` holds the
+    plane of the piece (9,).
     """
     queue, table, frame, fine, flat, work = over
     for c in range(3):
@@ -154,6 +155,7 @@ def covered_within(piece, over, points, triangles, twin, seed, bound):
     count = 1
     done = 0
     covered = 0
+    highest = 0.0
     while done < count:
         t = queue[done]
         done += 1
@@ -168,10 +170,11 @@ def covered_within(piece, over, points, triangles, twin, seed, bound):
         if tallest > bound:
             tallest = _highest_over(flat, fine, work)
             if tallest > bound:
-                return False
+                return -1.0
+        highest = max(highest, tallest)
         times = _covers(fine, gx, gy)
         if times == 2:
-            return False
+            return -1.0
         covered += times
         for c in range(3):
             a, b = 3 * c, (3 * c + 3) % 9
@@ -179,14 +182,14 @@ def covered_within(piece, over, points, triangles, twin, seed, bound):
                 continue
             other = twin[3 * t + c]
             if other < 0:
-                return False
+                return -1.0
             other //= 3
             if _enter(table, other):
                 if count == len(queue):
-                    return False
+                    return -1.0
                 queue[count] = other
                 count += 1
-    return covered != 0
+    return highest if covered != 0 else -1.0
 
 
 @kernel
