@@ -6,9 +6,9 @@ from clay import Clay
 from drape_loops import drape
 from field_loops import fill_field
 from folds import CLOAK_FOLDS, fold_field
+from mending import patch
 from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
-from scipy.spatial import cKDTree
 from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline, tube, unit
 
 COLLIDER_PITCH = 0.14
@@ -138,7 +138,7 @@ def _cape(
     """A cape hung from its collar; `pleats` is how deep it is pleated, at the hem, before it falls."""
     flat = _fan(inner, outer, angle, rows, columns)
     top = spline(collar, columns)
-    turn = np.deg2rad(np.linspace(*sweep, columns))
+    turn = np.deg2rad(np.linspace(sweep[0], sweep[1], columns))
     down = np.linspace(0.0, 1.0, rows)[:, None, None]
     share = np.linspace(0.0, 1.0, columns)
     wave = np.sin(2 * np.pi * (9.0 * share + 0.35 * np.sin(5.3 * share + 0.6))) * (
@@ -156,7 +156,7 @@ def _cape(
     return hang(start, flat, held, solid, steps=steps, wind=wind, gap=gap, bend=bend)
 
 
-def _fine(points, rows, columns, *, ragged, rng, reach=1.0):
+def _fine(points, rows, columns, *, ragged, rng, reach: float | np.ndarray = 1.0):
     """The fallen cloth on a finer grid, its hem cut unevenly; also each place's share of the uncut length."""
     r0, c0 = points.shape[:2]
     points = gaussian_filter(points, (1.5, 1.3, 0.0), mode="nearest")
@@ -183,40 +183,14 @@ def hemmed(skins, *, sides=True, roll=0.14):
     """The two skins drawn together at the free edges as a rolled hem of radius `roll` with a seam behind it."""
     middle, half = 0.5 * (skins[0] + skins[1]), 0.5 * (skins[0] - skins[1])
     far = _edge_distance(gaussian_filter(middle, (2.0, 2.0, 0.0), mode="nearest"), sides=sides)
+    share = np.linspace(0.0, 1.0, far.shape[1])
+    far = far * (1.0 + 0.09 * np.sin(31.0 * share) + 0.05 * np.sin(74.0 * share + 1.0))
     thick = np.linalg.norm(half, axis=2).mean()
     bead = np.sqrt(np.clip(1.0 - (np.clip(far, 0, 2 * roll) / roll - 1.0) ** 2, 0.02, 1.0))
     seam = 1.0 - 0.25 * np.exp(-(((far - 2.2 * roll) / (0.45 * roll)) ** 2))
     scale = np.where(far < roll, np.maximum(roll / thick * bead, 0.1), np.maximum(roll / thick * bead, seam))
     half = half * gaussian_filter(scale, 0.7, mode="nearest")[..., None]
     return middle + half, middle - half
-
-
-def _patch(share, across, place, size, height):
-    """The height of a sewn-on patch over the sheet, and its local places (x, y), ±1 at the edge."""
-    x = (across - place[1]) / size[1]
-    y = (share - place[0]) / size[0]
-    x, y = x + 0.22 * y, y - 0.1 * x
-    far = np.maximum(np.abs(x), np.abs(y))
-    inside = np.clip((1.0 - far) * 8.0, 0.0, 1.0)
-    return height * inside * inside * (3 - 2 * inside), x, y
-
-
-def _stitches(outer, x, y, count, rng):
-    """Short threads across the edge of a patch, as tubes on the sheet's outside."""
-    meshes = []
-    tree = cKDTree(np.stack([x.ravel(), y.ravel()], 1))
-    flat = outer.reshape(-1, 3)
-    for k in range(count):
-        turn = 4.0 * (k + 0.5) / count
-        edge = int(turn)
-        t = 2.0 * (turn - edge) - 1.0
-        tip = {0: (t, 1.0), 1: (1.0, -t), 2: (-t, -1.0), 3: (-1.0, t)}[edge]
-        steps = np.linspace(0.84, 1.12, 6)[:, None] * np.array(tip) + 0.05 * rng.normal(0, 1, 2)
-        _, index = tree.query(steps)
-        path = flat[index]
-        if np.linalg.norm(path[-1] - path[0]) < 0.8:
-            meshes.append(tube(spline(path[[0, -1]], 8), 0.06, sides=8))
-    return meshes
 
 
 def thickened(grid, thick, *, folds=None):
@@ -234,7 +208,7 @@ def thickened(grid, thick, *, folds=None):
 
 
 def cloak(solid, fineness):
-    """The long cloak over both shoulders, blown back and to his left, with a raised border."""
+    """The long cloak over both shoulders, blown back and to his left, with a rolled hem and two patches."""
     cut = (3.0, 11.8, 2.9)
     fallen = _cape(
         solid,
@@ -253,10 +227,15 @@ def cloak(solid, fineness):
         pleats=0.45,
     )
     rng = np.random.default_rng(4877)
-    grid, share = _fine(fallen, int(270 * fineness), int(440 * fineness), ragged=0.06, rng=rng)
+    grid, share = _fine(fallen, int(260 * fineness), int(420 * fineness), ragged=0.09, rng=rng)
     across = np.broadcast_to(np.linspace(0.0, 1.0, grid.shape[1]), share.shape)
     folds = gaussian_filter(fold_field(share, across, CLOAK_FOLDS, cut), 2.0 * fineness)
-    return slab(*hemmed(thickened(grid, 0.26 - 0.05 * share, folds=folds)))
+    skins = hemmed(thickened(grid, 0.26 - 0.05 * share, folds=folds))
+    mends = (
+        {"down": 0.72, "across": 0.876, "wide": 1.4, "tall": 1.7, "turn": 0.16, "stitches": 17},
+        {"down": 0.76, "across": 0.33, "wide": 1.3, "tall": 1.15, "turn": -0.25, "stitches": 13},
+    )
+    return joined([slab(*skins), *(mesh for mend in mends for mesh in patch(skins[0], rng=rng, **mend))])
 
 
 def hem_veil(solid, fineness):
@@ -319,7 +298,7 @@ def tabard(solid, fineness):
         bend=0.03,
     )
     grid, share = _fine(
-        fallen, int(190 * fineness), int(150 * fineness), ragged=0.035, rng=np.random.default_rng(811)
+        fallen, int(160 * fineness), int(130 * fineness), ragged=0.035, rng=np.random.default_rng(811)
     )
     return slab(*hemmed(thickened(grid, 0.2 - 0.04 * share), roll=0.12))
 
@@ -367,8 +346,8 @@ def hood(solid, fineness):
     fallen = fallen + weight * (ironed - fallen)
     rng = np.random.default_rng(3901)
     # the corners are cut away, so that the edge runs from the clasp over the shoulders to the back
-    point = 0.86 - 0.48 * np.abs(np.linspace(-1, 1, int(330 * fineness))) ** 1.5
-    grid, _ = _fine(fallen, int(270 * fineness), int(330 * fineness), ragged=0.025, rng=rng, reach=point)
+    point = 0.86 - 0.48 * np.abs(np.linspace(-1, 1, int(280 * fineness))) ** 1.5
+    grid, _ = _fine(fallen, int(220 * fineness), int(280 * fineness), ragged=0.025, rng=rng, reach=point)
     cloth = slab(*hemmed(thickened(grid, 0.25), sides=False))
     width = np.interp(
         np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
