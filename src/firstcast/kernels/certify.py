@@ -131,6 +131,13 @@ def prove_pieces(
         if upper2 > bound * bound:
             upper2, hint = _one_for_all(tree, points, triangles, piece, bound, stack, near, hint)
         upper = np.sqrt(upper2)
+        if upper > bound and len(twin) > 0 and hint >= 0 and plane >= 0:
+            if plane == 0:
+                plane = 1 if set_frame(piece, over.frame) else -1
+            if plane > 0:
+                height = cover_height(piece, over, points, triangles, twin, hint, bound)
+                if height >= 0.0:
+                    upper = height
         edge, length2 = longest_edge(piece)
         if upper > bound:
             lower2 = 0.0
@@ -151,13 +158,6 @@ def prove_pieces(
             bound = max(bound, min(lower + resolution, limit))
             # a place of a triangle is nearer to some corner than 1/sqrt(3) of the longest edge
             upper = min(np.sqrt(upper2), lower + 0.5774 * np.sqrt(length2))
-            if upper > bound and len(twin) > 0 and plane >= 0:
-                if plane == 0:
-                    plane = 1 if set_frame(piece, over.frame) else -1
-                if plane > 0:
-                    height = cover_height(piece, over, points, triangles, twin, hint, bound)
-                    if height >= 0.0:
-                        upper = height
         if upper <= bound:
             proved = max(proved, upper)
             waiting -= 1
