@@ -2,8 +2,9 @@
 
 import numpy as np
 from clay import Clay
-from pose import LANTERN_TOP, POLE_RADIUS, pole_at
-from surfaces import bead, joined, lathe, spline, tube
+from pose import HANDLE_RISE, HANDLE_WAY, LANTERN_TOP, POLE_RADIUS, pole_at
+from scipy.ndimage import gaussian_filter1d
+from surfaces import bead, joined, lathe, round_ends, spline, tube, unit
 
 
 def _round_path(centre, radius, count=64, axis_x=(1, 0, 0), axis_y=(0, 1, 0)):
@@ -22,7 +23,9 @@ def pole(fineness):
     radius = POLE_RADIUS * (1.0 + 0.04 * np.sin(2.3 * heights))
     for knot in (3.1, 6.4, 8.2, 12.9, 15.1):
         radius = radius + 0.07 * np.exp(-(((heights - knot) / 0.16) ** 2))
-    radius[heights > 16.9] *= 1.06
+    radius[heights > 16.7] *= 1.1
+    radius = gaussian_filter1d(radius, 0.1 * len(heights) / 16.9)
+    path, radius = round_ends(path, radius)
     turn = np.linspace(0, 2 * np.pi, 40, endpoint=False)
     bark = 1.0 + 0.05 * np.sin(7 * turn) + 0.03 * np.sin(11 * turn + 1)
     shaft = tube(path, radius, shape=np.stack([bark * np.cos(turn), bark * np.sin(turn)], 1), twist=0.25)
@@ -103,14 +106,28 @@ def lantern_cap(fineness):
 
 
 def lantern_ring(fineness):
-    """The ring that the hand holds."""
-    centre = LANTERN_TOP + np.array([0, 0, 0.36])
-    return tube(
-        _round_path(centre, 0.36, int(120 * fineness) + 24, (0.36, -0.93, 0), (0, 0, 1))[:-1],
-        0.12,
-        sides=16,
-        loop=True,
+    """The handle: a wire arch hinged at the cap's shoulders, with a turned grip under the fingers."""
+    way = unit(HANDLE_WAY)
+    arch = np.array(
+        [
+            (-0.84, -0.62),
+            (-0.88, 0.0),
+            (-0.82, 0.62),
+            (-0.6, HANDLE_RISE - 0.12),
+            (0.0, HANDLE_RISE),
+            (0.6, HANDLE_RISE - 0.12),
+            (0.82, 0.62),
+            (0.88, 0.0),
+            (0.84, -0.62),
+        ]
     )
+    path = spline(
+        LANTERN_TOP + arch[:, :1] * way + arch[:, 1:] * np.array([0, 0, 1.0]), int(90 * fineness) + 30
+    )
+    meshes = [tube(path, 0.115, sides=16)]
+    for s in (-1.0, 1.0):
+        meshes.append(bead(LANTERN_TOP + 0.84 * s * way - (0, 0, 0.62), 0.19))
+    return joined(meshes)
 
 
 def lantern_candle(pitch):

@@ -26,6 +26,7 @@ import cloth
 import faults
 import gear
 import lantern
+import marsh
 from meshfiles import write_mesh
 from pose import CHEST, NECK
 from surfaces import slab
@@ -59,7 +60,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "grip_arm.ply": lambda: arms.grip_arm(0.032 * p),
         "grip_hand.ply": lambda: arms.grip_hand(0.022 * p),
         "arm_hand.ply": lambda: arms.arm_hand(0.022 * p),
-        "base_marsh.stl": lambda: boat.base_marsh(0.06 * p),
+        "base_marsh.stl": lambda: marsh.base_marsh(0.045 * p),
         "punt_planks.stl": lambda: boat.punt_planks(0.04 * p),
         "breast_plumes.stl": body.plumes,
         "arm_feathers.stl": lambda: arms.flight_feathers(arms.LEFT_ARM, np.random.default_rng(88), **wing),
@@ -77,7 +78,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "pouch.ply": lambda: gear.pouch(0.03 * p),
         "brooch.ply": lambda: gear.brooch(0.025 * p),
         "punt_hull.ply": lambda: boat.punt_hull(f),
-        "reeds.stl": lambda: boat.reeds(f),
+        "reeds.stl": lambda: marsh.reeds(f),
     }
 
 

@@ -26,10 +26,13 @@ def cast_in(clay, centres, directions, reach=4.0, rounds=40):
     return points, normals, np.abs(clay.distance(points)) < 0.03
 
 
-def rows_round(clay, axis_points, sizes, rng, *, flow, overlap=0.45, slim=0.8, keep=None, jitter=0.08):
+def rows_round(
+    clay, axis_points, sizes, rng, *, flow, overlap=0.45, slim=0.8, keep=None, jitter=0.08, vary=0.15
+):
     """A bed of rows around a curve: `sizes` runs along it, `flow(point, normal, tangent)` gives the lie.
 
-    `overlap` is the share of a feather left bare by the next row; `keep(point)` masks places out.
+    `overlap` is the share of a feather left bare by the next row; `keep(point)` masks places out;
+    `vary` is how far sizes stray.
     """
     path = spline(axis_points, 240)
     frames = carried_frames(path)
@@ -52,7 +55,7 @@ def rows_round(clay, axis_points, sizes, rng, *, flow, overlap=0.45, slim=0.8, k
         lies = np.array([flow(p, n, tangent) for p, n in zip(roots, normals, strict=True)]) + rng.normal(
             0, jitter, (count, 3)
         )
-        own = size * rng.uniform(0.86, 1.16, count)
+        own = size * rng.uniform(1.01 - vary, 1.01 + vary, count)
         if keep is not None:
             good &= np.array([bool(keep(p)) for p in roots])
         beds.append(Bed(roots[good], normals[good], lies[good], own[good]))

@@ -24,10 +24,12 @@ GAZE = np.array([0.34, -0.72, -0.6]) / np.linalg.norm([0.34, -0.72, -0.6])
 RIGHT_ARM = np.array([[-1.65, 0.0, 11.2], [-2.95, 0.35, 9.55], [-2.75, -1.15, 10.95]])
 LEFT_ARM = np.array([[1.2, 0.05, 10.75], [2.55, -0.7, 9.25], [3.15, -2.75, 10.2]])
 
-POLE = np.array([[-3.75, -2.1, 0.3], [-3.0, -1.55, 11.0], [-2.45, -1.2, TOTAL_HEIGHT - 0.1]])
+POLE = np.array([[-3.75, -0.75, 0.3], [-2.92, -1.75, 11.0], [-2.42, -2.25, TOTAL_HEIGHT - 0.1]])
 POLE_RADIUS = 0.24
-GRIP_HEIGHT = 11.35
-LANTERN_TOP = np.array([3.18, -3.02, 9.6])
+GRIP_HEIGHT = 11.6
+LANTERN_TOP = np.array([3.36, -3.42, 8.95])
+HANDLE_RISE = 1.25
+HANDLE_WAY = np.array([0.96, 0.28, 0.0])
 BOAT_TURN_DEG = 19.0
 
 

@@ -101,6 +101,17 @@ def tube(path, radius, *, sides=14, shape=None, twist=0.0, hint=(0.0, 0.0, 1.0),
     return points, np.concatenate([grid, low, high]).astype(np.int32)
 
 
+def round_ends(path, radius, steps=9):
+    """The path and radii (n,) of a tube with both ends drawn out to half balls."""
+    radius = np.broadcast_to(np.asarray(radius, float), len(path))
+    lift = np.linspace(0.0, 0.5 * np.pi, steps + 1)[1:] * 0.97
+    head, tail = unit(path[0] - path[1]), unit(path[-1] - path[-2])
+    first = path[0] + radius[0] * np.sin(lift)[::-1, None] * head
+    last = path[-1] + radius[-1] * np.sin(lift)[:, None] * tail
+    grown = np.concatenate([radius[0] * np.cos(lift)[::-1], radius, radius[-1] * np.cos(lift)])
+    return np.concatenate([first, path, last]), grown
+
+
 def _torus_triangles(rows, columns):
     i, j = np.meshgrid(np.arange(rows), np.arange(columns), indexing="ij")
     a = (i * columns + j).ravel()
