@@ -116,7 +116,9 @@ def test_tell_prints_the_route_card(made, capsys):
 
 
 def test_a_stop_holds_the_masters_back_until_it_is_accepted(tmp_path, capsys):
-    folder = write_small_job(tmp_path, changes={"total_height_mm = 12.0": 'total_height_mm = 12.0\nunit = "cm"'})
+    folder = write_small_job(
+        tmp_path, changes={"total_height_mm = 12.0": 'total_height_mm = 12.0\nunit = "cm"'}
+    )
     assert cli.main(["run", "--quiet", str(folder)]) == cli.STOPPED
     assert not (folder / "masters").exists()
     assert (folder / "held" / "body.stl").exists()
@@ -124,7 +126,9 @@ def test_a_stop_holds_the_masters_back_until_it_is_accepted(tmp_path, capsys):
     stop = next(finding for finding in report["findings"] if finding["verdict"] == "stop")
     assert stop["code"] == "rules-differ-unit"
     with (folder / "job.toml").open("a", encoding="utf-8") as file:
-        file.write(f'\n[[accept]]\nid = "{stop["id"]}"\nreason = "the file unit is a slip"\nmeasured = {stop["measured"]}\n')
+        file.write(
+            f'\n[[accept]]\nid = "{stop["id"]}"\nreason = "the file unit is a slip"\nmeasured = {stop["measured"]}\n'
+        )
     assert cli.main(["run", "--quiet", str(folder)]) == cli.DONE
     assert (folder / "masters" / "body.stl").exists()
     assert not (folder / "held").exists()

@@ -173,6 +173,7 @@ def brooch(pitch):
     clay.ring(centre, 0.3, 0.1, axis=out)
     clay.ball(centre, (0.3, 0.3, 0.12), axis=out)
     clay.ball(centre + 0.1 * out, (0.15, 0.15, 0.14), axis=out, blend=0.02)
+    clay.ball(centre - 0.4 * out, (0.17, 0.17, 0.6), axis=out, blend=0.02)  # a peg that reaches the breast
     for k in range(8):
         a = 2 * np.pi * k / 8
         clay.ball(

@@ -15,10 +15,6 @@ CREASE_PITCHES = 3.5
 """What sampling cuts from a wedge of 15 degrees, the sharpest that the tests of fuse hold."""
 
 
-THIN_PITCHES = 6.0
-"""Around a thin place that fuse reports, as far as two thin walls and the gap between may be cut: chosen."""
-
-
 def expected_of(piece: str, order: Order, outcome: Outcome) -> Expected:
     """What the written master of a piece must be.
 
@@ -72,12 +68,11 @@ def mended_places(piece: str, outcome: Outcome, pitch_mm: float) -> tuple[Ball |
     """Where fuse changed the surface on purpose, or could not hold it and said so."""
     fused = outcome.get("fuse", piece)
     balls = [
-        Ball((float(x), float(y), float(z)), float(radius) + pitch_mm, "filled or dropped by fuse")
+        Ball(
+            (float(x), float(y), float(z)),
+            float(radius) + pitch_mm,
+            "filled or dropped by fuse, or too thin for the lattice",
+        )
         for x, y, z, radius in fused.field("mended")
-    ]
-    balls += [
-        Ball(finding.place_mm, THIN_PITCHES * pitch_mm, "thin place")
-        for finding in fused.field("findings")
-        if finding.code == "thin-place" and finding.place_mm is not None
     ]
     return tuple(balls)

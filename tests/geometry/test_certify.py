@@ -27,7 +27,9 @@ def grid(count: int, size: float = 1.0, height=None) -> Mesh:
     z = np.zeros_like(x) if height is None else height(x, y)
     corner = np.arange((count + 1) ** 2).reshape(count + 1, count + 1)
     a, b, c, d = corner[:-1, :-1], corner[1:, :-1], corner[1:, 1:], corner[:-1, 1:]
-    triangles = np.concatenate([np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)])
+    triangles = np.concatenate(
+        [np.stack([a, b, c], -1).reshape(-1, 3), np.stack([a, c, d], -1).reshape(-1, 3)]
+    )
     return Mesh(np.stack([x, y, z], -1).reshape(-1, 3).astype(np.float32), triangles.astype(np.int32))
 
 
@@ -127,8 +129,10 @@ def test_any_triangles(seed, count):
 
     def soup() -> Mesh:
         corners = rng.normal(size=(count, 1, 3)) + rng.normal(size=(count, 3, 3))
-        corners[:: 3, 2] = corners[::3, 1] + rng.normal(size=3) * 10.0 ** -rng.integers(1, 9)
-        return Mesh(corners.reshape(-1, 3).astype(np.float32), np.arange(3 * count, dtype=np.int32).reshape(-1, 3))
+        corners[::3, 2] = corners[::3, 1] + rng.normal(size=3) * 10.0 ** -rng.integers(1, 9)
+        return Mesh(
+            corners.reshape(-1, 3).astype(np.float32), np.arange(3 * count, dtype=np.int32).reshape(-1, 3)
+        )
 
     first, second = soup(), soup()
     proof = certified_distance(first, second, 20.0)

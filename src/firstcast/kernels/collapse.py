@@ -24,6 +24,13 @@ EDGE_PARTS = 4
 """Sharp edges are looked at in the ends of this many equal parts."""
 
 
+LEAST_SHAPE = 1e-4
+"""Least square of a face's height over its longest edge: a hundredth."""
+
+FLAT = 1e-12
+"""Least square of a face's height, mm²: a nanometre, some steps of float32."""
+
+
 @kernel
 def gather_star(block, star, h0, h1, stamp):
     """List the faces around u and v but the two on the edge; 0 if the link condition forbids the collapse."""
@@ -71,14 +78,18 @@ def faces_keep_facing(block, star, count, x, y, z, least_cosine, least_height):
         bb = bx * bx + by * by + bz * bz
         ab = ax * bx + ay * by + az * bz
         longest = max(aa, bb, aa + bb - 2.0 * ab)
-        if nn <= least_height * least_height * longest or nn < 1e-4 * longest * longest:
-            return False
         m = block.corner[star.edge[i]]
         ox, oy, oz = p[m, 0], p[m, 1], p[m, 2]
         cx, cy, cz = p[a, 0] - ox, p[a, 1] - oy, p[a, 2] - oz
         dx, dy, dz = p[b, 0] - ox, p[b, 1] - oy, p[b, 2] - oz
         qx, qy, qz = cy * dz - cz * dy, cz * dx - cx * dz, cx * dy - cy * dx
         qq = qx * qx + qy * qy + qz * qz
+        if nn <= least_height * least_height * longest or nn < LEAST_SHAPE * longest * longest:
+            # thin: only if it was no less thin before, and never without height
+            ex, ey, ez = cx - dx, cy - dy, cz - dz
+            was = max(cx * cx + cy * cy + cz * cz, dx * dx + dy * dy + dz * dz, ex * ex + ey * ey + ez * ez)
+            if nn * was < qq * longest or nn * was * was < qq * longest * longest or nn <= FLAT * longest:
+                return False
         dot = nx * qx + ny * qy + nz * qz
         if dot <= 0.0 or dot * dot < least_cosine * least_cosine * nn * qq:
             return False
