@@ -266,10 +266,11 @@ def prove_published(outputs: Outputs) -> tuple[dict[str, Any], str]:
     known = {name: found for piece in noted["pieces"] for name, found in piece["files"].items()}
     pieces = []
     for piece in outputs.order.pieces:
-        files = [folder / f"{piece}.{suffix}" for suffix in ("stl", "3mf")]
+        stl, threemf = folder / f"{piece}.stl", folder / f"{piece}.3mf"
+        files = [stl, threemf]
         rows = [_bytes_row(file, known.get(file.name)) for file in files]
         if all(file.exists() for file in files):
-            rows += prove_piece(*files, expected_of(piece, outputs.order, outputs.outcome)).rows
+            rows += prove_piece(stl, threemf, expected_of(piece, outputs.order, outputs.outcome)).rows
         proof = PieceProof(piece, tuple(rows))
         pieces.append(proof_record(proof, [file for file in files if file.exists()]))
     joint = _joint(pieces)

@@ -3,6 +3,7 @@
 import zipfile
 import zlib
 from pathlib import Path
+from typing import Any
 
 import lib3mf  # pyright: ignore[reportMissingImports]
 import numpy as np
@@ -32,7 +33,7 @@ UNIT_MM = {
 def read_threemf(path: Path) -> list[RawMesh]:
     """Each mesh at each build item or component that shows it, moved as the build says."""
     _check_package(path)
-    model = lib3mf.get_wrapper().CreateModel()
+    model: Any = lib3mf.get_wrapper().CreateModel()  # lib3mf is typed as if a model could be None
     model.QueryReader("3mf").ReadFromFile(str(path))
     unit_mm = UNIT_MM[model.GetUnit()]
     found: list[tuple] = []  # name, mesh object, move
@@ -118,6 +119,6 @@ def _matrix(transform) -> np.ndarray:
 def _arrays(mesh) -> tuple[np.ndarray, np.ndarray]:
     """points (n, 3) float64, triangles (m, 3) int64."""
     places, rows = mesh.GetVertices(), mesh.GetTriangleIndices()
-    points = np.frombuffer((lib3mf.Position * len(places))(*places), dtype=np.float32)
-    triangles = np.frombuffer((lib3mf.Triangle * len(rows))(*rows), dtype=np.uint32)
+    points = np.frombuffer(bytes((lib3mf.Position * len(places))(*places)), dtype=np.float32)
+    triangles = np.frombuffer(bytes((lib3mf.Triangle * len(rows))(*rows)), dtype=np.uint32)
     return points.reshape(-1, 3).astype(np.float64), triangles.reshape(-1, 3).astype(np.int64)
