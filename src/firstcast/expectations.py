@@ -24,7 +24,7 @@ def expected_of(piece: str, order: Order, outcome: Outcome) -> Expected:
     matrix = np.asarray(outcome.get("allow", piece).field("matrix"), dtype=np.float64)
     mesh = outcome.get("join", piece).field("mesh")
     light = outcome.get("reduce", piece).field("mesh")
-    pitch_mm = float(np.max(limits.pitch_mm))
+    pitch_mm = float(np.max(outcome.get("fuse", piece).field("pitch_mm")))
     low, high = light.bounds
     scale = float(np.linalg.norm(matrix, 2))
     rounding_mm = float(np.spacing(np.float32(np.abs([low, high]).max())))

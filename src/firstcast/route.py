@@ -86,7 +86,7 @@ ROUTE: tuple[Station, ...] = (
     Station(
         "reduce",
         "piece",
-        {"piece": "piece.name", "mesh": "join.mesh", "limits": "plan.limits"},
+        {"piece": "piece.name", "mesh": "join.mesh", "limits": "plan.limits", "pitch_mm": "fuse.pitch_mm"},
         "a light mesh within tolerance",
     ),
 )

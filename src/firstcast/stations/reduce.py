@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from pydantic import Field
 
 from firstcast.findings import Finding, Measure
@@ -46,8 +47,12 @@ class Lightened(StationResult):
     back_mm: float
 
 
-def reduce(*, piece: str, mesh: Mesh, limits: Limits, settings: Settings) -> Lightened:
+def reduce(
+    *, piece: str, mesh: Mesh, limits: Limits, settings: Settings, pitch_mm: npt.ArrayLike | None = None
+) -> Lightened:
     """Collapse edges while the two surfaces provably stay within the tolerance of one another.
+
+    `pitch_mm` is that of the lattice the mesh was made on, for the error budget; plan's where it is not given.
 
     Raises
     ------
@@ -71,7 +76,7 @@ def reduce(*, piece: str, mesh: Mesh, limits: Limits, settings: Settings) -> Lig
     ]
     worst_mm = max(made.there_mm, made.back_mm)
     rounding_mm = _rounding_mm(light)
-    field_mm = FIELD_SHARE * float(np.max(limits.pitch_mm))
+    field_mm = FIELD_SHARE * float(np.max(limits.pitch_mm if pitch_mm is None else pitch_mm))
     before, after = len(mesh.triangles), len(light.triangles)
     return Lightened(
         says=f"{before:,} to {after:,} triangles, within {worst_mm * 1e3:.2f} µm by bound",
