@@ -19,8 +19,10 @@ from firstcast.proof.tree import Tree
 from firstcast.vocabulary import Verdict
 
 LOST_DETAIL = 5.0
-"""Parts to master: what the lattice can't hold, thin edges and what stands in narrow gaps, is a `watch` with its
-place up to this many crease limits; beyond, something larger is missing. Chosen."""
+"""What lies beyond the limit of smooth surface is a `watch` with its place up to the crease limit, and a `stop` beyond:
+the lattice's error is known where the surface is smooth at its pitch, and a place may be neither smooth nor a plain
+crease. From the parts to the master it is a `watch` up to this many crease limits: thin edges, and what stands in
+narrow gaps, the lattice can't hold; farther off something larger is missing. Chosen."""
 
 QUANTILES = ((0.999, "99.9 %"), (0.99, "99 %"), (0.5, "median"))
 
@@ -153,8 +155,8 @@ def _distance_rows(
         text = f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; {many(int(chosen.sum()), 'point')}"
         if kind == "creases":
             text += " at creases, beyond the limit elsewhere"
-        lost = way == "parts to master" and micron[worst] <= LOST_DETAIL * expected.crease_limit_mm * 1e3
-        bad = Verdict.WATCH if lost and kind == "creases" else Verdict.STOP
+        most_mm = expected.crease_limit_mm * (LOST_DETAIL if way == "parts to master" else 1.0)
+        bad = Verdict.WATCH if micron[worst] <= most_mm * 1e3 else Verdict.STOP
         rows.append(measured(check, text, float(micron[worst]), limit * 1e3, "µm", bad))
     spread = micron[even] if even.any() else micron
     for share, label in QUANTILES:

@@ -108,6 +108,9 @@ def read_distances(sculpture: Sculpture, points_mm: npt.NDArray, crease_beyond_m
     return Reading(distance, part, creased)
 
 
+GAP_PITCHES = 2.0
+"""Gaps narrower than this many pitches are closed by sampling here and there."""
+
 AROUND = np.array(
     [[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) != (0, 0, 0)],
     dtype=np.float64,
@@ -118,12 +121,12 @@ AROUND /= np.linalg.norm(AROUND, axis=1)[:, None]
 def in_gaps(
     sculpture: Sculpture, points_mm: npt.NDArray[np.float64], distance_mm: npt.NDArray[np.float64]
 ) -> npt.NDArray[np.bool_]:
-    """(n,) whether points (n, 3) lie between surfaces of the parts no more than about a pitch apart.
+    """(n,) whether points (n, 3) lie between surfaces of the parts less than two pitches apart.
 
-    Sampling closes such gaps, and the wedge where two parts touch at a small angle. Away from a lone surface the
+    Sampling can't hold what is thinner than two pitches, gaps as little as walls: it closes such gaps, and the wedge where two parts touch at a small angle. Away from a lone surface the
     distance grows as fast as one goes; between two it does not grow by half of that, whichever way one goes.
     """
-    step = sculpture.pitch_mm
+    step = GAP_PITCHES * sculpture.pitch_mm
     most = np.zeros(len(points_mm))
     for way in AROUND:
         least = np.full(len(points_mm), np.inf)
