@@ -7,22 +7,9 @@ from firstcast.proof import _certify
 from firstcast.proof.distances import areas, certify, nearest, spread_points
 from firstcast.proof.expected import Expected
 from firstcast.proof.rows import ProofRow, many, measured, place
-from firstcast.proof.sculpture import (
-    Reading,
-    Sculpture,
-    creased_at,
-    in_gaps,
-    read_distances,
-    visible_points,
-)
+from firstcast.proof.sculpture import Reading, Sculpture, creased_at, read_distances, visible_points
 from firstcast.proof.tree import Tree
 from firstcast.vocabulary import Verdict
-
-LOST_DETAIL = 5.0
-"""What lies beyond the limit of smooth surface is a `watch` with its place up to the crease limit, and a `stop` beyond:
-the lattice's error is known where the surface is smooth at its pitch, and a place may be neither smooth nor a plain
-crease. From the parts to the master it is a `watch` up to this many crease limits: thin edges, and what stands in
-narrow gaps, the lattice can't hold; farther off something larger is missing. Chosen."""
 
 QUANTILES = ((0.999, "99.9 %"), (0.99, "99 %"), (0.5, "median"))
 
@@ -55,9 +42,7 @@ def deviation_rows(
     distance = nearest(master, points).distance
     far = distance > expected.tolerance_mm
     creased = np.zeros(len(points), dtype=np.bool_)
-    creased[far] = creased_at(sculpture, points[far]) | in_gaps(
-        sculpture, points[far], np.zeros(int(far.sum()))
-    )
+    creased[far] = creased_at(sculpture, points[far])
     reading = Reading(distance, part, creased)
     rows += _distance_rows("parts to master", points, reading, expected, sculpture.names, even)
     return rows
@@ -155,9 +140,7 @@ def _distance_rows(
         text = f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; {many(int(chosen.sum()), 'point')}"
         if kind == "creases":
             text += " at creases, beyond the limit elsewhere"
-        most_mm = expected.crease_limit_mm * (LOST_DETAIL if way == "parts to master" else 1.0)
-        bad = Verdict.WATCH if micron[worst] <= most_mm * 1e3 else Verdict.STOP
-        rows.append(measured(check, text, float(micron[worst]), limit * 1e3, "µm", bad))
+        rows.append(measured(check, text, float(micron[worst]), limit * 1e3, "µm"))
     spread = micron[even] if even.any() else micron
     for share, label in QUANTILES:
         value = float(np.quantile(spread, share))

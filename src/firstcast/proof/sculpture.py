@@ -103,41 +103,7 @@ def read_distances(sculpture: Sculpture, points_mm: npt.NDArray, crease_beyond_m
         if tree is not None and len(rows):
             reach = raw[rows] + CREASE_PITCHES * sculpture.pitch_mm
             creased[rows] = at_creases(tree, points_mm[rows], reach, Nearest(raw[rows], place[rows]))
-    rows = np.flatnonzero((distance > crease_beyond_mm) & ~creased)
-    creased[rows] = in_gaps(sculpture, points_mm[rows], distance[rows])
     return Reading(distance, part, creased)
-
-
-GAP_PITCHES = 2.0
-"""Gaps narrower than this many pitches are closed by sampling here and there."""
-
-AROUND = np.array(
-    [[x, y, z] for x in (-1, 0, 1) for y in (-1, 0, 1) for z in (-1, 0, 1) if (x, y, z) != (0, 0, 0)],
-    dtype=np.float64,
-)
-AROUND /= np.linalg.norm(AROUND, axis=1)[:, None]
-
-
-def in_gaps(
-    sculpture: Sculpture, points_mm: npt.NDArray[np.float64], distance_mm: npt.NDArray[np.float64]
-) -> npt.NDArray[np.bool_]:
-    """(n,) whether points (n, 3) lie between surfaces of the parts less than two pitches apart.
-
-    Sampling can't hold what is thinner than two pitches, gaps as little as walls: it closes such gaps, and the wedge where two parts touch at a small angle. Away from a lone surface the
-    distance grows as fast as one goes; between two it does not grow by half of that, whichever way one goes.
-    """
-    step = GAP_PITCHES * sculpture.pitch_mm
-    most = np.zeros(len(points_mm))
-    for way in AROUND:
-        least = np.full(len(points_mm), np.inf)
-        for tree, half in (
-            (sculpture.closed, 0.0),
-            *((sheet.tree, sheet.half_mm) for sheet in sculpture.sheets),
-        ):
-            if tree is not None and len(points_mm):
-                least = np.minimum(least, np.abs(nearest(tree, points_mm + step * way).distance - half))
-        most = np.maximum(most, least)
-    return most < distance_mm + step / 2.0
 
 
 class Shown(NamedTuple):
