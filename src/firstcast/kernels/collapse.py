@@ -85,10 +85,12 @@ def faces_keep_facing(block, star, count, x, y, z, least_cosine, least_height):
         qx, qy, qz = cy * dz - cz * dy, cz * dx - cx * dz, cx * dy - cy * dx
         qq = qx * qx + qy * qy + qz * qz
         if nn <= least_height * least_height * longest or nn < LEAST_SHAPE * longest * longest:
-            # thin: only if it was no less thin before, and never without height
+            # thin: only in place of a thin one, and no lower than that or than what is low
             ex, ey, ez = cx - dx, cy - dy, cz - dz
             was = max(cx * cx + cy * cy + cz * cz, dx * dx + dy * dy + dz * dz, ex * ex + ey * ey + ez * ez)
-            if nn * was < qq * longest or nn * was * was < qq * longest * longest or nn <= FLAT * longest:
+            if qq >= LEAST_SHAPE * was * was or nn <= FLAT * longest:
+                return False
+            if nn <= least_height * least_height * longest and nn * was < qq * longest:
                 return False
         dot = nx * qx + ny * qy + nz * qz
         if dot <= 0.0 or dot * dot < least_cosine * least_cosine * nn * qq:
