@@ -131,9 +131,10 @@ def prove_pieces(
         if upper2 > bound * bound:
             upper2, hint = _one_for_all(tree, points, triangles, piece, bound, stack, near, hint)
         upper = np.sqrt(upper2)
-        if upper > bound and len(twin) > 0 and hint >= 0 and plane >= 0:
+        tried = hint
+        if upper > bound and hint >= 0 and plane >= 0:
             if plane == 0:
-                plane = 1 if set_frame(piece, over.frame) else -1
+                plane = 1 if len(twin) > 0 and set_frame(piece, over.frame) else -1
             if plane > 0:
                 height = cover_height(piece, over, points, triangles, twin, hint, bound)
                 if height >= 0.0:
@@ -141,6 +142,7 @@ def prove_pieces(
         edge, length2 = longest_edge(piece)
         if upper > bound:
             lower2 = 0.0
+            row = np.int32(-1)
             for c in range(0, 9, 3):
                 row, d = nearest_row(
                     tree, points, triangles, piece[c], piece[c + 1], piece[c + 2], np.inf, stack
@@ -158,6 +160,11 @@ def prove_pieces(
             bound = max(bound, min(lower + resolution, limit))
             # a place of a triangle is nearer to some corner than 1/sqrt(3) of the longest edge
             upper = min(np.sqrt(upper2), lower + 0.5774 * np.sqrt(length2))
+            if upper > bound and plane > 0 and row != tried:
+                # the first try may have begun on another skin, just as near
+                height = cover_height(piece, over, points, triangles, twin, row, bound)
+                if height >= 0.0:
+                    upper = height
         if upper <= bound:
             proved = max(proved, upper)
             waiting -= 1
