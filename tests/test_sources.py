@@ -33,14 +33,14 @@ def test_a_kernel_changes_what_uses_it_and_nothing_else(house):
     before = digests(house)
     assert changed(before, digests(house)) == set()
     kernel = house / "kernels" / "collapse.py"
-    kernel.write_text(kernel.read_text() + "\n# another line\n")
+    kernel.write_text(kernel.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
     assert changed(before, digests(house)) == {"reduce"}
 
 
 def test_a_shared_module_changes_all(house):
     before = digests(house)
     path = house / "findings.py"
-    path.write_text(path.read_text() + "\n# another line\n")
+    path.write_text(path.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
     assert changed(before, digests(house)) == {"fuse", "allow", "reduce"}
 
 
@@ -48,7 +48,7 @@ def test_a_data_file_changes_what_reads_it(house):
     forget()
     before = sources.dependency_digest("firstcast.stations.plan", house)
     data = sorted((house / "process" / "data").glob("*.toml"))[0]
-    data.write_text(data.read_text() + "\n# another supplier\n")
+    data.write_text(data.read_text(encoding="utf-8") + "\n# another supplier\n", encoding="utf-8")
     forget()
     assert sources.dependency_digest("firstcast.stations.plan", house) != before
 

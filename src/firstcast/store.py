@@ -37,7 +37,7 @@ class Stored:
     def __init__(self, folder: Path) -> None:
         self.key = folder.name
         self._folder = folder
-        self._record = json.loads((folder / "value.json").read_text())
+        self._record = json.loads((folder / "value.json").read_text(encoding="utf-8"))
         for number, size in enumerate(self._record["sizes"]):
             if (folder / f"{number:03d}.npy").stat().st_size != size:
                 raise ValueError(f"{folder.name}: array {number} was cut short")
@@ -106,7 +106,7 @@ class Store:
                 path = folder / f"{number:03d}.npy"
                 np.save(path, array, allow_pickle=False)
                 record["sizes"].append(path.stat().st_size)
-            (folder / "value.json").write_text(json.dumps(record))
+            (folder / "value.json").write_text(json.dumps(record), encoding="utf-8")
 
         return Stored(self._make(self.root / "results" / key, write))
 
@@ -131,7 +131,7 @@ class Store:
         """Note the keys that a finished run used, and prune those that no recent run did."""
         path = self.root / "history.json"
         try:
-            history = json.loads(path.read_text())
+            history = json.loads(path.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             history = []
         run = sorted(used)
@@ -146,7 +146,7 @@ class Store:
     def note(self, name: str) -> dict[str, Any]:
         """A small named record (timings of earlier runs, say); empty where there is none."""
         try:
-            return json.loads((self.root / f"{name}.json").read_text())
+            return json.loads((self.root / f"{name}.json").read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return {}
 
