@@ -11,7 +11,7 @@ from firstcast.geometry.boxtree import build_box_tree
 from firstcast.geometry.crossings import snap_points
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.boxtree import BoxTree
-from firstcast.kernels.certify import COVER_RUN, HELD, RUN, bound_by_cover, bound_from
+from firstcast.kernels.certify import HELD, bound_from
 from firstcast.kernels.halfedges import pair_edges
 
 RESOLUTION_MM = 5e-5
@@ -22,6 +22,12 @@ ROUNDING_MM = 1e-9
 
 COVER_EDGES = 8.0
 """Large triangles are covered in pieces of this many edges of the fine mesh."""
+
+FEW, MANY = 64, 2048
+"""Most triangles that may cover a piece of a small and of a large triangle."""
+
+RUN, LARGE_RUN = 1024, 64
+"""Small and large triangles that share one running bound; fixed, so that results don't depend on threads."""
 
 
 class Surface(NamedTuple):
@@ -104,16 +110,16 @@ def bound_distance(
     """Bound the distance from the chosen triangles of one surface to another; bounds below the floor read as it."""
     state = np.empty(len(chosen), np.uint8)
     nearest = np.full(len(chosen), -1, np.int32)
-    meshes = (
-        source.points, source.triangles, chosen, target.tree, target.points, target.triangles, target.twin
+    large = source.edge_mm > 1.5 * target.edge_mm
+    cover_mm = COVER_EDGES * target.edge_mm if large else np.inf
+    most, run_length = (MANY, LARGE_RUN) if large else (FEW, RUN)
+    bounds = np.zeros(-(-len(chosen) // run_length))
+    bound_from(
+        source.points, source.triangles, chosen,
+        target.tree, target.points, target.triangles, target.twin,
+        tolerance_mm - ROUNDING_MM, floor_mm, RESOLUTION_MM, cover_mm, most, run_length,
+        bounds, state, nearest,
     )  # fmt: skip
-    lengths = (tolerance_mm - ROUNDING_MM, floor_mm, RESOLUTION_MM)
-    if source.edge_mm > 1.5 * target.edge_mm:
-        bounds = np.zeros(-(-len(chosen) // COVER_RUN))
-        bound_by_cover(*meshes, *lengths, COVER_EDGES * target.edge_mm, bounds, state)
-    else:
-        bounds = np.zeros(-(-len(chosen) // RUN))
-        bound_from(*meshes, *lengths, bounds, state, nearest)
     failed = np.flatnonzero(state != HELD)
     return Bound(float(bounds.max(initial=0.0)) + ROUNDING_MM, chosen[failed], nearest[failed])
 

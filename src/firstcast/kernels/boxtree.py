@@ -178,12 +178,13 @@ def gather_around(tree, points, triangles, p, q, r, margin, stack, near):
     Gives their number, and `near` or a longer array. A function of its own: numba moves the making of arrays out of
     a parallel loop, and an array that should have grown there stays as short as it was.
     """
+    grow = np.float64(margin)
     found = -1
     while found < 0:
         found = gather_near(
             tree, points, triangles,
-            min(p[0], q[0], r[0]) - margin, min(p[1], q[1], r[1]) - margin, min(p[2], q[2], r[2]) - margin,
-            max(p[0], q[0], r[0]) + margin, max(p[1], q[1], r[1]) + margin, max(p[2], q[2], r[2]) + margin,
+            min(p[0], q[0], r[0]) - grow, min(p[1], q[1], r[1]) - grow, min(p[2], q[2], r[2]) - grow,
+            max(p[0], q[0], r[0]) + grow, max(p[1], q[1], r[1]) + grow, max(p[2], q[2], r[2]) + grow,
             stack, near,
         )  # fmt: skip
         if found < 0:

@@ -16,15 +16,6 @@ from firstcast.compiling import kernel
 from firstcast.kernels.boxtree import STACK, gather_near, nearest_row, squared_to_row
 from firstcast.kernels.cover import cover_height, make_over, set_frame
 
-RUN = 1024
-"""Triangles that share one running bound; fixed, so that results don't depend on threads."""
-
-COVER_RUN = 64
-"""The same for triangles that are larger than those of the other mesh."""
-
-FEW, MANY = 64, 2048
-"""Most triangles that may cover a piece of a small and of a large triangle; more: the piece is halved."""
-
 NEAR = 192
 """Most triangles that a piece is held against before it is halved."""
 
@@ -65,11 +56,10 @@ def halve(pieces, waiting, edge):
 @kernel
 def _worst_corner2(points, triangles, row, piece):
     """Squared distance from triangle `row` of the corner of a piece that is farthest from it."""
-    return max(
-        squared_to_row(points, triangles, row, piece[0], piece[1], piece[2]),
-        squared_to_row(points, triangles, row, piece[3], piece[4], piece[5]),
-        squared_to_row(points, triangles, row, piece[6], piece[7], piece[8]),
-    )
+    worst2 = 0.0
+    for c in range(0, 9, 3):
+        worst2 = max(worst2, squared_to_row(points, triangles, row, piece[c], piece[c + 1], piece[c + 2]))
+    return worst2
 
 
 @kernel
@@ -100,71 +90,76 @@ def _one_for_all(tree, points, triangles, piece, bound, stack, near, hint):
 
 
 @kernel
+def _corners_apart(tree, points, triangles, piece, stack, farthest):
+    """Squared distance of the corner of a piece that is farthest from a mesh, and the triangle nearest to it.
+
+    The corner's place goes to `farthest` (3,).
+    """
+    lower2, row = -1.0, np.int32(-1)
+    for c in range(0, 9, 3):
+        found, d = nearest_row(tree, points, triangles, piece[c], piece[c + 1], piece[c + 2], np.inf, stack)
+        if d > lower2:
+            lower2, row = d, found
+            for i in range(3):
+                farthest[i] = piece[c + i]
+    return lower2, row
+
+
+@kernel
 def prove_pieces(
-    tree,
-    points,
-    triangles,
-    twin,
-    pieces,
-    over,
-    bound,
-    proved,
-    limit,
-    resolution,
-    stack,
-    near,
-    hint,
+    tree, points, triangles, twin, pieces, over, bound, proved, limit, resolution, cover_mm, stack, near, hint,
     failed_at,
-):
+):  # fmt: skip
     """Prove that the first of `pieces` lies within `limit` of a mesh.
 
     `bound` is what is good enough: it is raised only to what some place's own distance demands, plus the
     resolution. `proved` is the greatest bound that was made use of. Gives the state, both, and the row that settled
-    the last piece: a hint for the next call. The place of a failure goes to `failed_at` (3,). Covering is
-    tried where `twin` has rows.
+    the last piece: a hint for the next call. The place of a failure goes to `failed_at` (3,). Pieces longer
+    than `cover_mm` are halved at once, and down to an eighth of that covering is all that is tried.
     """
     waiting = 1
     plane = 0
     while waiting > 0:
         piece = pieces[waiting - 1]
-        upper2 = np.inf if hint < 0 else _worst_corner2(points, triangles, hint, piece)
-        if upper2 > bound * bound:
-            upper2, hint = _one_for_all(tree, points, triangles, piece, bound, stack, near, hint)
-        upper = np.sqrt(upper2)
-        tried = hint
-        if upper > bound and hint >= 0 and plane >= 0:
-            if plane == 0:
-                plane = 1 if len(twin) > 0 and set_frame(piece, over.frame) else -1
-            if plane > 0:
-                height = cover_height(piece, over, points, triangles, twin, hint, bound)
-                if height >= 0.0:
-                    upper = height
         edge, length2 = longest_edge(piece)
-        if upper > bound:
-            lower2 = 0.0
-            row = np.int32(-1)
-            for c in range(0, 9, 3):
-                row, d = nearest_row(
-                    tree, points, triangles, piece[c], piece[c + 1], piece[c + 2], np.inf, stack
-                )
-                if d > lower2:
-                    lower2 = d
-                    for i in range(3):
-                        failed_at[i] = piece[c + i]
-                worst2 = _worst_corner2(points, triangles, row, piece)
-                if worst2 < upper2:
-                    upper2, hint = worst2, row
+        large = length2 > cover_mm * cover_mm / 64.0
+        upper2, upper = np.inf, np.inf
+        seed = hint
+        if not large:
+            if hint >= 0:
+                upper2 = _worst_corner2(points, triangles, hint, piece)
+            if upper2 > bound * bound:
+                upper2, hint = _one_for_all(tree, points, triangles, piece, bound, stack, near, hint)
+            upper, seed = np.sqrt(upper2), hint
+        elif length2 <= cover_mm * cover_mm:
+            for i in range(3):
+                failed_at[i] = (piece[i] + piece[3 + i] + piece[6 + i]) / 3.0
+            seed, d = nearest_row(
+                tree, points, triangles, failed_at[0], failed_at[1], failed_at[2], np.inf, stack
+            )
+            if d > limit * limit:
+                return BEYOND, bound, proved, hint
+            bound = max(bound, min(np.sqrt(d) + resolution, limit))
+        for attempt in range(2):
+            if upper > bound and seed >= 0 and plane >= 0 and length2 <= cover_mm * cover_mm:
+                if plane == 0:
+                    plane = 1 if set_frame(piece, over.frame) else -1
+                if plane > 0:
+                    height = cover_height(piece, over, points, triangles, twin, seed, bound)
+                    if height >= 0.0:
+                        upper = height
+            if upper <= bound or (large and plane >= 0) or attempt == 1:
+                break
+            lower2, row = _corners_apart(tree, points, triangles, piece, stack, failed_at)
             if lower2 > limit * limit:
                 return BEYOND, bound, proved, hint
-            lower = np.sqrt(lower2)
-            bound = max(bound, min(lower + resolution, limit))
+            bound = max(bound, min(np.sqrt(lower2) + resolution, limit))
             # a place of a triangle is nearer to some corner than 1/sqrt(3) of the longest edge
-            upper = min(np.sqrt(upper2), lower + 0.5774 * np.sqrt(length2))
-            if upper > bound and plane > 0 and row != tried:
-                # the first try may have begun on another skin, just as near
-                height = cover_height(piece, over, points, triangles, twin, row, bound)
-                if height >= 0.0:
-                    upper = height
+            upper = min(np.sqrt(upper2), np.sqrt(lower2) + 0.5774 * np.sqrt(length2))
+            if row == seed:
+                break
+            # a cover may have begun on another skin, just as near: once more from the corner's own
+            seed = row
         if upper <= bound:
             proved = max(proved, upper)
             waiting -= 1
@@ -176,156 +171,43 @@ def prove_pieces(
     return HELD, bound, proved, hint
 
 
-@kernel
-def load_piece(points, triangles, t, piece):
-    """Write the corners of triangle `t` to a piece (9,)."""
-    for c in range(3):
-        for k in range(3):
-            piece[3 * c + k] = points[triangles[t, c], k]
-
-
 @kernel(parallel=True)
 def bound_from(
-    from_points,
-    from_triangles,
-    chosen,
-    tree,
-    points,
-    triangles,
-    twin,
-    limit,
-    floor,
-    resolution,
-    bounds,
-    state,
-    nearest,
-):
+    from_points, from_triangles, chosen, tree, points, triangles, twin, limit, floor, resolution, cover_mm, most,
+    run_length, bounds, state, nearest,
+):  # fmt: skip
     """Bound the distance from the chosen triangles of one mesh to another mesh, piece by piece.
 
+    twin : (3m,) int32, partners of the other mesh's half-edges
     floor : what is nearer than this is not looked at closely: it saves much of the work
-    bounds : (runs,) float64, the bound of each run of RUN triangles that held
+    cover_mm : see `prove_pieces`; infinite where the chosen triangles are the smaller ones
+    most : triangles that may cover a piece, a power of two; where there are more the piece is halved
+    bounds : (runs,) float64, the bound of those that held in each run of `run_length` triangles
     state : (len(chosen),) uint8, HELD, BEYOND or UNDECIDED
-    nearest : (len(chosen),) int32, for those that did not hold the nearest triangle of the other mesh
+    nearest : (len(chosen),) int32, for those that did not hold a triangle nearest to the place that failed
     """
     for index in prange(len(bounds)):
         run = np.int64(index)
         stack = np.empty(STACK, np.int64)
         near = np.empty(NEAR, np.int32)
         pieces = np.empty((PIECES, 9))
-        failed_at = np.empty(3)
-        over = make_over(FEW)
+        failed_at = np.zeros(3)
+        over = make_over(most)
         bound = max(floor, resolution)
         proved = 0.0
         hint = np.int32(-1)
-        for i in range(run * RUN, min((run + 1) * RUN, len(chosen))):
-            load_piece(from_points, from_triangles, chosen[i], pieces[0])
+        for i in range(run * run_length, min((run + 1) * run_length, len(chosen))):
+            for c in range(3):
+                for k in range(3):
+                    pieces[0, 3 * c + k] = from_points[from_triangles[chosen[i], c], k]
             result, bound, proved, hint = prove_pieces(
-                tree,
-                points,
-                triangles,
-                twin,
-                pieces,
-                over,
-                bound,
-                proved,
-                limit,
-                resolution,
-                stack,
-                near,
-                hint,
-                failed_at,
-            )
+                tree, points, triangles, twin, pieces, over, bound, proved, limit, resolution, cover_mm, stack, near,
+                hint, failed_at,
+            )  # fmt: skip
             state[i] = result
             nearest[i] = -1
             if result != HELD:
                 nearest[i] = nearest_row(
                     tree, points, triangles, failed_at[0], failed_at[1], failed_at[2], np.inf, stack
                 )[0]
-        bounds[run] = proved
-
-
-@kernel(parallel=True)
-def bound_by_cover(
-    from_points,
-    from_triangles,
-    chosen,
-    tree,
-    points,
-    triangles,
-    twin,
-    limit,
-    floor,
-    resolution,
-    piece_mm,
-    bounds,
-    state,
-):
-    """Bound the distance from the chosen large triangles to a fine mesh.
-
-    twin : (3m,) int32 of the fine mesh; piece_mm: pieces are halved to this before they are covered, and
-    those below an eighth of it are settled by `prove_pieces`.
-    bounds : (runs,) float64; state : (len(chosen),) uint8.
-    """
-    for index in prange(len(bounds)):
-        run = np.int64(index)
-        stack = np.empty(STACK, np.int64)
-        near = np.empty(NEAR, np.int32)
-        small = np.empty((PIECES, 9))
-        pieces = np.empty((PIECES, 9))
-        over = make_over(MANY)
-        none = np.empty(0, np.int32)
-        failed_at = np.empty(3)
-        first, last = run * COVER_RUN, min((run + 1) * COVER_RUN, len(chosen))
-        # the corners' own distances: what the bound can't be below
-        bound = max(floor, resolution)
-        proved = 0.0
-        for i in range(first, last):
-            v = from_triangles[chosen[i], 0]
-            row, d = nearest_row(
-                tree, points, triangles,
-                np.float64(from_points[v, 0]), np.float64(from_points[v, 1]), np.float64(from_points[v, 2]),
-                limit * limit, stack,
-            )  # fmt: skip
-            if row >= 0:
-                bound = max(bound, min(np.sqrt(d) + resolution, limit))
-        hint = np.int32(-1)
-        for i in range(first, last):
-            load_piece(from_points, from_triangles, chosen[i], pieces[0])
-            flat_enough = set_frame(pieces[0], over.frame)
-            waiting = 1
-            result = HELD
-            while waiting > 0 and result == HELD:
-                piece = pieces[waiting - 1]
-                edge, length2 = longest_edge(piece)
-                if not flat_enough or length2 < (piece_mm / 8.0) ** 2:
-                    small[0, :] = piece
-                    result, bound, proved, hint = prove_pieces(
-                        tree, points, triangles, none, small, over,
-                        bound, proved, limit, resolution, stack, near, hint, failed_at,
-                    )  # fmt: skip
-                    waiting -= 1
-                    continue
-                if length2 <= piece_mm * piece_mm:
-                    seed, d = nearest_row(
-                        tree, points, triangles,
-                        (piece[0] + piece[3] + piece[6]) / 3.0,
-                        (piece[1] + piece[4] + piece[7]) / 3.0,
-                        (piece[2] + piece[5] + piece[8]) / 3.0,
-                        limit * limit * 1.0000001, stack,
-                    )  # fmt: skip
-                    if seed < 0:
-                        result = BEYOND
-                        continue
-                    bound = max(bound, min(np.sqrt(d) + resolution, limit))
-                    height = cover_height(piece, over, points, triangles, twin, seed, bound)
-                    if height >= 0.0:
-                        proved = max(proved, height)
-                        waiting -= 1
-                        continue
-                if waiting == len(pieces):
-                    result = UNDECIDED
-                    continue
-                halve(pieces, waiting, edge)
-                waiting += 1
-            state[i] = result
         bounds[run] = proved

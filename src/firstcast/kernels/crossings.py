@@ -37,90 +37,109 @@ def _flat_axes(points, a, b, c):
 @kernel
 def _segments_meet(points, p, q, a, b, u, v):
     """Whether two segments of one plane meet, ends included."""
-    s1, s2 = side_of_line(points, p, q, a, u, v), side_of_line(points, p, q, b, u, v)
-    s3, s4 = side_of_line(points, a, b, p, u, v), side_of_line(points, a, b, q, u, v)
-    if s1 * s2 > 0 or s3 * s4 > 0:
-        return False
-    if s1 == 0 and s2 == 0:
-        # on one line: their spans must meet along both axes
-        for k in (u, v):
-            if max(points[p, k], points[q, k]) < min(points[a, k], points[b, k]):
-                return False
-            if max(points[a, k], points[b, k]) < min(points[p, k], points[q, k]):
-                return False
+    flat = 0
+    for turn in range(2):
+        s = side_of_line(points, p, q, a, u, v)
+        t = side_of_line(points, p, q, b, u, v)
+        if s * t > 0:
+            return False
+        flat += abs(s) + abs(t)
+        p, q, a, b = a, b, p, q
+        if turn == 0 and flat == 0:
+            # on one line: their spans must meet along both axes
+            for k in (u, v):
+                if max(points[p, k], points[q, k]) < min(points[a, k], points[b, k]):
+                    return False
+                if max(points[a, k], points[b, k]) < min(points[p, k], points[q, k]):
+                    return False
     return True
 
 
 @kernel
-def _flat_hit(points, p, q, a, b, c):
-    """Whether segment p-q meets triangle a, b, c of the same plane."""
-    u, v = _flat_axes(points, a, b, c)
-    s1 = side_of_line(points, a, b, p, u, v)
-    s2 = side_of_line(points, b, c, p, u, v)
-    s3 = side_of_line(points, c, a, p, u, v)
-    if (s1 >= 0 and s2 >= 0 and s3 >= 0) or (s1 <= 0 and s2 <= 0 and s3 <= 0):
+def _flat_hit(points, p, q, corner):
+    """Whether segment p-q meets a triangle of the same plane."""
+    u, v = _flat_axes(points, corner[0], corner[1], corner[2])
+    low, high = 0, 0
+    for k in range(3):
+        s = side_of_line(points, corner[k], corner[(k + 1) % 3], p, u, v)
+        low, high = min(low, s), max(high, s)
+    if low * high == 0:
         return True
-    return (
-        _segments_meet(points, p, q, a, b, u, v)
-        or _segments_meet(points, p, q, b, c, u, v)
-        or _segments_meet(points, p, q, c, a, u, v)
-    )
+    met = False
+    for k in range(3):
+        met = met or _segments_meet(points, p, q, corner[k], corner[(k + 1) % 3], u, v)
+    return met
 
 
 @kernel
-def _edge_hits(points, p, q, sp, sq, a, b, c):
+def _edge_hits(points, p, q, sp, sq, corner):
     """Whether segment p-q, whose ends lie on sides sp and sq of a triangle's plane, meets the triangle."""
     if sp * sq > 0:
         return False
     if sp == 0 and sq == 0:
-        return _flat_hit(points, p, q, a, b, c)
-    s1 = side_of_plane(points, p, q, a, b)
-    s2 = side_of_plane(points, p, q, b, c)
-    if s1 * s2 < 0:
-        return False
-    s3 = side_of_plane(points, p, q, c, a)
-    return s1 * s3 >= 0 and s2 * s3 >= 0
+        return _flat_hit(points, p, q, corner)
+    low, high = 0, 0
+    for k in range(3):
+        s = side_of_plane(points, p, q, corner[k], corner[(k + 1) % 3])
+        low, high = min(low, s), max(high, s)
+        if low * high < 0:
+            return False
+    return True
 
 
 @kernel
-def _apart_meet(points, a, b):
-    """Whether two triangles (3,) that share no corner meet."""
-    t0 = side_of_plane(points, a[0], a[1], a[2], b[0])
-    t1 = side_of_plane(points, a[0], a[1], a[2], b[1])
-    t2 = side_of_plane(points, a[0], a[1], a[2], b[2])
-    if (t0 > 0 and t1 > 0 and t2 > 0) or (t0 < 0 and t1 < 0 and t2 < 0):
-        return False
-    s0 = side_of_plane(points, b[0], b[1], b[2], a[0])
-    s1 = side_of_plane(points, b[0], b[1], b[2], a[1])
-    s2 = side_of_plane(points, b[0], b[1], b[2], a[2])
-    if (s0 > 0 and s1 > 0 and s2 > 0) or (s0 < 0 and s1 < 0 and s2 < 0):
-        return False
-    return (
-        _edge_hits(points, b[0], b[1], t0, t1, a[0], a[1], a[2])
-        or _edge_hits(points, b[1], b[2], t1, t2, a[0], a[1], a[2])
-        or _edge_hits(points, b[2], b[0], t2, t0, a[0], a[1], a[2])
-        or _edge_hits(points, a[0], a[1], s0, s1, b[0], b[1], b[2])
-        or _edge_hits(points, a[1], a[2], s1, s2, b[0], b[1], b[2])
-        or _edge_hits(points, a[2], a[0], s2, s0, b[0], b[1], b[2])
-    )
+def _sides(points, corner, other):
+    """The sides of a triangle's plane on which another's corners lie, two bits each: 0, 1, 2 for -1, 0, 1."""
+    code = 0
+    for k in range(3):
+        code |= (side_of_plane(points, corner[0], corner[1], corner[2], other[k]) + 1) << (2 * k)
+    return code
 
 
 @kernel
-def _corner_meet(points, a, b, i, j):
-    """Whether two triangles that share the corner a[i] = b[j] meet elsewhere too."""
-    a1, a2 = a[(i + 1) % 3], a[(i + 2) % 3]
-    b1, b2 = b[(j + 1) % 3], b[(j + 2) % 3]
-    t1 = side_of_plane(points, a[0], a[1], a[2], b1)
-    t2 = side_of_plane(points, a[0], a[1], a[2], b2)
-    if t1 * t2 > 0:
-        return False
-    s1 = side_of_plane(points, b[0], b[1], b[2], a1)
-    s2 = side_of_plane(points, b[0], b[1], b[2], a2)
-    if s1 * s2 > 0:
-        return False
-    return _edge_hits(points, b1, b2, t1, t2, a[0], a[1], a[2]) or _edge_hits(
-        points, a1, a2, s1, s2, b[0], b[1], b[2]
-    )
+def _edges_hit(points, corner, other, code, first, last):
+    """Whether edges `first` to `last` - 1 of `other`, whose corners' sides are in `code`, meet a triangle.
+
+    Edge k runs from corner k to the next.
+    """
+    for k in range(first, last):
+        j = (k + 1) % 3
+        sp, sq = ((code >> (2 * k)) & 3) - 1, ((code >> (2 * j)) & 3) - 1
+        if _edge_hits(points, other[k], other[j], sp, sq, corner):
+            return True
+    return False
+
+
+@kernel
+def _may_meet(code, skipped):
+    """Whether corners lie on both sides or on the plane itself, leaving out corner `skipped` (3: none)."""
+    low, high = 1, -1
+    for k in range(3):
+        if k != skipped:
+            s = ((code >> (2 * k)) & 3) - 1
+            low, high = min(low, s), max(high, s)
+    return low * high <= 0
+
+
+@kernel
+def _meet(points, a, b, i, j):
+    """Whether two triangles meet that share no corner (i = j = 3), or elsewhere than in the corner a[i] = b[j].
+
+    Triangles that share a corner and more meet on the edge of one of them that faces the corner.
+    """
+    for _ in range(2):
+        code = _sides(points, a, b)
+        if not _may_meet(code, j):
+            return False
+        a, b, i, j = b, a, j, i
+    for _ in range(2):
+        code = _sides(points, a, b)
+        first = 0 if j == 3 else (j + 1) % 3
+        last = 3 if j == 3 else first + 1
+        if _edges_hit(points, a, b, code, first, last):
+            return True
+        a, b, i, j = b, a, j, i
+    return False
 
 
 @kernel
@@ -136,7 +155,7 @@ def _edge_meet(points, u, v, a, b):
 def triangles_cross(points, a, b):
     """Whether two triangles, rows of corners (3,), meet elsewhere than in what they share."""
     shared = 0
-    first_a, first_b = -1, -1
+    first_a, first_b = 3, 3
     free_a, free_b = 0, 0
     for i in range(3):
         found = False
@@ -144,14 +163,12 @@ def triangles_cross(points, a, b):
             if a[i] == b[j]:
                 found = True
                 shared += 1
-                if first_a < 0:
+                if first_a == 3:
                     first_a, first_b = i, j
         if not found:
             free_a = i
-    if shared == 0:
-        return _apart_meet(points, a, b)
-    if shared == 1:
-        return _corner_meet(points, a, b, first_a, first_b)
+    if shared <= 1:
+        return _meet(points, a, b, first_a, first_b)
     if shared == 2:
         for j in range(3):
             if b[j] != a[0] and b[j] != a[1] and b[j] != a[2]:
@@ -169,7 +186,7 @@ def _cross_run(points, triangles, chosen, later_only, tree, first, last, count, 
         t = chosen[i]
         corner = triangles[t]
         p, q, r = points[corner[0]], points[corner[1]], points[corner[2]]
-        found, near = gather_around(tree, points, triangles, p, q, r, np.float32(0.0), stack, near)
+        found, near = gather_around(tree, points, triangles, p, q, r, 0.0, stack, near)
         count[i] = 0
         for k in range(found):
             other = near[k]
