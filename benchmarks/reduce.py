@@ -30,7 +30,7 @@ FIGURE_MM = 30.6
 AREA = 1.15
 """The figure's surface over its squared height, about: a contour has some 2.9 triangles per square pitch."""
 PARTS_TRIANGLES = 3_000_000
-BISECTIONS = 7
+BISECTIONS = 9
 CASES = [(what, 2_000_000, 0.064) for what in ("ours", "fast-simplification", "manifold3d")] + [
     ("ours", count, 0.03) for count in (300_000, 1_000_000, 3_000_000, 10_000_000)
 ]

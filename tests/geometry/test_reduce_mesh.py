@@ -202,6 +202,23 @@ def test_crossings_that_were_there_are_named_and_nothing_else_breaks():
     assert len(made.mesh.triangles) < len(dense.triangles)
 
 
+def test_tips_that_touch_stay_together():
+    """Two balls that share one vertex, one row for both: it is not moved for the sake of one of them."""
+    shape = trimesh.creation.icosphere(subdivisions=4, radius=2.0)
+    top = shape.vertices[np.argmax(shape.vertices[:, 2])]
+    lower, upper = mesh_of(shape, -top), mesh_of(trimesh.Trimesh(-shape.vertices, shape.faces[:, ::-1]), top)
+    dense = joined(lower, upper)
+    touching = np.flatnonzero((np.abs(dense.points) < 1e-9).all(axis=1))
+    assert len(touching) == 2
+    triangles = np.where(dense.triangles == touching[1], touching[0], dense.triangles).astype(np.int32)
+    dense = Mesh(dense.points, triangles)
+    made = reduce_mesh(dense, tolerance_mm=TOLERANCE_MM)
+    assert len(made.mesh.triangles) < len(triangles) / 2
+    assert (made.mesh.points == 0).all(axis=1).sum() == 1
+    assert len(made.crossings) == 0
+    assert sampled_apart(made.mesh, dense, 20) <= made.back_mm <= TOLERANCE_MM
+
+
 def test_points_in_double_precision_are_proved_as_they_are_stored():
     shape = trimesh.creation.icosphere(subdivisions=5, radius=3.0)
     dense = Mesh(shape.vertices + 100.0 / 3.0, np.asarray(shape.faces, np.int32))
@@ -232,6 +249,16 @@ def test_progress_is_told():
     shares = [share for _, share in said]
     assert shares == sorted(shares)
     assert said[-1] == ("done", 1.0)
+
+
+def test_what_can_not_be_proved_is_not_given(monkeypatch):
+    """Collapses held to thrice the tolerance, and no round left to take back what fails."""
+    monkeypatch.setattr(reducing, "SAMPLE_SHARE", 3.0)
+    dense = noise_body(SEED + 3, size=40)
+    assert_guaranteed(dense, reduce_mesh(dense, tolerance_mm=TOLERANCE_MM), parts=8)
+    monkeypatch.setattr(reducing, "MOST_ROUNDS", 1)
+    with pytest.raises(InputError, match="not proved after 1 rounds"):
+        reduce_mesh(dense, tolerance_mm=TOLERANCE_MM)
 
 
 def test_refusals():

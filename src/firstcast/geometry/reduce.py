@@ -223,17 +223,22 @@ class _Guarded:
             rows = self.prove()
             if not len(rows) and not len(self.there) and not len(self.back):
                 return
+            if not len(rows):
+                break
             self.tighten(rows)
             before = self.remember()
             taken = 0
             for _ in range(1 << max(0, turn - 3)):
-                taken += take_back(whole, journal, rows)
+                again = take_back(whole, journal, rows)
+                taken += again
+                if not again:
+                    break
             self.taken_back += taken
             self.rounds += 1
             whole.open[self.add_changes(before)] = True
             tell(f"take back {taken} collapses", 0.9)
         raise InputError(
-            f"after {MOST_ROUNDS} rounds {len(self.there) + len(self.back)} places are not proved",
+            f"{len(self.there) + len(self.back)} triangles are not proved after {self.rounds} rounds of taking back",
             where="reduce",
             mend="Allow a larger tolerance, or check the mesh for triangles without area.",
         )

@@ -43,7 +43,9 @@ def gather_star(block, star, h0, h1, stamp):
     for side in range(2):
         start = h0 if side == 0 else h1
         h = start
+        fan = 0
         while True:
+            fan += 1
             ahead = block.corner[next_of(h)]
             if side == 0:
                 star.mark[ahead] = stamp
@@ -61,6 +63,9 @@ def gather_star(block, star, h0, h1, stamp):
             h = block.twin[prev_of(h)]
             if h == start:
                 break
+        # a vertex where several fans meet in their tips stays
+        if fan != block.valence[block.corner[start]]:
+            return 0
     return count
 
 
