@@ -13,7 +13,7 @@ help:
 	@echo "make demo       install into .venv, make the demo figure, take it along the route, say where things are"
 	@echo "make test       install into .venv, run the tests"
 	@echo "make check      lint + types + layers + test"
-	@echo "make benchmark  time the heavy stations side by side with general libraries (about half an hour)"
+	@echo "make benchmark  time the heavy stations side by side with general libraries"
 	@echo "make clean      remove the demo and build products (not .venv)"
 
 .venv/installed: pyproject.toml

@@ -5,11 +5,8 @@ import numpy as np
 from firstcast.geometry.mesh import Part, measure_solid
 from firstcast.proof.expected import Ball, Box, Expected, PartShape
 from firstcast.route import Order, Outcome
+from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import ShellKind
-
-FIELD_SHARE = 0.2
-"""The field's own deviation from the exact union away from creases, as a share of the pitch: 5 µm at
-0.025 mm, the limit that the tests of fuse hold it to."""
 
 CREASE_PITCHES = 3.5
 """What sampling cuts from a wedge of 15 degrees, the sharpest that the tests of fuse hold."""
@@ -40,7 +37,7 @@ def expected_of(piece: str, order: Order, outcome: Outcome) -> Expected:
         name=piece,
         extents_mm=(float(extents[0]), float(extents[1]), float(extents[2])),
         matrix=matrix,
-        tolerance_mm=FIELD_SHARE * pitch_mm * scale + limits.reduce_tolerance_mm + rounding_mm,
+        tolerance_mm=TOLERANCES.field_pitches * pitch_mm * scale + limits.reduce_tolerance_mm + rounding_mm,
         pitch_mm=pitch_mm,
         parts=tuple(shapes),
         crease_mm=CREASE_PITCHES * pitch_mm * scale + limits.reduce_tolerance_mm,

@@ -11,11 +11,8 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.reduce import reduce_mesh
 from firstcast.process.limits import Limits
 from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import Verdict
-
-FIELD_SHARE = 0.2
-"""The field's deviation from the exact union away from creases, in pitches: 5 µm at 0.025 mm, what the tests of
-fuse hold it to."""
 
 
 class Settings(StationSettings):
@@ -76,7 +73,7 @@ def reduce(
     ]
     worst_mm = max(made.there_mm, made.back_mm)
     rounding_mm = _rounding_mm(light)
-    field_mm = FIELD_SHARE * float(np.max(limits.pitch_mm if pitch_mm is None else pitch_mm))
+    field_mm = TOLERANCES.field_pitches * float(np.max(limits.pitch_mm if pitch_mm is None else pitch_mm))
     before, after = len(mesh.triangles), len(light.triangles)
     return Lightened(
         says=f"{before:,} to {after:,} triangles, within {worst_mm * 1e3:.2f} µm by bound",
