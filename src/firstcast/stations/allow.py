@@ -1,7 +1,7 @@
 """The allow station: one linear map from the figure to its master, written out, with its uncertainty."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -10,20 +10,12 @@ from pydantic import Field, model_validator
 
 from firstcast.errors import InputError
 from firstcast.findings import Finding, Measure
+from firstcast.process.extent_spread import ExtentSpread, spread_along
 from firstcast.process.grades import casting_tolerance_mm
-from firstcast.process.shrink import (
-    ChainLine,
-    SizeStep,
-    chain_matrix,
-    root_sum_square,
-    spread_of,
-    write_out,
-)
-from firstcast.ranges import Range
+from firstcast.process.shrink import ChainLine, SizeStep, chain_matrix, spread_of, write_out
+from firstcast.ranges import SCENARIOS
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.vocabulary import Verdict
-
-AXES = ("x", "y", "z")
 
 
 class Fit(StationSettings):
@@ -60,17 +52,6 @@ class Settings(StationSettings):
     """What the caster says he adds to the masters' size, as a ratio."""
     grade: int | None = Field(default=None, ge=1, le=10)
     """Casting tolerance grade of ISO 8062-3 that the castings must keep."""
-
-
-@dataclass(frozen=True)
-class ExtentSpread:
-    """One extent of the piece: wanted, in the master, and how large the casting may come."""
-
-    axis: str
-    wanted_mm: float
-    master_mm: float
-    cast_mm: Range
-    likely_error_mm: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -121,99 +102,104 @@ def allow(
     InputError
         The extents are not three lengths.
     """
-    extents = np.asarray(extents_mm, dtype=np.float64)
-    if extents.shape == (2, 3):
-        extents = extents[1] - extents[0]
-    if extents.shape != (3,) or not np.isfinite(extents).all() or (extents < 0).any():
-        raise InputError(f"{extents_mm} are not three lengths", where=piece, mend="Give x, y, z in mm.")
-    steps = tuple(
-        step.placed(np.asarray(turn_to_print, dtype=np.float64).T)
-        if step.frame == "printer" and turn_to_print is not None
-        else step
-        for step in size_steps
-    )
+    extents = _extents(extents_mm, piece)
+    steps = _in_figure_axes(size_steps, turn_to_print)
     own = [step for step in steps if step.applied_by == "maker"]
-    longest = int(np.argmax(extents))
     matrix = chain_matrix(own)
-    spreads = tuple(_spread(steps, matrix, axis, float(extents[axis])) for axis in range(3))
-    findings = [
-        *_doubled(piece, steps, settings),
-        *_graded(piece, spreads, steps, settings),
-        *(finding for fit in settings.fit for finding in _fitting(piece, fit, steps, settings.offset_mm)),
-    ]
-    scale = float(np.cbrt(np.linalg.det(matrix)))
+    scale = _mean_scale(own)
+    spreads = tuple(spread_along(steps, matrix, axis, float(extents[axis])) for axis in range(3))
+    longest = int(np.argmax(extents))
     return Allowed(
         matrix=matrix,
         matrix_low=chain_matrix(own, "low"),
         matrix_high=chain_matrix(own, "high"),
         lines=write_out(steps, float(extents[longest]), np.eye(3)[longest]),
         spreads=spreads,
-        says=f"master {100 * (scale - 1):+.2f} %, "
-        + " × ".join(f"{s.master_mm:.2f}" for s in spreads)
-        + " mm, for a casting of "
-        + " × ".join(f"{s.cast_mm.likely:.2f}" for s in spreads),
-        findings=tuple(findings),
-        measures=(
-            Measure("oversize", scale, "ratio", "mean of the map over the three axes"),
-            *(
-                Measure(
-                    f"cast {s.axis}",
-                    s.cast_mm.likely,
-                    "mm",
-                    f"{s.cast_mm.low:.3f} to {s.cast_mm.high:.3f} at worst, ± {s.likely_error_mm:.3f} if steps err apart; "
-                    f"{s.master_mm:.3f} in the master",
-                )
-                for s in spreads
-            ),
+        says=_says(scale, spreads),
+        findings=(
+            *_by_caster(piece, steps, settings.caster_adds_ratio),
+            *_graded(piece, spreads, steps, settings),
+            *(found for fit in settings.fit for found in _fitting(piece, fit, steps, settings.offset_mm)),
+        ),
+        measures=_measures(scale, spreads),
+    )
+
+
+def _extents(extents_mm: npt.ArrayLike, piece: str) -> npt.NDArray[np.float64]:
+    """(3,) lengths along x, y, z, from lengths or from least and greatest coordinates."""
+    extents = np.asarray(extents_mm, dtype=np.float64)
+    if extents.shape == (2, 3):
+        extents = extents[1] - extents[0]
+    if extents.shape != (3,) or not np.isfinite(extents).all() or (extents < 0).any():
+        raise InputError(f"{extents_mm} are not three lengths", where=piece, mend="Give x, y, z in mm.")
+    return extents
+
+
+def _in_figure_axes(
+    size_steps: tuple[SizeStep, ...], turn_to_print: npt.ArrayLike | None
+) -> tuple[SizeStep, ...]:
+    """The steps, those in the printer's axes turned back into the figure's."""
+    if turn_to_print is None:
+        return size_steps
+    back = np.asarray(turn_to_print, dtype=np.float64).T
+    return tuple(step.placed(back) if step.frame == "printer" else step for step in size_steps)
+
+
+def _says(scale: float, spreads: Sequence[ExtentSpread]) -> str:
+    """The station's line on the route card."""
+    master = " × ".join(f"{spread.master_mm:.2f}" for spread in spreads)
+    casting = " × ".join(f"{spread.cast_mm.likely:.2f}" for spread in spreads)
+    return f"master {100 * (scale - 1):+.2f} %, {master} mm, for a casting of {casting}"
+
+
+def _measures(scale: float, spreads: Sequence[ExtentSpread]) -> tuple[Measure, ...]:
+    """The mean oversize, and how large the casting may come along each axis."""
+    return (
+        Measure("oversize", scale, "ratio", "mean of the map over the three axes"),
+        *(
+            Measure(
+                f"cast {s.axis}",
+                s.cast_mm.likely,
+                "mm",
+                f"{s.cast_mm.low:.3f} to {s.cast_mm.high:.3f} at worst, ± {s.likely_error_mm:.3f} if steps err apart; "
+                f"{s.master_mm:.3f} in the master",
+            )
+            for s in spreads
         ),
     )
 
 
-def _spread(steps: tuple[SizeStep, ...], matrix: np.ndarray, axis: int, extent_mm: float) -> ExtentSpread:
-    direction = np.eye(3)[axis]
-    ratio = spread_of(steps, direction)
-    cast = replace(
-        ratio,
-        low=ratio.low * extent_mm,
-        likely=ratio.likely * extent_mm,
-        high=ratio.high * extent_mm,
-        unit="mm",
-    )
-    master_mm = float(np.linalg.norm(matrix @ direction)) * extent_mm
-    return ExtentSpread(AXES[axis], extent_mm, master_mm, cast, root_sum_square(steps, direction) * extent_mm)
-
-
-def _doubled(piece: str, steps: Sequence[SizeStep], settings: Settings) -> list[Finding]:
+def _by_caster(piece: str, steps: Sequence[SizeStep], adds_ratio: float | None) -> list[Finding]:
     """Whether the caster adds what is in the map already, or says another figure than ours."""
-    adds = settings.caster_adds_ratio
-    if adds is None:
+    if adds_ratio is None:
         return []
     after = [step for step in steps if step.stage != "print"]
     ours = [step for step in after if step.applied_by == "maker"]
-    if ours and adds > 0:
-        inside = float(np.cbrt(np.linalg.det(chain_matrix(ours)))) - 1.0
-        return [
-            Finding(
-                "allow",
-                "doubled-allowance",
-                Verdict.STOP,
-                piece,
-                f"The map allows {100 * inside:.2f} % for {', '.join(step.name for step in ours)}, and the caster "
-                f"adds {100 * adds:.2f} % as well.",
-                'Settle it: [process.who] mould = "caster" and cast = "caster", or caster_adds_ratio = 0.',
-                measured=adds,
-                limit=0.0,
-                unit="ratio",
-                worse="high",
-            )
-        ]
     theirs = [step for step in after if step.applied_by in ("caster", "toolmaker")]
-    if not theirs:
-        return []
-    low, likely, high = (
-        float(np.cbrt(np.linalg.det(chain_matrix(theirs, s)))) - 1.0 for s in ("low", "likely", "high")
+    if ours and adds_ratio > 0:
+        return [_doubled(piece, ours, adds_ratio)]
+    return _differs(piece, theirs, adds_ratio) if theirs else []
+
+
+def _doubled(piece: str, ours: Sequence[SizeStep], adds_ratio: float) -> Finding:
+    return Finding(
+        "allow",
+        "doubled-allowance",
+        Verdict.STOP,
+        piece,
+        f"The map allows {100 * (_mean_scale(ours) - 1):.2f} % for {_names(ours)}, and the caster adds "
+        f"{100 * adds_ratio:.2f} % as well.",
+        'Settle it: [process.who] mould = "caster" and cast = "caster", or caster_adds_ratio = 0.',
+        measured=adds_ratio,
+        limit=0.0,
+        unit="ratio",
+        worse="high",
     )
-    if low <= adds <= high:
+
+
+def _differs(piece: str, theirs: Sequence[SizeStep], adds_ratio: float) -> list[Finding]:
+    low, likely, high = (_mean_scale(theirs, scenario) - 1.0 for scenario in SCENARIOS)
+    if low <= adds_ratio <= high:
         return []
     return [
         Finding(
@@ -221,15 +207,24 @@ def _doubled(piece: str, steps: Sequence[SizeStep], settings: Settings) -> list[
             "caster-differs",
             Verdict.WATCH,
             piece,
-            f"The caster adds {100 * adds:.2f} %; our figures for {', '.join(step.name for step in theirs)} say "
+            f"The caster adds {100 * adds_ratio:.2f} %; our figures for {_names(theirs)} say "
             f"{100 * likely:.2f} % ({100 * low:.2f} to {100 * high:.2f}).",
             "Ask which material the figure is for.",
-            measured=adds,
+            measured=adds_ratio,
             limit=likely,
             unit="ratio",
-            worse="high" if adds > high else "low",
+            worse="high" if adds_ratio > high else "low",
         )
     ]
+
+
+def _mean_scale(steps: Sequence[SizeStep], scenario: str = "likely") -> float:
+    """What undoing some steps multiplies the size by, mean over the three axes."""
+    return float(np.cbrt(np.linalg.det(chain_matrix(steps, scenario))))
+
+
+def _names(steps: Sequence[SizeStep]) -> str:
+    return ", ".join(step.name for step in steps)
 
 
 def _graded(
