@@ -10,11 +10,13 @@ from hypothesis import settings as trial
 from hypothesis import strategies as st
 
 from firstcast.errors import InputError
+from firstcast.geometry import footing
 from firstcast.geometry.attach import attach
 from firstcast.geometry.body import Body
 from firstcast.geometry.crossings import crossing_pairs
+from firstcast.geometry.footing import Bar
 from firstcast.geometry.mesh import Mesh, measure_solid
-from firstcast.geometry.solids import box, difference, from_manifold, raw_manifold, union
+from firstcast.geometry.solids import box, difference, from_manifold, prism, raw_manifold, union
 from firstcast.process.limits import Limits
 from firstcast.ranges import Range
 from firstcast.stations import join as station
@@ -209,8 +211,8 @@ def test_a_crossing_is_nudged_away_or_told(monkeypatch):
     as_placed = joined(body)
     seen = []
 
-    def crossing_at_first(joined, tab):
-        seen.append(tab.top_mm)
+    def crossing_at_first(joined, frame):
+        seen.append(joined)
         return 3 if len(seen) < 3 else 0
 
     monkeypatch.setattr(station, "_seam_crossings", crossing_at_first)
@@ -218,21 +220,31 @@ def test_a_crossing_is_nudged_away_or_told(monkeypatch):
     assert codes(nudged) == []
     assert len(seen) == 3
     assert 0.01 < np.linalg.norm(nudged.tab.top_mm - as_placed.tab.top_mm) < 0.05
-    monkeypatch.setattr(station, "_seam_crossings", lambda joined, tab: 3)
+    monkeypatch.setattr(station, "_seam_crossings", lambda joined, frame: 3)
     told = joined(body)
     assert codes(told) == ["seam-crossing"]
     assert told.findings[0].verdict is Verdict.STOP
 
 
-def test_crossings_of_the_seam_are_seen():
+@pytest.mark.parametrize("lean", [0.0, 0.6])
+def test_crossings_of_the_seam_are_seen(lean):
     body = body_of(egg((10, 10, 10), (0, 0, 10), 4))
-    result = joined(body)
-    whole = attach(body.mesh, result.tab.mesh, np.array([0.0, 0.0, 1.0]))
-    assert station._seam_crossings(whole, result.tab) == 0
+    frame = footing.frame_into(np.array([0.0, 0.0, 1.0])).turned(lean)
+    tab = from_manifold(prism(Bar((0.1, 0.2), 4.0, 1.5).corners, 4.0, draft_deg=2.0).translate((0, 0, 0.4)))
+    tab = Mesh(tab.points @ np.stack(frame), tab.triangles)
+    whole = attach(body.mesh, tab, frame.into)
+    assert station._seam_crossings(whole, frame) == 0
     points = whole.mesh.points.copy()
-    points[points[:, 2].argmin(), 2] += 9.0  # a corner of the tab's end, pushed up through the ball
+    points[points[:, 2].argmin()] += (12.0, 0.0, 9.0)  # a corner of the tab's end, pushed through the ball
     pulled = whole._replace(mesh=Mesh(points, whole.mesh.triangles))
-    assert station._seam_crossings(pulled, result.tab) > 0
+    every = crossing_pairs(pulled.mesh, limit=10**6)
+    assert len(every) > 0
+    assert station._seam_crossings(pulled, frame) == np.isin(every, whole.seam).any(axis=1).sum()
+    first, second, _ = whole.mesh.triangles[whole.seam[0]]
+    points = whole.mesh.points.copy()
+    points[second] = points[first]
+    flat = whole._replace(mesh=Mesh(points, whole.mesh.triangles))
+    assert station._seam_crossings(flat, frame) > 0
 
 
 def test_refused():

@@ -14,7 +14,9 @@ import numpy.typing as npt
 
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.neighbourhood import near_box, with_own_points
 from firstcast.geometry.solids import raw_manifold
+from firstcast.kernels.edges import OPEN, pair_edges
 from firstcast.kernels.winding import winding_at
 
 FAR = 50.0
@@ -102,26 +104,21 @@ def _directions(away: np.ndarray) -> list[np.ndarray]:
 
 def _cut_out(points: np.ndarray, triangles: np.ndarray, bounds: np.ndarray, margin: float) -> _Patch:
     """Triangles that may reach within `margin` of the box, and so many more that each rim passes a point once."""
-    beyond = np.zeros(len(points), dtype=np.uint8)
-    for axis in range(3):
-        beyond |= (points[:, axis] < bounds[0, axis] - margin).astype(np.uint8) << np.uint8(2 * axis)
-        beyond |= (points[:, axis] > bounds[1, axis] + margin).astype(np.uint8) << np.uint8(2 * axis + 1)
     a, b, c = triangles.T
-    chosen = (beyond[a] & beyond[b] & beyond[c]) == 0
+    chosen = near_box(points, triangles, bounds, margin)
     while True:
         numbers = np.flatnonzero(chosen)
-        used, local = np.unique(triangles[numbers], return_inverse=True)
-        local = local.reshape(-1, 3).astype(np.int64)
-        rim = _rim(local, len(used))
+        local, used = with_own_points(points, triangles[numbers])
+        rim = _rim(local.triangles, len(used))
         crowded = np.flatnonzero(np.bincount(rim[:, 0], minlength=len(used)) > 1)
         if not len(crowded):
             _demand_closed(points, triangles[~chosen], used[rim])
-            return _Patch(numbers, points[used].astype(np.float64), local, rim)
+            return _Patch(numbers, local.points.astype(np.float64), local.triangles, rim)
         pinched = np.zeros(len(points), dtype=bool)
         pinched[used[crowded]] = True
         grown = chosen | pinched[a] | pinched[b] | pinched[c]
         if (grown == chosen).all():
-            where = points[used[crowded[0]]]
+            where = local.points[crowded[0]]
             raise InputError(
                 f"the body is not manifold at ({where[0]:.2f}, {where[1]:.2f}, {where[2]:.2f})",
                 where="join",
@@ -134,9 +131,10 @@ def _demand_closed(points: np.ndarray, rest: np.ndarray, rim: np.ndarray) -> Non
     """Every edge of the cut's rim must go on in the rest of the body; else it is the rim of a hole."""
     if not len(rim):
         return
-    on_rim = np.zeros(len(points), dtype=bool)
-    on_rim[rim] = True
-    beside = rest[on_rim[rest].sum(axis=1) >= 2].astype(np.int64)
+    on_rim = np.zeros(len(points), dtype=np.uint8)
+    on_rim[rim] = 1
+    a, b, c = rest.T
+    beside = rest[on_rim[a] + on_rim[b] + on_rim[c] >= 2].astype(np.int64)
     there = beside.ravel() * len(points) + np.roll(beside, -1, axis=1).ravel()
     wide = rim.astype(np.int64)
     hole = ~np.isin(wide[:, 1] * len(points) + wide[:, 0], there)
@@ -150,18 +148,17 @@ def _demand_closed(points: np.ndarray, rest: np.ndarray, rim: np.ndarray) -> Non
 
 
 def _rim(triangles: np.ndarray, count: int) -> np.ndarray:
-    """Directed edges (k, 2) of the triangles that have no opposite among them."""
-    start, end = triangles.ravel(), np.roll(triangles, -1, axis=1).ravel()
-    keys = start * count + end
-    alone = ~np.isin(end * count + start, keys)
-    return np.column_stack([start[alone], end[alone]])
+    """Directed edges (k, 2) of the triangles (m, 3) int32, over `count` points, that have no other triangle."""
+    halves = np.flatnonzero(pair_edges(triangles, count) == OPEN)
+    start, corner = triangles.ravel()[halves], halves % 3
+    return np.column_stack([start, triangles.ravel()[halves - corner + (corner + 1) % 3]])
 
 
 def _closed(patch: _Patch, fitting: Mesh, direction: np.ndarray) -> Mesh:
     """The cut-out triangles with a cone over each rim: cones follow the patch's own triangles."""
     rim = patch.rim
     if not len(rim):
-        return Mesh(patch.points, patch.triangles.astype(np.int32))
+        return Mesh(patch.points, patch.triangles)
     loop = _loops(rim, len(patch.points))
     size = float(np.linalg.norm(np.ptp(np.concatenate([patch.points, fitting.points]), axis=0)))
     middle = np.stack([np.bincount(loop, patch.points[rim[:, 0], k]) for k in range(3)], axis=1)
@@ -250,9 +247,9 @@ def _put_back(points: np.ndarray, triangles: np.ndarray, patch: _Patch, local, f
     stays[patch.numbers] = False
     stays[patch.numbers[source[whole]]] = True
     kept = np.flatnonzero(stays)
-    new_triangles = np.concatenate([triangles[kept], seam_faces])
+    new_triangles = np.concatenate([triangles[kept], seam_faces.astype(np.int32)])
     new_source = np.concatenate([kept, np.where(seam_source < 0, -1, patch.numbers[seam_source])])
-    mesh = _compacted(everything, new_triangles)
+    mesh, _ = with_own_points(everything, new_triangles)
     seam = np.arange(len(kept), len(new_triangles), dtype=np.int32)
     return Attached(mesh, new_source.astype(np.int32), seam, *volumes)
 
@@ -279,11 +276,3 @@ def _untouched(triangles: np.ndarray, patch: _Patch, faces: np.ndarray, source: 
     """Which triangles of the local union are the body's own, uncut."""
     origin = np.sort(triangles[patch.numbers[np.maximum(source, 0)]], axis=1)
     return (source >= 0) & (np.sort(faces, axis=1) == origin).all(axis=1)
-
-
-def _compacted(points: np.ndarray, triangles: np.ndarray) -> Mesh:
-    """The mesh without points that no triangle uses."""
-    used = np.zeros(len(points), dtype=bool)
-    used[triangles] = True
-    number = np.cumsum(used) - 1
-    return Mesh(points[used], number[triangles].astype(np.int32))

@@ -7,6 +7,7 @@ import numpy.typing as npt
 from manifold3d import CrossSection, JoinType
 
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.neighbourhood import near_box
 from firstcast.geometry.solids import outline_section
 from firstcast.geometry.tree import build_tree, closest_points
 
@@ -69,12 +70,7 @@ def frame_into(into: npt.NDArray[np.float64]) -> Frame:
 def nearest_place(mesh: Mesh, place_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """The surface place (3,) nearest to a place, without a search tree of the whole mesh."""
     away = np.sqrt(((mesh.points - place_mm) ** 2).sum(axis=1).min()) * (1.0 + 1e-6) + 1e-9
-    beyond = np.zeros(len(mesh.points), dtype=np.uint8)
-    for axis in range(3):
-        beyond |= (mesh.points[:, axis] < place_mm[axis] - away).astype(np.uint8) << np.uint8(2 * axis)
-        beyond |= (mesh.points[:, axis] > place_mm[axis] + away).astype(np.uint8) << np.uint8(2 * axis + 1)
-    a, b, c = mesh.triangles.T
-    near = (beyond[a] & beyond[b] & beyond[c]) == 0
+    near = near_box(mesh.points, mesh.triangles, np.array([place_mm - away, place_mm + away]))
     return closest_points(build_tree(Mesh(mesh.points, mesh.triangles[near])), place_mm[None]).point_mm[0]
 
 
@@ -82,9 +78,8 @@ def section_at(mesh: Mesh, frame: Frame, level_mm: float) -> CrossSection:
     """The section of a closed outward mesh by the plane `into` · x = level, in the frame's axes."""
     height = np.asarray(mesh.points, dtype=np.float64) @ frame.into - level_mm
     above = height > 0.0
-    sides = above[mesh.triangles]
-    count = sides.sum(axis=1)
-    cut = np.flatnonzero((count > 0) & (count < 3))
+    a, b, c = (above[mesh.triangles[:, k]] for k in range(3))
+    cut = np.flatnonzero((a | b | c) & ~(a & b & c))
     if not len(cut):
         return CrossSection()
     start = mesh.triangles[cut].astype(np.int64)

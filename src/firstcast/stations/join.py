@@ -17,9 +17,11 @@ from firstcast.findings import Finding, Measure
 from firstcast.geometry import footing
 from firstcast.geometry.attach import Attached, attach
 from firstcast.geometry.body import Body
-from firstcast.geometry.crossings import crossing_pairs
+from firstcast.geometry.boxtree import bounds_of, build_box_tree
+from firstcast.geometry.crossings import crossing_rows, snap_points
 from firstcast.geometry.footing import Bar, Frame
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.neighbourhood import near_box, with_own_points
 from firstcast.geometry.solids import from_manifold, prism
 from firstcast.process.limits import Limits
 from firstcast.stations.contract import StationResult, StationSettings
@@ -53,6 +55,12 @@ NUDGE_MM = (0.0137, 0.0071, 0.0043)
 """Steps along, across and down by which the tab is moved if rounding to float32 leaves a crossing."""
 
 NUDGES = 8
+
+SLACK_MM = 1e-9
+"""Turning points into a tab's axes rounds them by far less than this."""
+
+MOST_CROSSINGS = 1000
+"""No more crossing pairs than this are counted."""
 
 
 class Settings(StationSettings):
@@ -163,12 +171,11 @@ def join(
         )  # fmt: skip
     spot = _find_spot(mapped, matrix, settings)
     tab, joined, crossings = _joined_clear(mapped, spot, settings)
-    part = np.where(
-        joined.source >= 0, body.part_of_triangle[np.maximum(joined.source, 0)], len(body.part_names)
-    )
+    part = body.part_of_triangle[np.maximum(joined.source, 0)]
+    part[joined.source < 0] = len(body.part_names)
     return Joined(
         mesh=joined.mesh,
-        part_of_triangle=part.astype(np.uint16),
+        part_of_triangle=part,
         part_names=(*body.part_names, TAB),
         tab=tab,
         says=f"a {tab.kind} tab {tab.length_mm:.2f} × {tab.width_mm:.2f} × {tab.height_mm:.2f} mm",
@@ -266,7 +273,7 @@ def _joined_clear(mesh: Mesh, spot: _Spot, settings: Settings) -> tuple[TabSpec,
     for step in range(NUDGES):
         tab = _tab(spot, settings, step)
         joined = attach(mesh, tab.mesh, spot.frame.into)
-        crossings = _seam_crossings(joined, tab)
+        crossings = _seam_crossings(joined, spot.frame)
         if not crossings:
             break
     assert tab is not None
@@ -274,16 +281,26 @@ def _joined_clear(mesh: Mesh, spot: _Spot, settings: Settings) -> tuple[TabSpec,
     return tab, joined, crossings
 
 
-def _seam_crossings(joined: Attached, tab: TabSpec) -> int:
-    """How many pairs of triangles near the tab cross, or triangles there have no area."""
-    low, high = tab.mesh.bounds + np.array([[-0.5], [0.5]])
-    near = ((joined.mesh.points >= low) & (joined.mesh.points <= high)).all(axis=1)
-    chosen = near[joined.mesh.triangles].any(axis=1)
-    chosen[joined.seam] = True
-    local = Mesh(joined.mesh.points, joined.mesh.triangles[chosen])
-    a, b, c = np.moveaxis(local.corners, 1, 0)
+def _seam_crossings(joined: Attached, frame: Frame) -> int:
+    """How many pairs of triangles cross of which one was made or cut by the union, and how many of those are flat."""
+    local, seam = _near(joined.mesh, joined.mesh.points, joined.seam)
+    # The tab's walls are long and thin: along its own axes their box holds far fewer of the body's triangles.
+    local, seam = _near(local, local.points @ np.stack(frame).T, seam)
+    a, b, c = np.moveaxis(Mesh(local.points, local.triangles[seam]).corners, 1, 0)
     flat = int((np.cross(b - a, c - a) == 0.0).all(axis=1).sum())
-    return flat + len(crossing_pairs(local))
+    points = snap_points(local.points, where="join")
+    tree = build_box_tree(points, local.triangles, np.arange(len(local.triangles), dtype=np.int32))
+    pairs = crossing_rows(points, local.triangles, seam, tree, MOST_CROSSINGS)
+    return flat + len(np.unique(np.sort(pairs, axis=1), axis=0))
+
+
+def _near(
+    mesh: Mesh, places: npt.NDArray[np.floating], rows: npt.NDArray[np.int32]
+) -> tuple[Mesh, npt.NDArray[np.int32]]:
+    """The triangles that may meet some rows, seen with the points at `places`; and those rows among them."""
+    box = bounds_of(places[mesh.triangles[rows]].reshape(-1, 3))
+    near = np.flatnonzero(near_box(places, mesh.triangles, box, SLACK_MM))
+    return with_own_points(mesh.points, mesh.triangles[near])[0], np.searchsorted(near, rows).astype(np.int32)
 
 
 def _tab(spot: _Spot, settings: Settings, step: int) -> TabSpec:
@@ -376,7 +393,7 @@ def _findings(
 
 
 def _size_measures(mesh: Mesh) -> tuple[Measure, ...]:
-    x, y, z = (float(extent) for extent in np.ptp(mesh.bounds, axis=0))
+    x, y, z = (float(extent) for extent in np.ptp(bounds_of(mesh.points), axis=0))
     return (
         Measure("body_x_mm", x, "mm", "the body at master size, left to right"),
         Measure("body_y_mm", y, "mm", "the body at master size, front to back"),
