@@ -62,13 +62,13 @@ def part_shapes(part: Part) -> list[PartShape]:
 
 
 def mended_places(piece: str, outcome: Outcome, pitch_mm: float) -> tuple[Ball | Box, ...]:
-    """Where fuse changed the surface on purpose, or could not hold it and said so."""
+    """Where fuse changed the surface on purpose."""
     fused = outcome.get("fuse", piece)
     balls = [
         Ball(
             (float(x), float(y), float(z)),
             float(radius) + pitch_mm,
-            "filled or dropped by fuse, or too thin for the lattice",
+            "filled or dropped by fuse",
         )
         for x, y, z, radius in fused.field("mended")
     ]

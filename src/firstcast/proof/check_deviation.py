@@ -1,13 +1,16 @@
 """Rows on how far the master's surface lies from the sculptor's parts, both ways."""
 
+from dataclasses import replace
+
 import numpy as np
 import numpy.typing as npt
 
 from firstcast.proof import _certify
 from firstcast.proof.distances import areas, certify, nearest, spread_points
 from firstcast.proof.expected import Expected
+from firstcast.proof.narrow import NARROW_PITCHES
 from firstcast.proof.rows import ProofRow, many, measured, place
-from firstcast.proof.sculpture import Reading, Sculpture, creased_at, read_distances, visible_points
+from firstcast.proof.sculpture import Reading, Sculpture, Shown, read_distances, read_losses, visible_points
 from firstcast.proof.tree import Tree
 from firstcast.vocabulary import Verdict
 
@@ -23,55 +26,46 @@ def deviation_rows(
 ) -> list[ProofRow]:
     """Master to parts, by bound and by samples, and the parts' visible surface to the master.
 
+    All of the master is measured; what shows of the parts is left out where it was filled or dropped on purpose.
     `vertices_mm` (n, 3): every corner of the master once, neighbours near one another.
     """
-    exempt = expected.exempts(master.corners.mean(axis=1))
-    for k in range(3):
-        exempt |= expected.exempts(np.ascontiguousarray(master.corners[:, k]))
-    rows = [_exempt_row(master, exempt, expected), _certified_row(master, exempt, expected, sculpture)]
+    rows = [_certified_row(master, expected, sculpture)]
     spread, _ = spread_points(master.corners, samples)
-    spread = spread[~expected.exempts(spread)]
-    points = np.concatenate([spread, vertices_mm[~expected.exempts(vertices_mm)]])
+    points = np.concatenate([spread, vertices_mm])
     reading = read_distances(sculpture, points, expected.tolerance_mm)
     rows += _distance_rows(
         "master to parts", points, reading, expected, sculpture.names, np.arange(len(points)) < len(spread)
     )
     shown = visible_points(sculpture, samples // 4)
-    kept = ~expected.exempts(shown.points_mm)
-    points, part, even = shown.points_mm[kept], shown.part[kept], shown.even[kept]
-    distance = nearest(master, points).distance
-    far = distance > expected.tolerance_mm
-    creased = np.zeros(len(points), dtype=np.bool_)
-    creased[far] = creased_at(sculpture, points[far])
-    reading = Reading(distance, part, creased)
-    rows += _distance_rows("parts to master", points, reading, expected, sculpture.names, even)
+    exempt = expected.exempts(shown.points_mm)
+    rows.append(_exempt_row(shown, exempt, expected))
+    kept = shown.chosen(~exempt)
+    reading = read_losses(sculpture, kept, nearest(master, kept.points_mm).distance, expected.tolerance_mm)
+    rows += _distance_rows("parts to master", kept.points_mm, reading, expected, sculpture.names, kept.even)
     return rows
 
 
-def _exempt_row(master: Tree, exempt: npt.NDArray[np.bool_], expected: Expected) -> ProofRow:
-    """What is left out, counted and said."""
-    size = areas(master.corners)
-    share = 100.0 * float(size[exempt].sum() / max(size.sum(), 1e-300))
+def _exempt_row(shown: Shown, exempt: npt.NDArray[np.bool_], expected: Expected) -> ProofRow:
+    """What of the parts is left out, counted and said."""
+    share = 100.0 * float((exempt & shown.even).sum()) / max(1, int(shown.even.sum()))
     reasons = "; ".join(dict.fromkeys(region.why for region in expected.exempt))
     text = "no place is exempt"
     if expected.exempt:
         text = (
-            f"{many(int(exempt.sum()), 'triangle')} ({share:.3g} % of the area) in "
+            f"{many(int(exempt.sum()), 'point')} of the parts ({share:.3g} % of what shows) in "
             f"{many(len(expected.exempt), 'exempt place')}: {reasons}"
         )
     return ProofRow("exempt places", text, share, None, "%", Verdict.SOUND)
 
 
-def _certified_row(
-    master: Tree, exempt: npt.NDArray[np.bool_], expected: Expected, sculpture: Sculpture
-) -> ProofRow:
+def _certified_row(master: Tree, expected: Expected, sculpture: Sculpture) -> ProofRow:
     """How much of the surface is proved within the limits as a whole, not by samples."""
     check = "surface proved within the limit"
     size = areas(master.corners)
-    total = float(size[~exempt].sum())
+    total = float(size.sum())
     if sculpture.closed is None or total <= 0.0:
         return ProofRow(check, "no closed part: by samples only", 0.0, None, "%", Verdict.SOUND)
-    left = np.flatnonzero(~exempt)
+    left = np.arange(len(master.corners))
     state = certify(sculpture.closed, master.corners[left], expected.tolerance_mm).state
     smooth = 100.0 * float(size[left[state == _certify.WITHIN]].sum()) / total
     left = left[state != _certify.WITHIN]
@@ -122,14 +116,16 @@ def _distance_rows(
     names: tuple[str, ...],
     even: npt.NDArray[np.bool_],
 ) -> list[ProofRow]:
-    """Greatest distance on smooth surface and at creases, then the quantiles of the evenly spread points."""
+    """Greatest distance on smooth surface, at creases and at narrow places, then quantiles of the even points."""
     if not len(points):
         return [ProofRow(f"{way}: greatest", "nothing to compare", None, None, "µm", Verdict.SOUND)]
     rows = []
     micron = reading.distance_mm * 1e3
-    for kind, chosen, limit in (
-        ("smooth", ~reading.creased, expected.tolerance_mm),
-        ("creases", reading.creased, expected.crease_limit_mm),
+    narrow_says = f"where a wall or gap is under {NARROW_PITCHES * expected.pitch_mm:.3g} mm, two pitches"
+    for kind, chosen, limit, says in (
+        ("smooth", ~reading.creased & ~reading.narrow, expected.tolerance_mm, ""),
+        ("creases", reading.creased, expected.crease_limit_mm, " at creases, beyond the limit elsewhere"),
+        ("narrow places", reading.narrow, expected.crease_limit_mm, f" {narrow_says}"),
     ):
         check = f"{way}: greatest, {kind}"
         if not chosen.any():
@@ -137,10 +133,12 @@ def _distance_rows(
             continue
         worst = int(np.flatnonzero(chosen)[np.argmax(micron[chosen])])
         near = f" near {names[reading.part[worst]]}" if reading.part[worst] >= 0 else ""
-        text = f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; {many(int(chosen.sum()), 'point')}"
-        if kind == "creases":
-            text += " at creases, beyond the limit elsewhere"
-        rows.append(measured(check, text, float(micron[worst]), limit * 1e3, "µm"))
+        text = f"{micron[worst]:.2f} µm at {place(points[worst])}{near}; {many(int(chosen.sum()), 'point')}{says}"
+        row = measured(check, text, float(micron[worst]), limit * 1e3, "µm")
+        if kind == "narrow places" and row.verdict is Verdict.STOP:
+            # no lattice of this pitch can hold it: told, with the place, for the maker to judge
+            row = replace(row, verdict=Verdict.WATCH)
+        rows.append(row)
     spread = micron[even] if even.any() else micron
     for share, label in QUANTILES:
         value = float(np.quantile(spread, share))

@@ -30,7 +30,7 @@ class PartShape:
 
 @dataclass(frozen=True)
 class Ball:
-    """A place, in figure mm, where the master may differ from the parts, and why."""
+    """A place, in figure mm, where what shows of the parts may be missing from the master, and why."""
 
     centre_mm: tuple[float, float, float]
     radius_mm: float
@@ -44,7 +44,7 @@ class Ball:
 
 @dataclass(frozen=True)
 class Box:
-    """A place between two corners, in figure mm, where the master may differ from the parts, and why."""
+    """A place between two corners, in figure mm, where what shows of the parts may be missing, and why."""
 
     low_mm: tuple[float, float, float]
     high_mm: tuple[float, float, float]
@@ -78,7 +78,8 @@ class Expected:
         How far the surface may lie from the parts at their creases, which sampling cuts; None: no farther
         than elsewhere.
     exempt : tuple of Ball or Box
-        Mended places: closed holes, filled hollows, dropped fragments.
+        Where hollows were filled and fragments dropped: there the parts may show what the master lacks. What the
+        master has is measured everywhere.
     bodies : int
         Separate bodies expected.
     volume_mm3 : float or None

@@ -5,23 +5,24 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.proof.distances import Nearest, areas, at_creases, nearest, spread_points, windings
+from firstcast.proof.distances import (
+    SHARP_COSINE,
+    Nearest,
+    areas,
+    at_creases,
+    nearest,
+    spread_points,
+)
 from firstcast.proof.expected import Expected
+from firstcast.proof.narrow import Sheet, Solid, narrow_at
 from firstcast.proof.tree import Tree, build_tree
 
 STEP_OUT_MM = 1e-3
 """A place counts as visible if a step of one micron out of the surface leaves all parts."""
 CREASE_PITCHES = 3.0
+GRADIENT_STEP_MM = 1e-4
 CORNERS_RATIO = 4
 """One corner of the parts is looked at for this many evenly spread points."""
-
-
-class Sheet(NamedTuple):
-    """An open part: its tree, half its thickness at master size, its index among the parts."""
-
-    tree: Tree
-    half_mm: float
-    part: int
 
 
 class Sculpture(NamedTuple):
@@ -44,13 +45,23 @@ class Sculpture(NamedTuple):
     names: tuple[str, ...]
     pitch_mm: float
 
+    @property
+    def solid(self) -> Solid:
+        """What is inside."""
+        return Solid(self.closed, self.sheets)
+
 
 class Reading(NamedTuple):
-    """Distances of points to the parts: (n,) mm, the nearest part's index, whether it is a crease there."""
+    """Distances of points to the parts: (n,) mm, the nearest part's index, and what the parts are like there.
+
+    `narrow` (n,): the wall or the gap is narrower than sampling can carry; `creased` (n,): not that, but the
+    surface turns sharply. Both are looked for beyond the limit only.
+    """
 
     distance_mm: npt.NDArray[np.float64]
     part: npt.NDArray[np.int32]
     creased: npt.NDArray[np.bool_]
+    narrow: npt.NDArray[np.bool_]
 
 
 def sculpture_of(expected: Expected) -> Sculpture:
@@ -72,49 +83,136 @@ def sculpture_of(expected: Expected) -> Sculpture:
     return Sculpture(tree, owner, tuple(sheets), tuple(p.name for p in expected.parts), expected.pitch_mm)
 
 
-def read_distances(sculpture: Sculpture, points_mm: npt.NDArray, crease_beyond_mm: float) -> Reading:
+class _Found(NamedTuple):
+    """Of each point: how far the parts' surface is, how far the triangles behind it, which source and triangle.
+
+    A source is a tree: 0 the closed parts', 1 and on the sheets'.
+    """
+
+    away_mm: npt.NDArray[np.float64]
+    raw_mm: npt.NDArray[np.float64]
+    source: npt.NDArray[np.int64]
+    triangle: npt.NDArray[np.int64]
+
+    def chosen(self, rows: npt.NDArray) -> "_Found":
+        """Some of the points."""
+        return _Found(self.away_mm[rows], self.raw_mm[rows], self.source[rows], self.triangle[rows])
+
+
+def _sources(sculpture: Sculpture) -> list[tuple[Tree | None, float, int]]:
+    """Tree, half the thickness and part (-1: see the tree) of each source."""
+    return [
+        (sculpture.closed, 0.0, -1),
+        *((sheet.tree, sheet.half_mm, sheet.part) for sheet in sculpture.sheets),
+    ]
+
+
+def _find(sculpture: Sculpture, points_mm: npt.NDArray[np.float64]) -> _Found:
+    """The nearest surface of each point; a sheet's lies half its thickness from it."""
+    count = len(points_mm)
+    away, raw = np.full(count, np.inf), np.full(count, np.inf)
+    source, triangle = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    for number, (tree, half, _) in enumerate(_sources(sculpture)):
+        if tree is None:
+            continue
+        found = nearest(tree, points_mm)
+        gap = np.abs(found.distance - half)
+        nearer = gap < away
+        away, raw = np.where(nearer, gap, away), np.where(nearer, found.distance, raw)
+        source, triangle = np.where(nearer, number, source), np.where(nearer, found.triangle, triangle)
+    return _Found(away, raw, source, triangle)
+
+
+def read_distances(
+    sculpture: Sculpture, points_mm: npt.NDArray[np.float64], look_beyond_mm: float
+) -> Reading:
     """Distance of master points (n, 3) to the parts' surfaces.
 
-    Of a sheet counts how far a point is from half the thickness. Creases are looked for only where the
-    distance is above `crease_beyond_mm`, within three pitches past the nearest surface.
+    Of a sheet counts how far a point is from half the thickness. Creases and narrow places are looked for only
+    where the distance is above `look_beyond_mm`.
     """
-    distance = np.full(len(points_mm), np.inf)
+    found = _find(sculpture, points_mm)
     part = np.full(len(points_mm), -1, dtype=np.int32)
-    place = np.zeros(len(points_mm), dtype=np.int64)
-    source = np.full(len(points_mm), -1, dtype=np.int32)
-    raw = np.full(len(points_mm), np.inf)
-    if sculpture.closed is not None:
-        found = nearest(sculpture.closed, points_mm)
-        distance, raw, place = found.distance.copy(), found.distance, found.triangle.copy()
-        part = sculpture.part_of_triangle[found.triangle]
-    for number, sheet in enumerate(sculpture.sheets):
-        found = nearest(sheet.tree, points_mm)
-        away = np.abs(found.distance - sheet.half_mm)
-        nearer = away < distance
-        distance = np.where(nearer, away, distance)
-        raw = np.where(nearer, found.distance, raw)
-        place = np.where(nearer, found.triangle, place)
-        part = np.where(nearer, np.int32(sheet.part), part)
-        source = np.where(nearer, np.int32(number), source)
+    for number, (tree, _, index) in enumerate(_sources(sculpture)):
+        mine = found.source == number
+        if tree is not None:
+            part[mine] = sculpture.part_of_triangle[found.triangle[mine]] if index < 0 else index
+    far = np.flatnonzero(found.away_mm > look_beyond_mm)
+    creased, narrow = np.zeros((2, len(points_mm)), dtype=np.bool_)
+    if len(far):
+        some, places = found.chosen(far), points_mm[far]
+        normals = np.empty((len(far), 3))
+        for number in range(len(_sources(sculpture))):
+            mine = some.source == number
+            normals[mine] = _normals(sculpture, number, places[mine], some.triangle[mine])
+        narrow[far] = narrow_at(sculpture.solid, places, normals, sculpture.pitch_mm)
+        creased[far] = _creased(sculpture, places, some, normals) & ~narrow[far]
+    return Reading(found.away_mm, part, creased, narrow)
+
+
+def _normals(
+    sculpture: Sculpture, number: int, points_mm: npt.NDArray[np.float64], triangle: npt.NDArray[np.int64]
+) -> npt.NDArray[np.float64]:
+    """(n, 3) outward normals of a source's surface beside some points: of a sheet, the way from it."""
+    tree, half, _ = _sources(sculpture)[number]
+    if tree is None or not len(points_mm):
+        return np.zeros((len(points_mm), 3))
+    if half == 0.0:
+        normal = face_normals(tree.corners[triangle])
+    else:
+        normal = np.empty((len(points_mm), 3))
+        for axis in range(3):
+            step = np.zeros(3)
+            step[axis] = GRADIENT_STEP_MM
+            ahead, behind = nearest(tree, points_mm + step), nearest(tree, points_mm - step)
+            normal[:, axis] = ahead.distance - behind.distance
+    return normal / np.maximum(np.linalg.norm(normal, axis=1), 1e-300)[:, None]
+
+
+def face_normals(corners: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """(m, 3) unit normals of triangles (m, 3, 3); zero where one has no area."""
+    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    return normal / np.maximum(np.sqrt((normal * normal).sum(axis=1)), 1e-300)[:, None]
+
+
+def _creased(
+    sculpture: Sculpture, points_mm: npt.NDArray[np.float64], found: _Found, normals: npt.NDArray[np.float64]
+) -> npt.NDArray[np.bool_]:
+    """(n,) whether the parts turn sharply within three pitches past the nearest surface of each point.
+
+    They do within one tree, or where the surface of another passes at an angle: a seam.
+    """
     creased = np.zeros(len(points_mm), dtype=np.bool_)
-    trees = [sculpture.closed, *(sheet.tree for sheet in sculpture.sheets)]
-    for number, tree in enumerate(trees, start=-1):
-        rows = np.flatnonzero((distance > crease_beyond_mm) & (source == number))
-        if tree is not None and len(rows):
-            reach = raw[rows] + CREASE_PITCHES * sculpture.pitch_mm
-            creased[rows] = at_creases(tree, points_mm[rows], reach, Nearest(raw[rows], place[rows]))
-    return Reading(distance, part, creased)
+    reach = CREASE_PITCHES * sculpture.pitch_mm
+    for number, (tree, half, _) in enumerate(_sources(sculpture)):
+        if tree is None:
+            continue
+        mine = np.flatnonzero(found.source == number)
+        own = Nearest(found.raw_mm[mine], found.triangle[mine])
+        creased[mine] |= at_creases(tree, points_mm[mine], found.raw_mm[mine] + reach, own)
+        rows = np.flatnonzero((found.source != number) & ~creased)
+        near = nearest(tree, points_mm[rows])
+        met = np.abs(near.distance - half) <= found.away_mm[rows] + reach
+        rows, triangle = rows[met], near.triangle[met]
+        other = _normals(sculpture, number, points_mm[rows], triangle)
+        creased[rows] |= (other * normals[rows]).sum(axis=1) < SHARP_COSINE
+    return creased
 
 
 class Shown(NamedTuple):
-    """Points (n, 3) on what shows of the parts, the part (n,) of each, and which are spread evenly.
+    """Points (n, 3) on what shows of the parts, their normals, the part (n,) of each, and which are spread evenly.
 
     The others are corners of the parts' triangles, where tips and edges are.
     """
 
     points_mm: npt.NDArray[np.float64]
+    normals: npt.NDArray[np.float64]
     part: npt.NDArray[np.int32]
     even: npt.NDArray[np.bool_]
+
+    def chosen(self, rows: npt.NDArray) -> "Shown":
+        """Some of the points."""
+        return Shown(self.points_mm[rows], self.normals[rows], self.part[rows], self.even[rows])
 
 
 def visible_points(sculpture: Sculpture, count: int) -> Shown:
@@ -123,44 +221,50 @@ def visible_points(sculpture: Sculpture, count: int) -> Shown:
     A point of a closed part shows if a step outward leaves every closed part and every sheet's thickness.
     A sheet's points are taken on both of its faces, half a thickness out.
     """
-    points, steps, parts, even = [], [], [], []
-    sources = [(sheet.tree, sheet.half_mm, sheet.part) for sheet in sculpture.sheets]
-    if sculpture.closed is not None:
-        sources.insert(0, (sculpture.closed, 0.0, -1))
-    sizes = [float(areas(tree.corners).sum()) * (2.0 if half else 1.0) for tree, half, _ in sources]
+    points, normals, parts, even = [], [], [], []
+    sources = [source for source in _sources(sculpture) if source[0] is not None]
+    sizes = [float(areas(tree.corners).sum()) * (2.0 if half else 1.0) for tree, half, _ in sources if tree]
     for (tree, half, part), size in zip(sources, sizes, strict=True):
+        assert tree is not None
         share = max(1, round(count * size / max(sum(sizes), 1e-300)))
         some, rows = spread_points(tree.corners, share)
         every = max(1, 3 * len(tree.corners) * CORNERS_RATIO // share)
         corners = np.arange(0, 3 * len(tree.corners), every)
         even.append(np.arange(len(some) + len(corners)) < len(some))
-        some = np.concatenate([some, tree.corners.reshape(-1, 3)[corners]])
+        some = np.concatenate([some, _within(tree.corners, corners)])
         rows = np.concatenate([rows, corners // 3])
-        a, b, c = tree.corners[rows, 0], tree.corners[rows, 1], tree.corners[rows, 2]
-        normal = np.cross(b - a, c - a)
-        normal /= np.maximum(np.sqrt((normal * normal).sum(axis=1)), 1e-300)[:, None]
+        normal = face_normals(tree.corners[rows])
         if half > 0:
             normal[1::2] *= -1.0
         points.append(some + half * normal)
-        steps.append(some + (half + STEP_OUT_MM) * normal)
+        normals.append(normal)
         parts.append(sculpture.part_of_triangle[rows] if part < 0 else np.full(len(rows), part, np.int32))
     if not points:
-        return Shown(np.zeros((0, 3)), np.zeros(0, np.int32), np.zeros(0, np.bool_))
-    surface, outside, part = np.concatenate(points), np.concatenate(steps), np.concatenate(parts)
-    shows = np.ones(len(surface), dtype=np.bool_)
-    if sculpture.closed is not None:
-        shows &= windings(sculpture.closed, outside) == 0
-    for sheet in sculpture.sheets:
-        shows[shows] = nearest(sheet.tree, outside[shows]).distance >= sheet.half_mm
-    return Shown(surface[shows], part[shows], np.concatenate(even)[shows])
+        nothing = np.zeros((0, 3))
+        return Shown(nothing, nothing, np.zeros(0, np.int32), np.zeros(0, np.bool_))
+    surface, normal = np.concatenate(points), np.concatenate(normals)
+    shows = ~sculpture.solid.holds(surface + STEP_OUT_MM * normal)
+    return Shown(surface[shows], normal[shows], np.concatenate(parts)[shows], np.concatenate(even)[shows])
 
 
-def creased_at(sculpture: Sculpture, points_mm: npt.NDArray) -> npt.NDArray[np.bool_]:
-    """(n,) whether the parts turn sharply within three pitches of each point (n, 3) on their surface."""
-    creased = np.zeros(len(points_mm), dtype=np.bool_)
-    reach = CREASE_PITCHES * sculpture.pitch_mm
-    for tree in (sculpture.closed, *(sheet.tree for sheet in sculpture.sheets)):
-        if tree is not None and len(points_mm):
-            found = nearest(tree, points_mm)
-            creased |= at_creases(tree, points_mm, found.distance + reach, found)
-    return creased
+def _within(triangles: npt.NDArray[np.float64], corners: npt.NDArray[np.int64]) -> npt.NDArray[np.float64]:
+    """(k, 3) some of the corners of triangles (m, 3, 3), each a micron into its triangle: off edges, sides are told."""
+    places = triangles.reshape(-1, 3)[corners]
+    inward = triangles.mean(axis=1)[corners // 3] - places
+    length = np.maximum(np.linalg.norm(inward, axis=1), 1e-300)
+    return places + inward * np.minimum(1.0, STEP_OUT_MM / length)[:, None]
+
+
+def read_losses(
+    sculpture: Sculpture, shown: Shown, distance_mm: npt.NDArray[np.float64], look_beyond_mm: float
+) -> Reading:
+    """The reading of points on the parts whose distances (n,) to the master are known."""
+    creased, narrow = np.zeros((2, len(distance_mm)), dtype=np.bool_)
+    far = np.flatnonzero(distance_mm > look_beyond_mm)
+    if len(far):
+        points, normals = shown.points_mm[far], shown.normals[far]
+        for side in (1.0, -1.0):
+            beside = points + side * STEP_OUT_MM * normals
+            narrow[far] |= narrow_at(sculpture.solid, beside, normals, sculpture.pitch_mm)
+        creased[far] = _creased(sculpture, points, _find(sculpture, points), normals) & ~narrow[far]
+    return Reading(distance_mm, shown.part, creased, narrow)

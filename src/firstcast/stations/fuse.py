@@ -93,8 +93,7 @@ class Fused(StationResult):
     pitch_mm : (3,) float64
         The lattice pitch it was made on.
     mended : (k, 4) float64
-        Balls, middle and radius in mm, around hollows that were filled, grains that were dropped and places too
-        thin for the lattice.
+        Balls, middle and radius in mm, around hollows that were filled and grains that were dropped.
     """
 
     body: Body
@@ -159,7 +158,7 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
         body=Body(mesh, found.part_of_triangle, names),
         extents_mm=mesh.bounds,
         pitch_mm=pitch,
-        mended=np.concatenate([mended, _thin_balls(thin, pitch)]),
+        mended=mended,
         says=f"{len(parts)} parts, {len(shells.triangles):,} triangles, to one body of {len(mesh.triangles):,}",
         findings=tuple(findings),
         measures=_measures(mesh, shells, thin),
@@ -287,12 +286,6 @@ def _cleaned(
         found, traced = contour_union(occupancy, union.columns, part)
     findings += _separate_findings(piece, components, bodies & ~small)
     return found, findings, np.concatenate(mended)
-
-
-def _thin_balls(thin: ThinPlaces, pitch) -> npt.NDArray[np.float64]:
-    """(k, 4): balls over places that are too thin: as wide as a disc of their area, and three pitches more."""
-    radius = np.sqrt(thin.area_mm2 / np.pi) + 3.0 * float(pitch.max())
-    return np.column_stack([thin.place_mm, radius]).astype(np.float64)
 
 
 def _balls(components: Components, chosen) -> npt.NDArray[np.float64]:
