@@ -17,7 +17,7 @@ import shutil
 import sys
 import uuid
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import fields
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -188,12 +188,40 @@ def _hold(file: BinaryIO) -> None:
 
 def write_atomically(path: Path, data: bytes) -> None:
     """Write a file so that a reader sees the old one or the new one, never a part of it."""
-    half = path.with_name(f".{path.name}.{uuid.uuid4().hex}")
+    replace_file(path, lambda stream: stream.write(data))
+
+
+def replace_file(path: Path, fill: Callable[[BinaryIO], object]) -> None:
+    """A file that is there whole or not at all: `fill` writes it beside, a rename puts it in place.
+
+    Its content is on the disk before the rename, and the rename before this returns where the
+    system allows it: what a crash or a power cut leaves is the old file or the new one.
+
+    Raises
+    ------
+    OSError
+        The folder can't be written or the disk is full. The old file, if any, is untouched.
+    """
+    # Not named after the file: a long name with more beside it would be longer than file systems take.
+    beside = path.with_name(f".{uuid.uuid4().hex}.part")
     try:
-        with half.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(half, path)
+        with beside.open("xb") as stream:
+            fill(stream)
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.replace(beside, path)
     finally:
-        half.unlink(missing_ok=True)
+        beside.unlink(missing_ok=True)
+    _sync_folder(path.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Flush the rename itself where the system lets one flush a folder: not all do, and the file is whole anyway."""
+    if not hasattr(os, "O_DIRECTORY"):
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        with suppress(OSError):
+            os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -17,11 +17,10 @@ Conventions (ISO/IEC 29500-2) for the relationships and content types.
 import json
 import os
 import re
-import tempfile
 import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import IO, Any
+from typing import Any, BinaryIO
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
@@ -29,6 +28,9 @@ import numpy as np
 from firstcast import __version__
 from firstcast.errors import FileError, InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.store import replace_file
+
+FilePath = str | os.PathLike[str]
 
 STL_RECORD = np.dtype(
     [("normal", "<f4", (3,)), ("corners", "<f4", (3, 3)), ("attribute", "<u2")], align=False
@@ -68,8 +70,8 @@ _RELATIONSHIPS = (
 _BLOCK = 1 << 16
 
 
-def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object]) -> None:
-    """A file that is there whole or not at all: `fill` writes it beside, a rename puts it in place.
+def write_whole(path: FilePath, fill: Callable[[BinaryIO], object]) -> None:
+    """A file that is there whole or not at all, in a folder that is made where it is missing.
 
     Raises
     ------
@@ -77,31 +79,18 @@ def write_whole(path: Path | str, fill: Callable[[IO[bytes]], object]) -> None:
         The folder can't be written or the disk is full. The old file, if any, is untouched.
     """
     path = Path(path)
-    beside = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-        beside = Path(name)
-        with os.fdopen(handle, "wb") as stream:
-            fill(stream)
-            stream.flush()
-            os.fsync(stream.fileno())
-        beside.chmod(0o666 & ~_umask())
-        os.replace(beside, path)
-        beside = None
-        _sync_folder(path.parent)
+        replace_file(path, fill)
     except OSError as error:
         raise FileError(
             f"could not be written ({error.strerror or error})",
             where=str(path),
             mend="Make room on the disk, or choose another folder that you may write to.",
         ) from error
-    finally:
-        if beside is not None:
-            beside.unlink(missing_ok=True)
 
 
-def write_stl(path: Path | str, mesh: Mesh) -> None:
+def write_stl(path: FilePath, mesh: Mesh) -> None:
     """A mesh as binary STL (little-endian, 50 bytes a triangle, normals from the corners).
 
     Parameters
@@ -123,16 +112,14 @@ def write_stl(path: Path | str, mesh: Mesh) -> None:
     title = f"firstcast {__version__}, millimetres"
     header = title.encode("ascii", "replace").ljust(80, b" ") + np.uint32(len(records)).tobytes()
 
-    def fill(stream: IO[bytes]) -> None:
+    def fill(stream: BinaryIO) -> None:
         stream.write(header)
         stream.write(records.data)
 
     write_whole(path, fill)
 
 
-def write_3mf(
-    path: Path | str, meshes: Mapping[str, Mesh], metadata: Mapping[str, str] | None = None
-) -> None:
+def write_3mf(path: FilePath, meshes: Mapping[str, Mesh], metadata: Mapping[str, str] | None = None) -> None:
     """Named meshes as one 3MF package, unit millimetre, each an object and a build item.
 
     Parameters
@@ -160,7 +147,7 @@ def write_3mf(
         parts.append((name, points, mesh.triangles))
     notes = {"Application": f"firstcast {__version__}", **(metadata or {})}
 
-    def fill(stream: IO[bytes]) -> None:
+    def fill(stream: BinaryIO) -> None:
         with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as package:
             _put(package, "[Content_Types].xml", [_CONTENT_TYPES])
             _put(package, "_rels/.rels", [_RELATIONSHIPS])
@@ -169,7 +156,7 @@ def write_3mf(
     write_whole(path, fill)
 
 
-def write_json(path: Path | str, data: Any) -> None:
+def write_json(path: FilePath, data: Any) -> None:
     """Plain data as UTF-8 JSON, keys in the order given, ending in a newline.
 
     Raises
@@ -259,21 +246,3 @@ def _put(package: zipfile.ZipFile, name: str, texts) -> None:
     with package.open(info, "w") as stream:
         for text in texts:
             stream.write(text.encode())
-
-
-def _umask() -> int:
-    """The mask for new files, so that the written file is as readable as any other."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
-
-
-def _sync_folder(folder: Path) -> None:
-    """Flush the rename itself where the system lets a folder be opened."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
