@@ -123,6 +123,7 @@ def test_a_stop_holds_the_masters_back_until_it_is_accepted(tmp_path, capsys):
     assert not (folder / "masters").exists()
     assert (folder / "held" / "body.stl").exists()
     report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    assert {file["path"].split("/")[0] for file in report["files"]} == {"held"}
     stop = next(finding for finding in report["findings"] if finding["verdict"] == "stop")
     assert stop["code"] == "rules-differ-unit"
     with (folder / "job.toml").open("a", encoding="utf-8") as file:

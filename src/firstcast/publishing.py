@@ -22,6 +22,7 @@ from firstcast.io.job import Job
 from firstcast.io.write import write_3mf, write_json, write_stl
 from firstcast.proof.piece import prove_piece
 from firstcast.proof.rows import PieceProof, ProofRow
+from firstcast.report import folder_of
 from firstcast.route import Order, Outcome, Progress, Station, Step
 from firstcast.sheets.card_picture import card_picture
 from firstcast.sheets.plate import Title, draw_plate, write_picture, write_plate
@@ -63,7 +64,7 @@ class Outputs:
     @property
     def masters_folder(self) -> Path:
         """Where released masters lie."""
-        return self.job.folder / "masters"
+        return self.job.folder / folder_of(True)
 
     def key(self, kind: str, piece: str, module: str, taken: Iterable[Any]) -> str:
         """The key of something made for a piece by a module from what it takes."""
@@ -159,11 +160,11 @@ def _joint(pieces: list[dict[str, Any]]) -> dict[str, Any]:
 
 
 def file_records(masters: Folders) -> list[dict[str, Any]]:
-    """Every master file with its size and digest."""
+    """Every master file with its name, size and digest."""
     records = []
     for piece, place in masters.places.items():
         files = json.loads((place / "proof.json").read_text("utf-8"))["files"]
-        records += [{"path": f"masters/{name}", "piece": piece, **found} for name, found in files.items()]
+        records += [{"path": name, "piece": piece, **found} for name, found in files.items()]
     return records
 
 
@@ -223,7 +224,7 @@ def publish(outputs: Outputs, masters: Folders, pictures: Folders, report: Mappi
     """Put everything in place, the report last; each file whole, unchanged files untouched."""
     wanted: dict[Path, bytes] = {}
     released = bool(report["released"])
-    folder = outputs.masters_folder if released else outputs.job.folder / "held"
+    folder = outputs.job.folder / folder_of(released)
     for place in masters.places.values():
         for path in sorted(place.iterdir()):
             if path.name != "proof.json":
@@ -240,7 +241,7 @@ def publish(outputs: Outputs, masters: Folders, pictures: Folders, report: Mappi
             write_atomically(path, data)
     _clear(folder, keep=set(wanted), suffixes=(".stl", ".3mf"))
     if released:
-        held = outputs.job.folder / "held"
+        held = outputs.job.folder / folder_of(False)
         _clear(held, keep=set(), suffixes=(".stl", ".3mf", ".json"))
         if held.is_dir() and not any(held.iterdir()):
             held.rmdir()
@@ -260,7 +261,9 @@ def _json_bytes(data: Any) -> bytes:
 
 def prove_published(outputs: Outputs) -> tuple[dict[str, Any], str]:
     """Measure the published masters again, and hold their bytes against the proof that was published."""
-    folder = outputs.masters_folder if outputs.masters_folder.is_dir() else outputs.job.folder / "held"
+    folder = (
+        outputs.masters_folder if outputs.masters_folder.is_dir() else outputs.job.folder / folder_of(False)
+    )
     path = folder / "proof.json"
     noted = json.loads(path.read_text("utf-8")) if path.exists() else {"pieces": []}
     known = {name: found for piece in noted["pieces"] for name, found in piece["files"].items()}

@@ -5,7 +5,7 @@ Schema 1, all lengths in millimetres:
     schema_version, firstcast, job, figure {height_mm, ratio}, verdict, released
     stations   [{name, piece, part, gives, verdict, seconds, says, findings, measures}]
     findings   every finding once, gravest first
-    files      [{path, bytes, blake2b, piece, what}]
+    files      [{path, piece, bytes, blake2b}], paths from the job's folder
     proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}]}
     error_budget  [{piece, source, mm}]
 
@@ -23,6 +23,11 @@ from firstcast.route import ROUTE, Order, Outcome, steps_of
 from firstcast.vocabulary import Verdict, worst
 
 SCHEMA_VERSION = "1"
+
+
+def folder_of(released: bool) -> str:
+    """Where in the job's folder masters lie: those that a finding or the proof stops are kept apart."""
+    return "masters" if released else "held"
 
 
 def unknown_acceptances(findings: Iterable[Finding], acceptances: Sequence[Acceptance]) -> list[Finding]:
@@ -102,17 +107,17 @@ def build_report(
     `released` says whether masters may go to the caster: no finding stands as `stop`, and the proof holds.
     """
     proof_verdict = Verdict(proof.get("verdict", Verdict.STOP))
-    standing = any(finding.stands for finding in findings)
+    released = proof_verdict is not Verdict.STOP and not any(finding.stands for finding in findings)
     return {
         "schema_version": SCHEMA_VERSION,
         "firstcast": __version__,
         "job": job,
         "figure": dict(figure),
         "verdict": worst([verdict_of(findings), proof_verdict]).value,
-        "released": not standing and proof_verdict is not Verdict.STOP,
+        "released": released,
         "stations": stations,
         "findings": [finding_record(finding) for finding in gravest_first(findings)],
-        "files": [dict(file) for file in files],
+        "files": [{**file, "path": f"{folder_of(released)}/{file['path']}"} for file in files],
         "proof": dict(proof),
         "error_budget": [dict(entry) for entry in error_budget],
     }

@@ -76,7 +76,7 @@ def report(pieces=("body", "left arm", "lantern"), count=13, proof=True):
         else {},
         files=[
             {
-                "path": "masters/body.stl",
+                "path": "body.stl",
                 "bytes": 30_061_084,
                 "blake2b": "00",
                 "piece": "body",
