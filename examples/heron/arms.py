@@ -1,57 +1,61 @@
-"""The two feathered arms: one grips the pole, one carries the lantern. Hands have three fingers and a thumb."""
+"""The two feathered arms: one grips the pole, one carries the lantern."""
 
 import numpy as np
 from clay import Clay, frame
 from hands import Grip, hand
-from plumage import lay, rows_round
 from pose import GRIP_HEIGHT, HANDLE_RISE, HANDLE_WAY, LANTERN_TOP, LEFT_ARM, RIGHT_ARM, pole_at
-from surfaces import blade, joined, tube, unit
+from scipy.ndimage import gaussian_filter1d
+from surfaces import blade, carried_frames, joined, leaf, spline, tube, unit
+
+
+def _arm_path(joints):
+    """(n, 3) the arm's middle from within the shoulder to the cuff, its elbow rounded; and radii (n,)."""
+    shoulder, elbow, wrist = joints
+    lie = unit(wrist - elbow)
+    path = spline([shoulder + 0.5 * (shoulder - elbow), shoulder, elbow, wrist - 0.42 * lie], 300)[60:]
+    path = np.stack([gaussian_filter1d(path[:, k], 22.0, mode="nearest") for k in range(3)], 1)
+    share = _shares(path)
+    return path, np.interp(share, [0.0, 0.3, 0.6, 0.85, 1.0], [0.74, 0.7, 0.62, 0.5, 0.36])
+
+
+def _shares(path):
+    """(n,) the share of a path's length at each of its points."""
+    along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(path, axis=0), axis=1))])
+    return along / along[-1]
 
 
 def arm_clay(joints):
     """The bare arm from shoulder to wrist."""
     clay = Clay()
-    shoulder, elbow, wrist = joints
-    clay.limb([shoulder, 0.5 * (shoulder + elbow), elbow], [0.72, 0.66, 0.55], steps=6, blend=0.2)
-    clay.limb([elbow, elbow + 0.4 * (wrist - elbow), wrist], [0.56, 0.5, 0.25], steps=8, blend=0.3)
+    path, radius = _arm_path(joints)
+    wrist = np.asarray(joints[2], float)
+    clay.limb([*path[::30], wrist], [*(radius[::30] - 0.12), 0.25], steps=2, blend=0.1)
     return clay
 
 
-def _coverts(clay, joints, rng):
-    """Even rows of coverts down the upper arm and along the forearm, lying toward the hand."""
-    shoulder, elbow, wrist = joints
-    lie = unit(wrist - elbow)
-    crook = unit(wrist + shoulder - 2.0 * elbow)
-    upper_arm = shoulder - elbow
-
-    def bare_shoulder(p):
-        out = (p - elbow) @ crook < 0.2
-        return out and (p - elbow) @ upper_arm < 0.62 * upper_arm @ upper_arm
-
-    even = {"slim": 0.62, "jitter": 0.0, "vary": 0.04}
-    fore = rows_round(
-        clay,
-        [wrist - 0.95 * lie, elbow + 0.1 * lie],
-        [0.78, 0.9, 1.0],
-        rng,
-        flow=lambda r, n, t: lie,
-        overlap=0.42,
-        keep=lambda p: (p - elbow) @ lie > 0.45 or (p - elbow) @ crook < 0.0,
-        **even,
-    )
-    upper = rows_round(
-        clay,
-        [elbow + 0.3 * unit(upper_arm), shoulder - 0.45 * upper_arm],
-        [1.0, 1.0],
-        rng,
-        flow=lambda r, n, t: -t,
-        overlap=0.42,
-        keep=bare_shoulder,
-        **even,
-    )
-    meshes = _cuff(joints)
-    for bed in (fore, upper):
-        meshes += lay(clay, bed, rng, slim=0.66, lift=0.1, point=0.2, barbs=4.0, hollow=0.1)
+def _coverts(joints, *, rows=8, slim=0.84):
+    """Even rows of coverts from the shoulder over the elbow to the cuff, like tiles: each row over the next one's roots."""
+    path, radius = _arm_path(joints)
+    first, second = carried_frames(path)
+    share = _shares(path)
+    reach = np.linalg.norm(np.diff(path, axis=0), axis=1).sum()
+    shape = {"thick": 0.2, "point": 0.12, "barbs": 0.0, "hollow": 0.07, "columns": 11}
+    meshes = []
+    for row in range(rows):
+        start = row / rows - 0.06
+        length = 1.9 / rows
+        t = np.linspace(start, start + length, 12)
+        k = np.clip(np.searchsorted(share, np.clip(t, 0.0, 1.0)), 0, len(path) - 1)
+        size = length * reach
+        count = int(np.ceil(2.0 * np.pi * radius[k[4]] / (0.62 * slim * size)))
+        lift = np.interp(t, [start, start + 0.4 * length, start + length], [-0.08, 0.06, 0.15])
+        for place in range(count):
+            turn = 2.0 * np.pi * (place + 0.5 * (row % 2)) / count
+            around = np.cos(turn) * first[k] + np.sin(turn) * second[k]
+            spine = path[k] + (radius[k] + lift)[:, None] * around
+            long = np.linalg.norm(spine[-1] - spine[0])
+            if long > 0.6 * size:  # in the crook, where the skin folds, there is no room for one
+                meshes.append(leaf(spline(spine, 16), unit(spline(around, 16)), long * slim, **shape))
     return meshes
 
 
@@ -71,19 +75,18 @@ def _cuff(joints):
     return meshes
 
 
-def flight_feathers(joints, rng, *, drop, outward, begin=0.42):
+def flight_feathers(joints, *, drop, outward, begin=0.1):
     """Three tiers of feathers hanging from the forearm between `begin` and the wrist, longest toward the elbow."""
     _, elbow, wrist = joints
     lie = unit(wrist - elbow)
+    outward = np.asarray(outward, float)
     meshes = []
-    for tier, (long, wide, count, lift) in enumerate(
-        ((1.0, 0.6, 6, 0.0), (0.66, 0.56, 6, 0.16), (0.4, 0.5, 7, 0.3))
-    ):
+    for tier, (long, wide, count) in enumerate(((1.0, 0.78, 6), (0.62, 0.7, 6), (0.34, 0.6, 6))):
         for k in range(count):
-            share = begin + (1.0 - begin) * (k + 0.3 + 0.35 * (tier % 2)) / count
-            root = elbow + share * (wrist - elbow) - np.array([0, 0, 0.2 - 0.5 * lift]) + lift * outward
-            length = drop * long * (1.05 - 0.35 * share) * rng.uniform(0.92, 1.08)
-            way = np.array([0, 0, -1.0]) - 0.5 * lie * (1.1 - share) + 0.06 * outward + rng.normal(0, 0.03, 3)
+            share = begin + (0.92 - begin) * (k + 0.25 + 0.5 * (tier % 2)) / count
+            root = elbow + share * (wrist - elbow) + (0.04 + 0.15 * tier) * outward - (0, 0, 0.12)
+            length = drop * long * (1.1 - 0.45 * share)
+            way = np.array([0, 0, -1.0]) - 0.7 * lie * (1.05 - 0.8 * share) + 0.05 * outward
             meshes.append(
                 blade(
                     root,
@@ -91,11 +94,11 @@ def flight_feathers(joints, rng, *, drop, outward, begin=0.42):
                     outward,
                     length,
                     wide,
-                    thick=0.2,
-                    bend=0.25 * rng.uniform(-0.3, 1.0),
-                    curl=0.1 * length * rng.uniform(-0.6, 0.4),
-                    point=0.25,
-                    barbs=3.0,
+                    thick=0.24,
+                    bend=0.12,
+                    curl=0.04 * length,
+                    point=0.2,
+                    barbs=2.6,
                 )
             )
     return joined(meshes)
@@ -106,52 +109,30 @@ def grip_hand(pitch):
     _, elbow, wrist = RIGHT_ARM
     centre = pole_at(GRIP_HEIGHT)
     axis = unit(pole_at(GRIP_HEIGHT + 1) - pole_at(GRIP_HEIGHT - 1))
-    clay = hand(
-        elbow,
-        wrist,
-        Grip(centre, axis, wrist + np.array([0.1, 0.2, 0.0]) - centre),
-        turns=np.array([0.45, 1.35, 2.2, 2.95, 3.45, 4.0]),
-        radii=np.array([0.54, 0.46, 0.38, 0.34, 0.42, 0.3]),
-        spacing=0.32,
-        thumb_turns=np.array([-0.85, -1.8, -2.75, -3.2, -3.7]),
-        thumb_radii=np.array([0.48, 0.4, 0.34, 0.4, 0.3]),
-        thumb_rise=0.3,
-        thick=0.135,
-        lean=-0.14,
+    start = wrist + np.array([0.1, 0.25, 0.0]) - centre
+    return hand(elbow, wrist, Grip(centre, axis, start), bar=0.27, reach=3.9, sense=1.0, droop=-0.25).mesh(
+        pitch
     )
-    return clay.mesh(pitch)
 
 
 def grip_arm(pitch):
     """The arm that leans on the pole."""
-    clay = arm_clay(RIGHT_ARM)
-    return joined([clay.mesh(pitch), *_coverts(clay, RIGHT_ARM, np.random.default_rng(6067))])
+    return joined([arm_clay(RIGHT_ARM).mesh(pitch), *_coverts(RIGHT_ARM), *_cuff(RIGHT_ARM)])
 
 
 def arm_wing(pitch):
     """The lantern arm; cut flat at the shoulder, with a peg that enters the torso."""
     clay = arm_clay(LEFT_ARM)
     shoulder, elbow, _ = LEFT_ARM
-    coverts = _coverts(clay, LEFT_ARM, np.random.default_rng(3343))
     inward = unit(shoulder - elbow)
     clay.cut(shoulder + 0.1 * inward, inward)
     clay.drum(shoulder + 0.3 * inward, 0.36, 0.3, 0.35, axis=inward, rounding=0.04)
-    return joined([clay.mesh(pitch), *coverts])
+    return joined([clay.mesh(pitch), *_coverts(LEFT_ARM), *_cuff(LEFT_ARM)])
 
 
 def arm_hand(pitch):
     """The hand under whose fingers the lantern's handle hangs."""
     _, elbow, wrist = LEFT_ARM
-    clay = hand(
-        elbow,
-        wrist,
-        Grip(LANTERN_TOP + np.array([0, 0, HANDLE_RISE]), HANDLE_WAY, np.array([0.0, 0.62, 0.78])),
-        turns=np.array([0.35, 1.35, 2.5, 3.45, 4.0, 4.6]),
-        radii=np.array([0.38, 0.42, 0.32, 0.19, 0.27, 0.2]),
-        spacing=0.31,
-        thumb_turns=np.array([-0.9, -1.9, -2.6, -3.2]),
-        thumb_radii=np.array([0.32, 0.24, 0.32, 0.24]),
-        thumb_rise=-0.5,
-        thick=0.13,
-    )
-    return clay.mesh(pitch)
+    centre = LANTERN_TOP + np.array([0, 0, HANDLE_RISE])
+    grip = Grip(centre, HANDLE_WAY, np.array([0.0, 0.75, 0.66]))
+    return hand(elbow, wrist, grip, bar=0.14, reach=4.1, sense=1.0, spacing=0.36, width=0.2).mesh(pitch)

@@ -1,10 +1,10 @@
 """The basket on his back, with the catch and a sheaf of reeds."""
 
 import numpy as np
-from surfaces import bead, blade, joined, lathe, tube, unit
+from surfaces import bead, blade, joined, lathe, slab, tube, unit
 
-BASKET = np.array([0.3, 2.25, 8.9])
-BASKET_AXIS = unit(np.array([0.14, 0.18, 1.0]))
+BASKET = np.array([0.0, 2.85, 8.7])
+BASKET_AXIS = unit(np.array([0.08, 0.1, 1.0]))
 
 
 def basket_frame():
@@ -56,6 +56,20 @@ def basket(fineness):
     return joined(meshes)
 
 
+def _tail(root, way, back, long):
+    """A forked tail fin with rays: a closed slab that spreads from `root` along `way` in the plane of `back`."""
+    side = np.cross(way, back)
+    turn, out = np.meshgrid(np.linspace(-0.72, 0.72, 41), np.linspace(0.0, 1.0, 18), indexing="ij")
+    reach = long * out * (0.62 + 0.5 * np.abs(turn / 0.72) ** 1.5)
+    flat = (
+        root
+        + (reach * np.cos(turn))[..., None] * way
+        + (reach * np.sin(turn) + 0.12 * long * turn)[..., None] * back
+    )
+    half = (0.085 + 0.02 * np.cos(22.0 * turn) * np.clip(3.0 * out, 0, 1))[..., None] * side
+    return slab(flat + half, flat - half)
+
+
 def _fish(root, way, back, long, *, bend):
     """A plump fish from nose to tail along `way`, its back toward `back`: body, fins, gills and eyes."""
     way = unit(way)
@@ -79,9 +93,9 @@ def _fish(root, way, back, long, *, bend):
         gill = spine[index] + 0.98 * girth[index, None] * (
             np.sin(b)[:, None] * back + s * 0.62 * np.cos(b)[:, None] * side
         )
-        meshes.append(tube(gill, 0.028 * long, sides=8))
-        eye = spine[0] + 0.12 * long * way + s * 0.085 * long * side + 0.035 * long * back
-        meshes.append(bead(eye, 0.055 * long))
+        meshes.append(tube(gill, 0.024 * long, sides=8))
+        eye = spine[0] + 0.13 * long * way + s * 0.078 * long * side + 0.04 * long * back
+        meshes.append(bead(eye, 0.042 * long))
         fin = spine[0] + 0.34 * long * way + s * 0.12 * long * side - 0.08 * long * back
         meshes.append(
             blade(
@@ -97,22 +111,8 @@ def _fish(root, way, back, long, *, bend):
                 rows=14,
             )
         )
-    tail = spine[-1] - 0.06 * long * way
-    for s in (-1.0, 1.0):
-        meshes.append(
-            blade(
-                tail,
-                way + 0.75 * s * back,
-                side,
-                0.36 * long,
-                0.26 * long,
-                thick=0.15,
-                point=0.4,
-                barbs=0.0,
-                veins=0.3,
-                rows=16,
-            )
-        )
+    end = unit(spine[-1] - spine[-6])
+    meshes.append(_tail(spine[-1] - 0.1 * long * end, end, unit(back - end * (back @ end)), 0.34 * long))
     meshes.append(
         blade(
             spine[20] + 0.12 * long * back,

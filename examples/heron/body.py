@@ -4,7 +4,7 @@ import numpy as np
 from clay import CARVE, Clay
 from plumage import lay, rows_round
 from pose import BELLY, CHEST, GAZE, HUMP, LEFT_ARM, LEFT_LEG, NECK, PELVIS, RIGHT_ARM, RIGHT_LEG, SKULL
-from surfaces import bead, joined, leaf, spline, tube, unit
+from surfaces import joined, leaf, spline, unit
 
 
 def torso_clay():
@@ -45,6 +45,10 @@ def torso(pitch):
     return joined(meshes)
 
 
+BILL = 3.9
+"""How far the bill's tip lies before the skull's middle."""
+
+
 def head_clay():
     """Neck, skull, brow and bill, without feathers."""
     clay = Clay()
@@ -55,68 +59,44 @@ def head_clay():
     def at(along, across=0.0, rise=0.0):
         return SKULL + along * GAZE + across * side + rise * up
 
-    clay.ball(at(0), (0.62, 0.6, 0.98), axis=GAZE, across=side, blend=0.35)
-    clay.limb([at(0.2, 0, 0.22), at(1.15, 0, 0.14)], [0.46, 0.36], blend=0.3, flat=0.9, across=side)
-    clay.limb(
-        [at(0.75, 0, 0.06), at(2.0, 0, 0.06), at(3.5, 0, 0.02), at(4.5, 0, -0.1)],
-        [0.4, 0.31, 0.19, 0.09],
-        steps=8,
-        blend=0.12,
-        flat=0.78,
-        across=side,
-    )
-    clay.limb(
-        [at(0.5, 0, -0.3), at(2.0, 0, -0.24), at(3.3, 0, -0.17), at(4.25, 0, -0.16)],
-        [0.34, 0.25, 0.15, 0.07],
-        steps=8,
-        blend=0.05,
-        flat=0.8,
-        across=side,
-    )
-    clay.limb([at(1.0, 0, 0.42), at(2.0, 0, 0.33), at(3.4, 0, 0.19)], [0.1, 0.09, 0.06], steps=6, blend=0.08)
+    clay.ball(at(-0.05), (0.56, 0.52, 0.92), axis=GAZE, across=side, blend=0.35)
+    clay.limb([at(0.2, 0, 0.14), at(1.2, 0, 0.12)], [0.45, 0.34], blend=0.3, flat=0.9, across=side)
+    along = {"steps": 8, "flat": 0.76, "across": side}
+    upper = [at(0.7, 0, 0.1), at(1.7, 0, 0.09), at(2.8, 0, 0.03), at(BILL, 0, -0.09)]
+    clay.limb(upper, [0.4, 0.31, 0.205, 0.085], blend=0.1, **along)
+    lower = [at(0.4, 0, -0.3), at(1.6, 0, -0.25), at(2.7, 0, -0.2), at(BILL - 0.22, 0, -0.17)]
+    clay.limb(lower, [0.33, 0.24, 0.15, 0.075], **along)
+    clay.limb([at(0.7, 0, 0.47), at(1.7, 0, 0.36), at(3.1, 0, 0.16)], [0.1, 0.085, 0.06], steps=6, blend=0.1)
     for s in (-1.0, 1.0):
         gape = [
-            at(0.55, 0.6 * s, -0.18),
-            at(1.2, 0.36 * s, -0.14),
-            at(2.2, 0.26 * s, -0.12),
-            at(3.9, 0.1 * s, -0.11),
+            at(0.1, 0.56 * s, -0.26),
+            at(0.75, 0.42 * s, -0.16),
+            at(1.6, 0.26 * s, -0.13),
+            at(3.0, 0.15 * s, -0.13),
         ]
-        clay.limb(gape, [0.06, 0.1, 0.095, 0.055], steps=8, op=CARVE, blend=0.04)
-        clay.limb([at(1.4, 0.315 * s, 0.15), at(1.8, 0.285 * s, 0.14)], [0.05, 0.035], op=CARVE, blend=0.05)
-        clay.ball(at(0.5, 0.66 * s, 0.13), (0.3, 0.22, 0.38), axis=GAZE, across=side, op=CARVE, blend=0.15)
-        brow = [
-            at(-0.15, 0.46 * s, 0.34),
-            at(0.35, 0.58 * s, 0.42),
-            at(0.85, 0.5 * s, 0.26),
-            at(1.3, 0.32 * s, 0.14),
-        ]
-        clay.limb(brow, [0.08, 0.13, 0.12, 0.05], steps=8, blend=0.08)
+        clay.limb(gape, [0.05, 0.075, 0.06, 0.04], steps=8, op=CARVE, blend=0.02)
         clay.limb(
-            [at(0.15, 0.58 * s, 0.0), at(0.5, 0.68 * s, -0.14), at(0.85, 0.52 * s, -0.06)],
-            [0.06, 0.09, 0.05],
-            steps=6,
-            blend=0.05,
+            [at(1.4, 0.3 * s, 0.16), at(1.75, 0.26 * s, 0.14)], [0.05, 0.035], steps=3, op=CARVE, blend=0.03
         )
-        clay.ball(at(0.1, 0.42 * s, -0.3), (0.3, 0.3, 0.5), axis=GAZE, across=side, blend=0.2)
+        clay.ball(at(0.5, 0.66 * s, 0.08), (0.3, 0.27, 0.42), axis=GAZE, across=side, op=CARVE, blend=0.12)
+        brow = [
+            at(1.5, 0.14 * s, 0.28),
+            at(0.85, 0.4 * s, 0.34),
+            at(0.25, 0.56 * s, 0.42),
+            at(-0.5, 0.46 * s, 0.42),
+        ]
+        clay.limb(brow, [0.03, 0.11, 0.12, 0.04], steps=8, blend=0.18)
+        clay.limb(
+            [at(-0.1, 0.56 * s, -0.06), at(0.4, 0.6 * s, -0.22), at(0.9, 0.42 * s, -0.06)],
+            [0.08, 0.1, 0.05],
+            steps=6,
+            blend=0.06,
+        )
+        look = unit(s * side + 0.45 * GAZE)
+        eye = at(0.48, 0.4 * s, 0.1)
+        clay.ball(eye, 0.27)
+        clay.ball(eye + 0.325 * look, 0.13, op=CARVE)
     return clay
-
-
-def _eyes():
-    """Round eyes with raised pupils and a lid line, set in the sockets."""
-    side = unit(np.cross(GAZE, (0, 0, 1)))
-    up = np.cross(side, GAZE)
-    meshes = []
-    for s in (-1.0, 1.0):
-        centre = SKULL + 0.52 * GAZE + 0.43 * s * side + 0.12 * up
-        look = unit(s * side + 0.35 * GAZE - 0.1 * up)
-        meshes.append(bead(centre, 0.27, sides=36))
-        meshes.append(bead(centre + 0.17 * look, 0.135, sides=24))
-        u = unit(np.cross(up, look))
-        v = np.cross(look, u)
-        turn = np.linspace(0, 2 * np.pi, 49)[:-1, None]
-        lid = centre + 0.11 * look + 0.27 * (1.12 * np.cos(turn) * u + 0.86 * np.sin(turn) * v)
-        meshes.append(tube(lid, 0.06, sides=10, loop=True))
-    return meshes
 
 
 def head(pitch):
@@ -132,36 +112,33 @@ def head(pitch):
         slim=0.65,
         keep=lambda p: (p - SKULL) @ GAZE < -0.1 and p[1] < 0.2 and p[2] < 13.4,
     )
-    return joined(
-        [clay.mesh(pitch), *_eyes(), *lay(clay, bed, rng, slim=0.65, point=0.5, barbs=5.0, hollow=0.16)]
-    )
+    return joined([clay.mesh(pitch), *lay(clay, bed, rng, slim=0.65, point=0.5, barbs=5.0, hollow=0.16)])
 
 
 def plumes():
-    """Long lance feathers that fall from the foot of the neck and part over the breast."""
-    rng = np.random.default_rng(907)
+    """Three rows of broad lance feathers that fall from the foot of the neck over the breast, each row over the last."""
     clay = torso_clay()
-    clay.shapes += head_clay().shapes[:18]
     meshes = []
-    for row, (rise, count, spread, long) in enumerate(
-        ((1.3, 6, 1.0, 2.3), (1.8, 6, 0.85, 2.5), (2.3, 5, 0.6, 2.3), (2.75, 4, 0.42, 1.9))
+    for row, (rise, count, gap, long) in enumerate(
+        ((0.6, 4, 0.56, 2.2), (1.2, 3, 0.56, 2.3), (1.8, 2, 0.5, 2.1))
     ):
         for k in range(count):
-            s = 2.0 * (k + 0.5 + rng.uniform(-0.2, 0.2)) / count - 1.0
-            place = CHEST + np.array([0.1 + spread * s, -1.6, rise - 0.3 * s * s])
-            lie = unit(np.array([0.3 * s + 0.12, -0.15, -1.0]))
-            own = long * (1.0 - 0.22 * abs(s)) * rng.uniform(0.8, 1.12)
+            s = k - 0.5 * (count - 1)
+            place = CHEST + np.array([0.12 + gap * s, -1.5, rise - 0.12 * s * s])
+            lie = unit(np.array([0.05 * s + 0.1, -0.15, -1.0]))
+            own = long * (1.0 - 0.06 * abs(s))
             steps = 14
             spine, normals = [], []
             for step in range(steps):
                 skin, normal = clay.settle([place], 10)
-                spine.append(skin[0] + normal[0] * (0.03 + 0.05 * row + 0.16 * (step / steps) ** 2))
+                spine.append(skin[0] + normal[0] * (0.16 + 0.14 * row + 0.2 * (step / steps) ** 2))
                 normals.append(normal[0])
-                lie = unit(lie - normal[0] * (lie @ normal[0]) + (0.05 * np.sin(3 * k + 0.6 * step), 0, -0.1))
+                lie = unit(lie - normal[0] * (lie @ normal[0]) + (0, 0, -0.06))
                 place = skin[0] + lie * own / steps
-            fine = spline(np.array(spine), 44), unit(spline(np.array(normals), 44))
+            # a feather is stiffer than the skin that it lies on
+            fine = spline(np.array(spine)[[0, 4, 8, 13]], 60), unit(spline(np.array(normals)[[0, 6, 13]], 60))
             meshes.append(
-                leaf(*fine, 0.62 * rng.uniform(0.85, 1.1), thick=0.2, point=0.8, barbs=4.0, hollow=0.2)
+                leaf(*fine, 0.9, thick=0.26, point=0.45, barbs=0.0, hollow=0.1, quill=0.5, columns=21)
             )
     return joined(meshes)
 
@@ -170,7 +147,7 @@ def _foot(clay, ankle, heading):
     heading = np.append(unit(heading), 0.0)
     floor = ankle[2] - 0.02
     root = np.array([ankle[0], ankle[1], floor])
-    for turn, long in ((-0.55, 1.15), (0.0, 1.4), (0.55, 1.15), (3.0, 0.75)):
+    for turn, long in ((-0.5, 0.98), (0.0, 1.2), (0.5, 0.98), (3.0, 0.7)):
         c, s = np.cos(turn), np.sin(turn)
         toe = np.array([c * heading[0] - s * heading[1], s * heading[0] + c * heading[1], 0.0])
         joints = [

@@ -5,11 +5,12 @@ from body import torso_clay
 from clay import Clay
 from drape_loops import drape
 from field_loops import fill_field
-from folds import CLOAK_FOLDS, fold_field
+from folds import Fold, fold_field
+from mantle import cloak_sheet, pleats
 from mending import patch
-from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
+from pose import GAZE, LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
-from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline, tube, unit
+from surfaces import joined, open_sheet, resampled, round_ends, sheet_normals, slab, spline, tube, unit
 
 COLLIDER_PITCH = 0.14
 
@@ -85,77 +86,6 @@ def hang(
     return points
 
 
-def _fan(inner, outer, angle, rows, columns):
-    """A flat ring sector: the cut of a cape."""
-    radius = np.linspace(inner, outer, rows)[:, None]
-    turn = np.linspace(-0.5 * angle, 0.5 * angle, columns)[None]
-    return np.stack([radius * np.sin(turn), -radius * np.cos(turn), 0 * radius * turn], -1)
-
-
-COLLAR = [
-    (-1.3, -0.95, 11.7),
-    (-1.75, 0.05, 12.0),
-    (-1.1, 1.1, 12.1),
-    (-0.2, 1.5, 12.1),
-    (0.75, 1.1, 11.85),
-    (1.3, 0.05, 11.6),
-    (0.9, -0.9, 11.3),
-]
-
-
-# the right front edge is tucked into the belt: folds run from there to the elbow and the hem
-TUCK = tuple((20 + k, k, (-1.18 + 0.06 * k, -0.25 + 0.22 * k, 8.05)) for k in range(3))
-# the left front edge lies over the crook of the lantern arm, and the forearm comes out before it
-SLING = tuple(
-    (row, -1, place)
-    for row, place in (
-        (3, (1.4, -1.0, 10.98)),
-        (8, (2.05, -1.3, 10.15)),
-        (11, (2.7, -1.45, 10.22)),
-        (15, (3.4, -1.2, 9.55)),
-    )
-)
-
-
-def _cape(
-    solid,
-    *,
-    inner,
-    outer,
-    angle,
-    rows,
-    columns,
-    slope,
-    steps,
-    wind,
-    collar=COLLAR,
-    sweep=(-97.0, 118.0),
-    gap=0.16,
-    bend=0.12,
-    pins=(),
-    pleats=0.0,
-):
-    """A cape hung from its collar; `pleats` is how deep it is pleated, at the hem, before it falls."""
-    flat = _fan(inner, outer, angle, rows, columns)
-    top = spline(collar, columns)
-    turn = np.deg2rad(np.linspace(sweep[0], sweep[1], columns))
-    down = np.linspace(0.0, 1.0, rows)[:, None, None]
-    share = np.linspace(0.0, 1.0, columns)
-    wave = np.sin(2 * np.pi * (9.0 * share + 0.35 * np.sin(5.3 * share + 0.6))) * (
-        0.7 + 0.3 * np.sin(11.0 * share + 1.0)
-    )
-    out = np.stack([np.sin(turn), np.cos(turn), 0 * turn], 1)
-    fall = out * np.cos(slope) - np.array([0, 0, np.sin(slope)])
-    start = top[None] + (outer - inner) * down * fall[None]
-    start = start + pleats * np.sqrt(down) * wave[:, None] * out[None]
-    held = np.ones((rows, columns))
-    held[0] = 0.0
-    for row, column, place in pins:
-        held[row, column] = 0.0
-        start[row, column] = place
-    return hang(start, flat, held, solid, steps=steps, wind=wind, gap=gap, bend=bend)
-
-
 def _fine(points, rows, columns, *, ragged, rng, reach: float | np.ndarray = 1.0):
     """The fallen cloth on a finer grid, its hem cut unevenly; also each place's share of the uncut length."""
     r0, c0 = points.shape[:2]
@@ -208,60 +138,29 @@ def thickened(grid, thick, *, folds=None):
 
 
 def cloak(solid, fineness):
-    """The long cloak over both shoulders, blown back and to his left, with a rolled hem and two patches."""
-    cut = (3.0, 11.8, 2.9)
-    fallen = _cape(
-        solid,
-        inner=cut[0],
-        outer=cut[1],
-        angle=cut[2],
-        rows=36,
-        columns=85,
-        slope=0.9,
-        steps=int(320 * _effort(fineness)),
-        wind=(0.0001, 0.00025, 0.0),
-        bend=0.012,
-        gap=0.24,
-        pins=TUCK + SLING,
-        sweep=(-97.0, 96.0),
-        pleats=0.45,
-    )
+    """The long cloak over both shoulders, blown back and to his left, with a rolled hem and a patch."""
+    grid, down, across = cloak_sheet(solid, int(260 * fineness), int(420 * fineness))
     rng = np.random.default_rng(4877)
-    grid, share = _fine(fallen, int(260 * fineness), int(420 * fineness), ragged=0.09, rng=rng)
-    across = np.broadcast_to(np.linspace(0.0, 1.0, grid.shape[1]), share.shape)
-    folds = gaussian_filter(fold_field(share, across, CLOAK_FOLDS, cut), 2.0 * fineness)
-    skins = hemmed(thickened(grid, 0.26 - 0.05 * share, folds=folds))
-    mends = (
-        {"down": 0.72, "across": 0.876, "wide": 1.4, "tall": 1.7, "turn": 0.16, "stitches": 17},
-        {"down": 0.76, "across": 0.33, "wide": 1.3, "tall": 1.15, "turn": -0.25, "stitches": 13},
-    )
-    return joined([slab(*skins), *(mesh for mend in mends for mesh in patch(skins[0], rng=rng, **mend))])
+    wear = gaussian_filter(rng.uniform(-1, 1, grid.shape[1]), grid.shape[1] / 60.0, mode="nearest")
+    grid[..., 2] += 0.5 * wear * np.clip((down - 0.8) / 0.2, 0.0, 1.0)
+    folds = gaussian_filter(pleats(down, across), 2.0 * fineness)
+    skins = hemmed(thickened(grid, 0.28 - 0.05 * down, folds=folds))
+    mend = {"down": 0.8, "across": 0.64, "wide": 1.2, "tall": 1.4, "turn": 0.16, "stitches": 15}
+    return joined([slab(*skins), *patch(skins[0], rng=rng, **mend)])
 
 
 def hem_veil(solid, fineness):
     """The thin lining under the cloak: a sheet without thickness, longer than the cloak, torn."""
-    collar = [tuple(np.array(p) * (0.86, 0.86, 1.0) - (0, -0.0, 2.6)) for p in COLLAR]
-    fallen = _cape(
-        solid,
-        inner=3.4,
-        outer=9.7,
-        angle=1.5,
-        rows=26,
-        columns=45,
-        slope=1.1,
-        steps=int(220 * _effort(fineness)),
-        wind=(0.0002, 0.0003, 0.0),
-        collar=collar,
-        sweep=(-52.0, 66.0),
-        gap=0.12,
+    grid, down, across = cloak_sheet(
+        solid, int(120 * fineness), int(260 * fineness), top=0.6, bottom=1.0, right=0.16, left=0.86
     )
-    grid, _ = _fine(
-        fallen,
-        int(160 * fineness),
-        int(260 * fineness),
-        ragged=0.03,
-        rng=np.random.default_rng(2221),
-    )
+    fallen = (down - 0.6) / 0.4
+    normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
+    grid = grid + (pleats(down, across) * (1.0 - fallen) - 0.75 * fallen**0.7)[..., None] * normals
+    rng = np.random.default_rng(2221)
+    wear = gaussian_filter(rng.uniform(-1, 1, grid.shape[1]), 7.0 * fineness, mode="nearest")
+    grid[..., 2] -= fallen**2 * (0.4 + 0.5 * wear)
+    grid = grid + (0.18 * fallen * np.sin(60.0 * across + 3.0 * np.sin(9.0 * across)))[..., None] * normals
     return open_sheet(grid)
 
 
@@ -318,10 +217,69 @@ BRIM = [
 ]
 
 
+def _brim():
+    """The brim's course, turned the more toward the gaze the higher it lies."""
+    brim = np.array(BRIM)
+    pivot = np.array([-0.05, -0.9])
+    turn = np.arctan2(GAZE[0], -GAZE[1]) * np.clip((brim[:, 2] - 11.6) / 1.8, 0.0, 1.0)
+    c, s = np.cos(turn), np.sin(turn)
+    x, y = (brim[:, :2] - pivot).T
+    turned = np.stack([c * x - s * y, s * x + c * y], 1) + pivot
+    lean = np.clip((brim[:, 2:] - 11.6) / 1.2, 0.0, 1.0) * (-0.24, 0.02)
+    return np.column_stack([turned + lean + (-0.1, -0.2), brim[:, 2]])
+
+
+HOOD_FOLDS = tuple(
+    Fold(tuple((d, a if side < 0 else 1.0 - a) for d, a in course), height, 0.13, wide, swell, ending)
+    for side in (-1, 1)
+    for course, height, wide, swell, ending in (
+        (((0.10, 0.12), (0.40, 0.20), (0.75, 0.335)), 0.17, 0.26, 0.4, 0.0),
+        (((0.16, 0.10), (0.50, 0.15), (0.86, 0.245)), 0.15, 0.3, 0.45, 0.0),
+        (((0.34, 0.33), (0.62, 0.37), (1.0, 0.40)), 0.16, 0.32, 0.6, 0.6),
+    )
+)
+
+
+PLUME = np.array(
+    [
+        ((0.5 + 0.28 * np.exp(-((np.sin(a) / 0.22) ** 2)) * (np.cos(a) > 0)) * np.cos(a), np.sin(a))
+        for a in np.linspace(0.0, 2.0 * np.pi, 32, endpoint=False)
+    ]
+)
+"""A plume's section: twice as wide as it is thick, with a quill along its back."""
+
+
+def _crest(grid):
+    """Three long plumes through a bound slit in the hood's crown, as a heron's crest lies: closed leaves and a ring."""
+    rows, columns = grid.shape[:2]
+    i, j = int(0.3 * rows), columns // 2
+    root = grid[i, j]
+    back = unit(grid[i + rows // 10, j] - grid[i - rows // 10, j])
+    out = unit(np.cross(grid[i, j + columns // 12] - grid[i, j - columns // 12], back))
+    out = out * np.sign(out[2])
+    side = np.cross(out, back)
+    turn = np.linspace(0.0, 2.0 * np.pi, 49)[:-1, None]
+    ring = root + 0.12 * out + 0.5 * np.cos(turn) * back + 0.34 * np.sin(turn) * side
+    meshes = [tube(ring, 0.13, sides=12, loop=True)]
+    for across, long, rise in ((-0.55, 0.8, -0.1), (0.55, 0.86, -0.05), (0.0, 1.08, 0.2)):
+        shape = np.array([(-0.1, -0.2), (0.08, 0.12), (0.8, 0.62), (2.0, 0.55), (3.1, 0.05), (3.9, -0.2)])
+        course = spline(long * shape, 70)
+        t = np.linspace(0.0, 1.0, 70)[:, None]
+        level = unit(back * (1.0, 1.0, 0.0))
+        spine = root + course[:, :1] * level + (course[:, 1:] + rise * t) * np.array([0.0, 0.0, 1.0])
+        spine = spine + across * (0.3 + 0.7 * t) * side
+        facing = np.broadcast_to(unit((0.0, 0.0, 1.0) + 0.3 * across * side), spine.shape)
+        half = np.interp(t[:, 0], [0.0, 0.3, 0.65, 0.9, 1.0], [0.2, 0.27, 0.26, 0.17, 0.09])
+        spine, half = round_ends(spine, half)
+        facing = np.broadcast_to(facing[0], spine.shape)
+        meshes.append(tube(spine, half, shape=PLUME, along_hint=facing))
+    return meshes
+
+
 def hood(solid, fineness):
     """The hood: cloth held at a stiff brim, thrown back over the skull and fallen on the shoulders."""
     rows, columns = 48, 57
-    top = spline(BRIM, columns)
+    top = spline(_brim(), columns)
     share = np.linspace(-1, 1, columns)
     long = np.linspace(0.0, 7.2, rows)[:, None]
     girth = np.linalg.norm(np.diff(top, axis=0), axis=1).sum()
@@ -346,11 +304,14 @@ def hood(solid, fineness):
     fallen = fallen + weight * (ironed - fallen)
     rng = np.random.default_rng(3901)
     # the corners are cut away, so that the edge runs from the clasp over the shoulders to the back
-    point = 0.86 - 0.48 * np.abs(np.linspace(-1, 1, int(280 * fineness))) ** 1.5
+    point = 0.8 - 0.42 * np.abs(np.linspace(-1, 1, int(280 * fineness))) ** 1.5
     grid, _ = _fine(fallen, int(220 * fineness), int(280 * fineness), ragged=0.025, rng=rng, reach=point)
-    cloth = slab(*hemmed(thickened(grid, 0.25), sides=False))
+    down, across = np.meshgrid(np.linspace(0, 1, len(grid)), np.linspace(0, 1, grid.shape[1]), indexing="ij")
+    creases = gaussian_filter(fold_field(down, across, HOOD_FOLDS, (6.0, 12.0, 1.4)), 2.0 * fineness)
+    creases = creases * np.clip(down / 0.08 - 0.5, 0.0, 1.0)
+    cloth = slab(*hemmed(thickened(grid, 0.25, folds=creases), sides=False))
     width = np.interp(
         np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
     )
     brim = tube(grid[1], width, sides=16)
-    return joined([cloth, brim])
+    return joined([cloth, brim, *_crest(grid)])

@@ -4,7 +4,9 @@ import numpy as np
 from basket import BASKET, BASKET_AXIS, basket_frame
 from body import torso_clay
 from clay import CARVE, Clay
-from surfaces import ROPE, joined, spline, tube, unit
+from mantle import cloak_sheet, pleats
+from scipy.ndimage import gaussian_filter
+from surfaces import ROPE, joined, resampled, round_ends, sheet_normals, spline, tube, unit
 
 
 def belt_rope(fineness):
@@ -14,19 +16,19 @@ def belt_rope(fineness):
         waist
         + np.array(
             [
-                (-0.5, -1.95, -2.1),
-                (-0.48, -1.85, -1.0),
-                (-0.3, -1.62, -0.2),
-                (0.5, -1.42, -0.02),
+                (-0.5, -2.3, -2.1),
+                (-0.48, -2.28, -1.0),
+                (-0.3, -1.98, -0.2),
+                (0.5, -1.62, -0.02),
                 (1.2, -0.3, 0.08),
                 (0.75, 0.95, 0.12),
                 (-0.3, 1.18, 0.05),
                 (-1.1, 0.5, -0.05),
                 (-1.08, -0.8, -0.08),
-                (-0.6, -1.42, -0.1),
-                (-0.1, -1.72, -0.2),
-                (0.0, -1.88, -1.1),
-                (0.12, -2.0, -2.5),
+                (-0.6, -1.72, -0.1),
+                (-0.1, -1.92, -0.2),
+                (0.0, -2.16, -1.1),
+                (0.12, -2.06, -2.5),
             ]
         ),
         int(700 * fineness) + 100,
@@ -36,13 +38,13 @@ def belt_rope(fineness):
         waist
         + np.array(
             [
-                (-0.66, -1.62, -0.02),
-                (-0.35, -1.96, -0.12),
-                (0.0, -1.85, -0.32),
-                (-0.3, -1.65, -0.45),
-                (-0.64, -1.75, -0.32),
-                (-0.4, -1.98, -0.05),
-                (-0.05, -1.8, 0.0),
+                (-0.66, -1.92, -0.02),
+                (-0.35, -2.26, -0.12),
+                (0.0, -2.15, -0.32),
+                (-0.3, -1.95, -0.45),
+                (-0.64, -2.05, -0.32),
+                (-0.4, -2.28, -0.05),
+                (-0.05, -2.10, 0.0),
             ]
         ),
         int(160 * fineness) + 40,
@@ -61,114 +63,122 @@ def belt_rope(fineness):
 
 def _band(path, width, thick, facing=None):
     """A flat leather band with raised edges along `path`; `facing` (n, 3) is the way out of the skin."""
-    a = np.linspace(0, 2 * np.pi, 36, endpoint=False)
+    a = np.linspace(0, 2 * np.pi, 28, endpoint=False)
     c, s = np.sign(np.cos(a)) * np.abs(np.cos(a)) ** 0.45, np.sign(np.sin(a)) * np.abs(np.sin(a)) ** 0.6
     edge = 1.0 + 0.45 * np.exp(-(((np.abs(s) - 0.82) / 0.12) ** 2))
     section = np.stack([thick * c * edge, width * s], 1)
     return tube(path, 1.0, shape=section, hint=(0, 0, 1) if facing is None else facing[0], along_hint=facing)
 
 
-def strap(fineness):
-    """The chest strap with its buckle, and the two shoulder straps of the basket."""
-    body = torso_clay()
-    meshes = []
-    rough = spline(
-        [
-            (-1.35, -0.2, 12.1),
-            (-1.35, -0.8, 11.8),
-            (-0.95, -1.7, 10.9),
-            (0.0, -1.9, 9.9),
-            (0.85, -1.5, 9.1),
-            (1.5, -0.5, 8.6),
-            (1.6, 0.6, 8.5),
-        ],
-        60,
-    )
-    skin, normals = body.settle(rough, 14)
-    path = spline(skin + 0.24 * normals, int(260 * fineness) + 60)
-    facing = unit(spline(normals, len(path)))
-    meshes.append(_band(path, 0.3, 0.12, facing))
-    k = int(0.47 * len(path))
-    way, out = unit(path[k + 2] - path[k - 2]), facing[k]
+def _buckle(place, way, out):
+    """A square buckle of wire on a band, with its tongue."""
     across = np.cross(out, way)
     corners = [
-        path[k] + 0.12 * out + x * 0.3 * way + y * 0.4 * across
-        for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))
+        place + x * 0.3 * way + y * 0.44 * across for x, y in ((-1, -1), (1, -1), (1, 1), (-1, 1), (-1, -1))
     ]
-    frame = np.concatenate([np.linspace(corners[i], corners[i + 1], 12, endpoint=False) for i in range(4)])
-    meshes.append(tube(frame, 0.085, sides=10, hint=out, loop=True))
-    meshes.append(
-        tube(
-            spline([path[k] + 0.14 * out - 0.25 * way, path[k] + 0.18 * out + 0.3 * way], 12), 0.07, sides=10
-        )
-    )
-    side, back = basket_frame()
+    wire = np.concatenate([np.linspace(corners[i], corners[i + 1], 12, endpoint=False) for i in range(4)])
+    tongue = spline([place - 0.3 * way, place + 0.05 * out, place + 0.36 * way], 12)
+    return [tube(wire, 0.1, sides=10, hint=out, loop=True), tube(tongue, 0.085, sides=10)]
+
+
+def _buckled(path, facing, fineness, at):
+    """A band along a path with the ways out of the skin, and its buckle at a share of the way."""
+    count = int(150 * fineness) + 50
+    path, facing = spline(path, count), unit(spline(facing, count))
+    k = int(at * count)
+    way = unit(path[k + 2] - path[k - 2])
+    out = unit(facing[k] - way * (facing[k] @ way))
+    return [_band(path, 0.3, 0.13, facing), *_buckle(path[k] + 0.15 * out, way, out)]
+
+
+BREAST_BANDS = (
+    (
+        (-1.15, -0.8, 12.2),
+        (-1.25, -1.7, 11.4),
+        (-1.4, -1.9, 10.5),
+        (-1.55, -1.2, 9.6),
+        (-1.6, -0.2, 9.0),
+        (-1.3, 0.9, 8.7),
+    ),
+    (
+        (0.55, -0.8, 12.0),
+        (0.55, -1.7, 11.3),
+        (0.75, -1.9, 10.4),
+        (1.1, -1.3, 9.5),
+        (1.4, -0.3, 8.9),
+        (1.3, 0.9, 8.7),
+    ),
+)
+
+
+def strap(solid, fineness):
+    """The two leather bands that carry the basket: over the cloak behind, over the plumes before, buckled."""
+    meshes = []
+    body = torso_clay()
+    for places in BREAST_BANDS:
+        skin, normals = body.settle(spline(places, 40), 14)
+        away = np.interp(np.linspace(0, 1, 40), [0, 0.15, 0.6, 0.8, 1.0], [0.3, 0.56, 0.5, 0.3, 0.1])
+        meshes += _buckled(skin + away[:, None] * normals, normals, fineness, 0.42)
+    grid, down, across = cloak_sheet(solid, 120, 240, top=0.02, bottom=0.42)
+    normals = sheet_normals(gaussian_filter(grid, (2.0, 2.0, 0.0), mode="nearest"))
+    lift = np.interp(down, [0.0, 0.05, 0.12], [-0.3, 0.0, 0.22])  # under the hood it lies deep
+    grid = grid + (pleats(down, across) + lift)[..., None] * normals
     for s in (-1.0, 1.0):
-        rim = BASKET + 1.55 * BASKET_AXIS + 0.75 * s * side - 0.95 * back
-        low = BASKET - 1.2 * BASKET_AXIS + 0.7 * s * side - 0.6 * back
-        meshes.append(
-            tube(
-                spline(
-                    [
-                        (rim + np.array([0.9 * s * -0.1, -0.75, 1.3])),
-                        (rim + np.array([0.0, -0.2, 0.55])),
-                        rim,
-                        BASKET + 0.2 * BASKET_AXIS + 0.95 * s * side + 0.1 * back,
-                        low,
-                    ],
-                    60,
-                ),
-                0.16,
-                shape=ROPE,
-                twist=6.0,
-            )
+        rows = np.linspace(3.0, 100.0, 40)
+        columns = 119.5 * (1.0 + s * np.interp(rows, [0, 50, 100], [0.36, 0.2, 0.16]))
+        meshes += _buckled(
+            resampled(grid, rows, columns), unit(resampled(normals, rows, columns)), fineness, 0.5
         )
     return joined(meshes)
 
 
 def rope_coil(fineness):
-    """A coil of mooring rope that hangs on the cloak at his right: five loops, a binding, a loose end."""
-    centre = np.array([-1.95, 1.98, 8.75])
-    out = unit(np.array([-0.28, 1.0, 0.22]))
-    side = unit(np.cross((0, 0, 1.0), out))
-    up = np.cross(out, side)
-    turns = 4.6
-    a = np.linspace(-0.5 * np.pi, 2 * np.pi * turns - 0.5 * np.pi, int(520 * fineness) + 160)
+    """A coil of mooring rope hung from the basket's rim at his right: four loops and a binding."""
+    side, back = basket_frame()
+    out = unit(-0.8 * side + 0.6 * back)
+    up = BASKET_AXIS
+    across = np.cross(up, out)
+    centre = BASKET + 0.1 * up + 1.42 * out
+    turns = 4.0
+    a = np.linspace(0.5 * np.pi, 2 * np.pi * turns + 0.5 * np.pi, int(520 * fineness) + 160)
     loop = a / (2 * np.pi)
-    wide, tall = 0.52 + 0.05 * np.sin(1.7 * loop), 1.05 + 0.12 * np.sin(2.1 * loop)
-    turn = 0.16 * (loop - 2.0) + 0.08 * np.sin(2.9 * loop)
+    wide, tall = 0.62 + 0.06 * np.sin(1.7 * loop), 1.1 + 0.12 * np.sin(2.1 * loop)
+    turn = 0.13 * np.sin(2.3 * loop)
     x, y = wide * np.cos(a), tall * (np.sin(a) - 1.0)
-    x, y = np.cos(turn) * x - np.sin(turn) * y, np.sin(turn) * x + np.cos(turn) * y + 0.95
-    depth = 0.02 + 0.08 * loop - 0.12 * np.abs(np.cos(a))
-    path = centre + x[:, None] * side + y[:, None] * up + depth[:, None] * out
-    end = centre + np.array([[0.75, -1.0, 0.1], [0.55, -1.6, 0.12], [0.45, -2.0, 0.25]]) @ np.stack(
-        [side, up, out]
-    )
-    path = spline(np.concatenate([path[::3], end[1:]]), int(1.6 * len(path)))
-    meshes = [tube(path, 0.155, shape=ROPE, twist=7.0)]
+    x, y = np.cos(turn) * x - np.sin(turn) * y, np.sin(turn) * x + np.cos(turn) * y + 0.75
+    depth = 0.04 + 0.1 * loop
+    path = centre + x[:, None] * across + y[:, None] * up + depth[:, None] * out
+    meshes = [tube(*round_ends(path, 0.15), shape=ROPE, twist=7.0)]
     a = np.linspace(0, 2 * np.pi * 3.5, 120)
-    top = centre + 0.95 * up + 0.05 * out
+    top = centre + 0.66 * up + 0.26 * out
     meshes.append(
         tube(
             top
-            + (0.36 * np.cos(a))[:, None] * out
-            + (0.42 * np.sin(a))[:, None] * up * 0.8
-            + (0.28 * (a / a[-1] - 0.5))[:, None] * 2 * side * 0.9,
+            + (0.4 * np.cos(a))[:, None] * out
+            + (0.32 * np.sin(a))[:, None] * across
+            + (0.34 * (a / a[-1] - 0.5))[:, None] * up,
             0.11,
             sides=12,
         )
     )
     hang = spline(
-        [top + 0.2 * up, top + 0.9 * up - 0.02 * out, top + 1.9 * up + 0.35 * side - 0.12 * out], 40
+        [
+            top - 0.2 * up,
+            top + 0.45 * up + 0.06 * out,
+            top + 1.0 * up + 0.06 * out,
+            top + 1.12 * up - 0.3 * out,
+            top + 0.8 * up - 0.62 * out,
+        ],
+        50,
     )
-    meshes.append(tube(hang, 0.14, shape=ROPE, twist=7.0))
+    meshes.append(tube(hang, 0.15, shape=ROPE, twist=7.0))
     return joined(meshes)
 
 
 def brooch(pitch):
     """The clasp that closes the hood under the bill: a ring with a leaf pin and two beads."""
     clay = Clay()
-    centre = np.array([-0.1, -1.86, 11.72])
+    centre = np.array([-0.2, -1.98, 11.72])
     out = unit(np.array([-0.05, -1.0, 0.12]))
     clay.ring(centre, 0.3, 0.1, axis=out)
     clay.ball(centre, (0.3, 0.3, 0.12), axis=out)
@@ -185,16 +195,14 @@ def brooch(pitch):
 
 
 def pouch(pitch):
-    """A leather pouch on the belt."""
+    """A leather pouch on the belt at his left."""
     clay = Clay()
-    clay.ball((-1.05, -0.75, 7.15), (0.5, 0.36, 0.62), axis=(0.15, -0.1, 1), across=(1, -1, 0))
-    clay.ball((-1.08, -0.88, 7.42), (0.52, 0.36, 0.4), axis=(0.15, -0.1, 1), across=(1, -1, 0), blend=0.05)
+    clay.ball((1.5, -0.72, 7.3), (0.5, 0.36, 0.62), axis=(-0.1, -0.1, 1), across=(1, 1, 0))
+    clay.ball((1.52, -0.84, 7.57), (0.52, 0.36, 0.4), axis=(-0.1, -0.1, 1), across=(1, 1, 0), blend=0.05)
     clay.limb(
-        [(-1.45, -0.65, 7.25), (-1.15, -1.18, 7.1), (-0.7, -1.15, 7.25)],
-        [0.05, 0.05, 0.05],
-        op=CARVE,
-        blend=0.04,
+        [(1.1, -1.1, 7.4), (1.6, -1.15, 7.25), (1.9, -0.6, 7.4)], [0.05, 0.05, 0.05], op=CARVE, blend=0.04
     )
-    clay.ball((-1.2, -1.2, 7.22), 0.12, blend=0.03)
-    clay.grain(0, 0.05, (0.2, 0.2, 0.2))
+    clay.ball((1.66, -1.14, 7.37), 0.13, blend=0.03)
+    clay.limb([(1.35, -0.5, 8.2), (1.45, -0.72, 7.8)], [0.2, 0.16], flat=0.6, across=(1, -1, 0), blend=0.04)
+    clay.grain(0, 0.03, (0.3, 0.3, 0.3))
     return clay.mesh(pitch)

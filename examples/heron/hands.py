@@ -1,30 +1,10 @@
-"""The heron's hands: three long fingers and a thumb, bony and scaled, bent about what they hold."""
+"""The heron's hands: a wing's end with three long finger feathers and a short thumb feather, bent about a bar."""
 
 import numpy as np
 from clay import Clay, frame
-from surfaces import unit
+from surfaces import spline, unit
 
-
-def _bone(clay, start, end, thick):
-    """A shaft slimmer in its middle than at its ends."""
-    middle = 0.5 * (start + end)
-    clay.cone(start, middle, 1.02 * thick, 0.8 * thick, blend=0.03)
-    clay.cone(middle, end, 0.8 * thick, 0.98 * thick, blend=0.03)
-    for share in (0.26, 0.42, 0.58, 0.74):  # scutes: rings round the shaft
-        clay.ball(
-            start + share * (end - start), thick * np.array([1.0, 1.0, 0.36]), axis=end - start, blend=0.01
-        )
-
-
-def _finger(clay, joints, claw, thick):
-    """Bones through `joints` with knuckles between them, and a hooked claw through the two places of `claw`."""
-    slim = thick * np.linspace(1.0, 0.86, len(joints))
-    for k in range(len(joints) - 1):
-        _bone(clay, joints[k], joints[k + 1], slim[k])
-    for k in range(len(joints) - 1):
-        clay.ball(joints[k], 1.3 * slim[k], blend=0.04)
-    clay.ball(joints[-1], 1.08 * slim[-1], blend=0.03)
-    clay.limb([joints[-1], *claw], [0.85 * slim[-1], 0.62 * slim[-1], 0.03], steps=5, blend=0.01)
+STEPS = 26
 
 
 class Grip:
@@ -39,36 +19,52 @@ class Grip:
         across = np.cos(turn) * self.rows[0] + np.sin(turn) * self.rows[1]
         return self.centre + radius * across + rise * self.rows[2]
 
-    def finger(self, turns, radii, rise, drift):
-        """Joints and claw of a finger: the last two of `turns` and `radii` are the claw's."""
-        shares = np.linspace(0.0, 1.0, len(turns))
-        places = [self.at(a, r, rise + drift * t) for a, r, t in zip(turns, radii, shares, strict=True)]
-        return places[:-2], places[-2:]
+
+def _feather(clay, grip, turns, radii, rises, half, *, thick=0.1):
+    """A feather wrapped about the bar: flat across, with a quill; `half` are half widths along it.
+
+    It's never thinner than `thick` twice over, its tip neither, so that it casts.
+    """
+    course = spline(np.column_stack([turns, radii, rises]), STEPS)
+    path = np.array([grip.at(*place) for place in course])
+    width = np.interp(np.linspace(0, 1, STEPS), np.linspace(0, 1, len(half)), half)
+    for k in range(STEPS - 1):
+        here = 0.5 * (path[k] + path[k + 1])
+        along = here - grip.centre
+        out = unit(along - grip.rows[2] * (along @ grip.rows[2]))
+        flat = min(1.0, thick / width[k])
+        clay.cone(path[k], path[k + 1], width[k], width[k + 1], flat=flat, across=out, blend=0.015)
+    lift = 0.8 * thick
+    for k in range(STEPS - 4):
+        out = [
+            unit(p - grip.centre - grip.rows[2] * ((p - grip.centre) @ grip.rows[2])) for p in path[k : k + 2]
+        ]
+        slim = 0.075 - 0.03 * k / STEPS
+        clay.cone(path[k] + lift * out[0], path[k + 1] + lift * out[1], slim, slim, blend=0.02)
 
 
-def hand(elbow, wrist, grip, *, turns, radii, spacing, thumb_turns, thumb_radii, thumb_rise, thick, lean=0.0):
-    """The clay of a hand that comes from `wrist` and closes about `grip`.
+def hand(elbow, wrist, grip, *, bar, reach, sense=1.0, spacing=0.44, width=0.25, droop=0.0):
+    """The clay of a hand that comes from `wrist` and closes about a bar of radius `bar`.
 
-    `turns` and `radii` run from the knuckles at the hand's back to the claw's tip; the fingers lie `spacing`
-    apart along the bar; `lean` shifts them all along it toward their tips.
+    Three finger feathers run round it by `reach` radians in `sense`, `spacing` apart; their tips spring clear.
     """
     clay = Clay()
     lie = unit(wrist - elbow)
-    carpus = wrist + 0.16 * unit(grip.at(0.0, 0.5, 0.0) - wrist)
-    clay.limb([wrist - 0.55 * lie, wrist - 0.1 * lie, carpus], [0.22, 0.185, 0.2], steps=6)
-    clay.ball(carpus, 0.235, blend=0.05)
-    knuckles = []
+    palm = grip.at(0.0, bar + 0.2, 0.0)
+    clay.limb([wrist - 0.5 * lie, wrist, palm], [0.27, 0.25, 0.27], steps=6)
+    clay.ball(palm, (0.2, 0.3, 1.35 * spacing), axis=grip.rows[2], across=grip.rows[0], blend=0.12)
+    snug = bar + 0.07
     for k, rise in enumerate((spacing, 0.0, -spacing)):
-        joints, claw = grip.finger(turns + 0.06 * (1 - k), radii, rise, lean + 0.05 * (k - 1))
-        root = carpus + 0.1 * (1 - k) * grip.rows[2]
-        # bones of the hand's back: they stand out of it as tendons do
-        clay.limb([root, 0.5 * (root + joints[0]), joints[0]], [0.13, 0.1, 0.13], steps=4, blend=0.02)
-        knuckles.append(joints[0])
-        _finger(clay, joints, claw, thick * (1.0, 1.04, 0.94)[k])
-    palm = 0.55 * np.mean(knuckles, axis=0) + 0.45 * carpus
-    sunk = palm - 0.1 * unit(np.mean(knuckles, axis=0) - grip.centre)
-    clay.ball(sunk, (0.13, 0.8 * spacing, 0.3), axis=palm - carpus, across=palm - grip.centre, blend=0.04)
-    joints, claw = grip.finger(thumb_turns, thumb_radii, thumb_rise, 0.1)
-    _finger(clay, [carpus, *joints], claw, 1.06 * thick)
-    clay.grain(3, 0.016, (1.0, 1.0, 0.13), centre=0.5 * (wrist + carpus), reach=0.7, axis=lie)
+        long = reach * (1.0, 1.06, 0.94)[k]
+        turns = sense * np.array([-0.25, 0.12, 0.36, 0.62, 0.86, 1.0]) * long
+        radii = snug + np.array([0.16, 0.08, 0.02, 0.02, 0.1, 0.3])
+        rises = rise + (droop + 0.05 * (1 - k)) * np.linspace(0.0, 1.0, 6) ** 2
+        half = width * np.array([0.8, 0.95, 1.0, 0.95, 0.8, 0.45])
+        _feather(clay, grip, turns, radii, rises, half)
+    turns = -sense * np.array([-0.3, 0.5, 1.2, 1.9, 2.5])
+    radii = snug + np.array([0.2, 0.16, 0.13, 0.16, 0.32])
+    rises = spacing * np.array([0.7, 0.85, 0.75, 0.6, 0.5])
+    _feather(
+        clay, grip, turns, radii, rises, 0.8 * width * np.array([0.9, 1.0, 0.95, 0.75, 0.42]), thick=0.095
+    )
     return clay

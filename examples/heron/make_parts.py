@@ -45,25 +45,24 @@ RULER_SHARE = 0.5
 def recipe(fineness: float) -> dict[str, Callable]:
     """Each part's file name and the call that makes its (points, triangles); the slowest come first."""
     solid = cloth.collider()
-    f = 0.75 * fineness
+    f = 0.72 * fineness
     p = 1.0 / f
-    wing = {"drop": 2.5, "outward": np.array([0.94, 0.28, 0.0])}
     return {
         "hood.ply": lambda: cloth.hood(solid, f),
         "cloak.ply": lambda: cloth.cloak(solid, f),
         "hem_veil.obj": lambda: cloth.hem_veil(solid, f),
-        "head.ply": lambda: faults.holed(body.head(0.027 * p), NECK[1] + (0.0, 0.8, 0.0), 0.16 * p),
+        "head.ply": lambda: faults.holed(body.head(0.023 * p), NECK[1] + (0.0, 0.8, 0.0), 0.16 * p),
         "tabard.stl": lambda: cloth.tabard(solid, f),
-        "torso.ply": lambda: faults.with_core(body.torso(0.04 * p), CHEST, 0.6),
+        "torso.ply": lambda: faults.with_core(body.torso(0.05 * p), CHEST, 0.6),
         "legs.ply": lambda: body.legs(0.034 * p),
         "arm_wing.ply": lambda: arms.arm_wing(0.032 * p),
         "grip_arm.ply": lambda: arms.grip_arm(0.032 * p),
-        "grip_hand.ply": lambda: arms.grip_hand(0.022 * p),
-        "arm_hand.ply": lambda: arms.arm_hand(0.022 * p),
-        "base_marsh.stl": lambda: marsh.base_marsh(0.045 * p),
-        "punt_planks.stl": lambda: boat.punt_planks(0.04 * p),
+        "grip_hand.ply": lambda: arms.grip_hand(0.019 * p),
+        "arm_hand.ply": lambda: arms.arm_hand(0.019 * p),
+        "base_marsh.stl": lambda: marsh.base_marsh(0.055 * p),
+        "punt_planks.stl": lambda: boat.punt_planks(0.045 * p),
         "breast_plumes.stl": body.plumes,
-        "arm_feathers.stl": lambda: arms.flight_feathers(arms.LEFT_ARM, np.random.default_rng(88), **wing),
+        "arm_feathers.stl": lambda: arms.flight_feathers(arms.LEFT_ARM, drop=2.6, outward=(0.9, 0.43, 0.0)),
         "pole.stl": lambda: faults.flipped_band(lantern.pole(f), 5.0, 6.2),
         "lantern_frame.stl": lambda: lantern.lantern_frame(f),
         "lantern_cap.stl": lambda: lantern.lantern_cap(f),
@@ -74,7 +73,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "basket_reeds.stl": lambda: basket.basket_reeds(f),
         "belt_rope.ply": lambda: gear.belt_rope(f),
         "rope_coil.ply": lambda: gear.rope_coil(f),
-        "strap.stl": lambda: gear.strap(f),
+        "strap.stl": lambda: gear.strap(solid, f),
         "pouch.ply": lambda: gear.pouch(0.03 * p),
         "brooch.ply": lambda: gear.brooch(0.025 * p),
         "punt_hull.ply": lambda: boat.punt_hull(f),

@@ -8,7 +8,7 @@ from pose import POLE, WATER, boat_turned
 from scipy.spatial import ConvexHull
 from surfaces import bead, joined, outward, round_ends, slab, spline, tube, unit
 
-HALF_AXES = np.array([4.45, 5.45])
+HALF_AXES = np.array([4.75, 5.45])
 """The rim's half axes along x and y, in the boat's own frame."""
 BANKS = ((3.0, 2.9, 0.85, 0.34), (1.9, 3.95, 0.75, 0.3), (-2.8, 3.0, 0.8, 0.32), (-2.75, -3.0, 0.6, 0.26))
 STONES = (
@@ -141,7 +141,7 @@ def _flower(x, y, size):
     """A lily's flower: two rings of pointed petals about a bead."""
     centre = np.array([x, y, WATER + 0.16])
     meshes = [bead(centre + np.array([0, 0, 0.12 * size]), 0.2 * size, sides=20)]
-    for count, long, lift, phase in ((7, 1.0, 0.45, 0.0), (6, 0.75, 1.0, 0.4)):
+    for count, long, lift, phase in ((6, 1.0, 0.45, 0.0), (5, 0.75, 1.0, 0.4)):
         for k in range(count):
             a = 2 * np.pi * k / count + phase
             way = np.array([np.cos(a), np.sin(a), 0.0])
@@ -149,7 +149,7 @@ def _flower(x, y, size):
                 way,
                 (0, 0, 1.0),
             ]
-            meshes.append(_blade(spline(path, 24), 0.24 * size, (0, 0, 1.0), swell=1.0))
+            meshes.append(_blade(spline(path, 24), 0.34 * size, (0, 0, 1.0), swell=1.0))
     return meshes
 
 
@@ -172,7 +172,7 @@ def _blade(path, half, facing, swell=0.25):
     """A leaf along `path` with a keel, drawn out to a point."""
     t = np.linspace(0.0, 1.0, len(path))
     width = half * (1.0 - swell + swell * np.sin(np.pi * np.minimum(t / 0.8, 0.5))) * (1.0 - t**2.2) ** 0.9
-    width = np.maximum(width, 0.035)
+    width = np.maximum(width, 0.06)
     hint = np.broadcast_to(np.asarray(facing, float), path.shape)
     return tube(path, width, shape=KEEL, along_hint=hint)
 
@@ -210,6 +210,6 @@ def reeds(fineness):
             meshes.append(_blade(path, 0.2, unit(bow)))
     for x, y, r, notch in LILIES:
         meshes.append(_lily(x, y, r, notch, rng))
-    meshes += _flower(2.2, -3.15, 0.36)
+    meshes += _flower(2.2, -3.15, 0.5)
     points, triangles = joined(meshes)
     return boat_turned(points), triangles

@@ -6,30 +6,32 @@ TOTAL_HEIGHT = 17.3
 WATER = 0.72
 DECK = 1.52
 
-# weight on his left leg (+x), hips swung over it; the right set forward; shoulders leaning to the pole
-RIGHT_LEG = np.array([[-0.62, -1.0, DECK + 0.12], [-0.9, -0.15, 4.25], [-0.58, -0.95, 6.75]])
-LEFT_LEG = np.array([[0.52, 0.25, DECK + 0.12], [0.78, 0.95, 4.55], [0.72, -0.1, 7.0]])
+# weight on his left leg (+x), hips swung over it; the right set forward; the trunk leans into the pole
+RIGHT_LEG = np.array([[-0.42, -1.3, DECK + 0.12], [-0.95, -0.55, 4.25], [-0.6, -1.15, 6.75]])
+LEFT_LEG = np.array([[0.7, 0.55, DECK + 0.12], [0.98, 1.15, 4.55], [0.78, 0.0, 7.0]])
 
-PELVIS = np.array([0.28, 0.2, 7.75])
-BELLY = np.array([0.06, -0.2, 8.7])
-CHEST = np.array([-0.36, -0.28, 10.0])
-HUMP = np.array([-0.38, 0.65, 11.2])
+PELVIS = np.array([0.42, 0.25, 7.75])
+BELLY = np.array([0.12, -0.25, 8.75])
+CHEST = np.array([-0.36, -0.5, 10.0])
+HUMP = np.array([-0.42, 0.5, 11.2])
 
 NECK = np.array(
-    [[-0.38, 0.25, 11.1], [-0.36, 0.75, 12.1], [-0.3, 0.5, 13.1], [-0.2, -0.4, 13.8], [-0.1, -1.2, 13.85]]
+    [[-0.38, 0.1, 11.1], [-0.42, 0.6, 12.1], [-0.4, 0.35, 13.1], [-0.4, -0.5, 13.75], [-0.38, -1.25, 13.9]]
 )
-SKULL = np.array([-0.06, -1.5, 13.8])
-GAZE = np.array([0.34, -0.72, -0.6]) / np.linalg.norm([0.34, -0.72, -0.6])
+SKULL = np.array([-0.4, -1.6, 13.9])
+GAZE = np.array([-0.33, -0.8, -0.5]) / np.linalg.norm([-0.33, -0.8, -0.5])
 
-RIGHT_ARM = np.array([[-1.65, 0.0, 11.2], [-2.95, 0.35, 9.55], [-2.75, -1.15, 10.95]])
-LEFT_ARM = np.array([[1.2, 0.05, 10.75], [2.55, -0.7, 9.25], [3.15, -2.75, 10.2]])
+RIGHT_ARM = np.array([[-1.65, -0.2, 11.25], [-2.68, -0.8, 10.4], [-3.12, -2.3, 12.2]])
+LEFT_ARM = np.array([[1.15, -0.15, 10.8], [2.35, -0.72, 9.8], [3.3, -2.3, 10.55]])
 
-POLE = np.array([[-3.75, -0.75, 0.3], [-2.92, -1.75, 11.0], [-2.42, -2.25, TOTAL_HEIGHT - 0.1]])
+POLE = np.array([[-3.6, -1.7, 0.3], [-3.45, -3.05, 12.4], [-3.4, -3.65, TOTAL_HEIGHT - 0.1]])
 POLE_RADIUS = 0.24
-GRIP_HEIGHT = 11.6
-LANTERN_TOP = np.array([3.36, -3.42, 8.95])
+GRIP_HEIGHT = 12.9
+LANTERN_TOP = np.array([3.6, -3.1, 9.25])
 HANDLE_RISE = 1.25
 HANDLE_WAY = np.array([0.96, 0.28, 0.0])
+BASKET_PRESS = (0.33, 0.5)
+"""Where the basket lies on the cloak: shares down and across."""
 BOAT_TURN_DEG = 19.0
 
 

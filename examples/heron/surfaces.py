@@ -151,7 +151,7 @@ def leaf(
     wave = np.sin(2 * np.pi * (t * length * barbs - 2.2 * np.abs(s) * half)) if barbs else 0.0
     fine = 0.06 * thick * wave * np.clip(3 * np.abs(s), 0, 1) + veins * thick * np.cos(3.0 * np.pi * s)
     middle = spine[:, None] + (s * half)[..., None] * side
-    taper = thick * (1.0 - 0.55 * t) * (0.45 + 0.55 * np.sqrt(np.clip(1.0 - s**2, 0, 1)))
+    taper = thick * (1.0 - 0.35 * t) * (0.6 + 0.4 * np.sqrt(np.clip(1.0 - s**2, 0, 1)))
     top = middle + (arch + 0.5 * taper + ridge + fine * (1 - t**6))[..., None] * n
     back = middle + (0.8 * arch - 0.5 * taper)[..., None] * n
     return slab(top, back)
