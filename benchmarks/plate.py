@@ -47,7 +47,7 @@ def rows(counts=COUNTS) -> list[dict]:
         sheet = draw_plate(lit, title=title, findings=findings)
         end, end_cpu = time.perf_counter(), time.process_time()
         file = io.BytesIO()
-        sheet.page.image.quantize(256, dither=0).save(file, format="PNG", optimize=True)
+        sheet.page.image.quantize(256, dither=0).save(file, format="PNG")
         made.append(
             {
                 "triangles": len(triangles),

@@ -1,10 +1,12 @@
 import itertools
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from firstcast.sheets.dimensions import SCALES, drawing_scale, said_mm
+from firstcast.sheets.face import lettering
 from firstcast.sheets.marks import spread
 from firstcast.sheets.setting import Box, Page, plain, text_width, wrap
 
@@ -16,6 +18,14 @@ def test_wrapped_lines_fit_and_lose_nothing(text, width, size):
     lines = wrap(text, size, width)
     assert all(text_width(line, size) <= width or len(line) == 1 for line in lines)
     assert "".join(lines).replace(" ", "") == plain(text).replace(" ", "")
+
+
+@given(
+    text=st.text(st.sampled_from("AVTaoWe.,;fil “”µ²·"), min_size=1, max_size=40),
+    size=st.sampled_from((17.0, 22.4, 66.0)),
+)
+def test_the_width_of_a_text_is_what_its_lettering_takes(text, size):
+    assert text_width(text, size) == pytest.approx(lettering(size).getlength(text), abs=1e-9)
 
 
 def test_what_does_not_fit_ends_in_an_ellipsis():

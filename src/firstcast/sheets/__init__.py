@@ -3,6 +3,8 @@
     face        paper, ink, warm grey, one accent; lettering
     views       from where a figure is looked at; projection and scale
     light       smooth normals and shadow maps, made once per mesh
+    sky         the lights of one view
+    ground      the paper, and the shadow on it
     render      one shaded, inked view of a mesh
     setting     a page: strokes, shapes, lettering, and where each text lies
     dimensions  dimension lines, scale bar, drawing scales

@@ -13,116 +13,93 @@ from firstcast.kernels.compiling import kernel
 
 
 @kernel
-def fill_triangle(screen, a, b, c, name, row_first, row_stop, depth, face):
-    """Draw one triangle into rows row_first .. row_stop - 1 of `depth` and `face`.
-
-    screen (n, 3) float64; depth (h, w) float32, nearer is greater; face (h, w) int32 gets `name`.
-    """
-    ax, ay, az = screen[a, 0], screen[a, 1], screen[a, 2]
-    bx, by, bz = screen[b, 0], screen[b, 1], screen[b, 2]
-    cx, cy, cz = screen[c, 0], screen[c, 1], screen[c, 2]
-    row_low = max(row_first, math.ceil(min(ay, by, cy) - 0.5))
-    row_high = min(row_stop - 1, math.floor(max(ay, by, cy) - 0.5))
-    if row_low > row_high:
-        return
-    column_low = max(0, math.ceil(min(ax, bx, cx) - 0.5))
-    column_high = min(depth.shape[1] - 1, math.floor(max(ax, bx, cx) - 0.5))
-    if column_low > column_high:
-        return
-    twice_area = (bx - ax) * (cy - ay) - (by - ay) * (cx - ax)
-    if twice_area == 0.0:
-        return
-    for row in range(row_low, row_high + 1):
-        y = row + 0.5
-        for column in range(column_low, column_high + 1):
-            x = column + 0.5
-            weight_b = ((x - ax) * (cy - ay) - (y - ay) * (cx - ax)) / twice_area
-            weight_c = ((bx - ax) * (y - ay) - (by - ay) * (x - ax)) / twice_area
-            weight_a = 1.0 - weight_b - weight_c
-            if weight_a < -1e-9 or weight_b < -1e-9 or weight_c < -1e-9:
-                continue
-            z = np.float32(weight_a * az + weight_b * bz + weight_c * cz)
-            if z > depth[row, column]:
-                depth[row, column] = z
-                face[row, column] = name
-
-
-@kernel
-def bin_triangles(screen, triangles, band_rows, band_count, width):
-    """Which triangles touch each band of rows: (starts (band_count + 1,) int64, names int32), in order."""
-    starts = np.zeros(band_count + 1, np.int64)
-    low = np.empty(len(triangles), np.int32)
-    high = np.empty(len(triangles), np.int32)
-    for name in range(len(triangles)):
-        a, b, c = triangles[name, 0], triangles[name, 1], triangles[name, 2]
-        top = min(screen[a, 1], screen[b, 1], screen[c, 1])
-        bottom = max(screen[a, 1], screen[b, 1], screen[c, 1])
-        left = min(screen[a, 0], screen[b, 0], screen[c, 0])
-        right = max(screen[a, 0], screen[b, 0], screen[c, 0])
-        first_row, last_row = math.ceil(top - 0.5), math.floor(bottom - 0.5)
-        low[name], high[name] = 0, -1
-        inside = math.ceil(left - 0.5) <= math.floor(right - 0.5) and right >= 0.0 and left <= width
-        if first_row <= last_row and inside and last_row >= 0 and first_row < band_rows * band_count:
-            low[name] = max(0, first_row) // band_rows
-            high[name] = min(band_count - 1, last_row // band_rows)
-        for band in range(low[name], high[name] + 1):
-            starts[band + 1] += 1
-    for band in range(band_count):
-        starts[band + 1] += starts[band]
-    names = np.empty(starts[band_count], np.int32)
-    cursor = starts[:-1].copy()
-    for name in range(len(triangles)):
-        for band in range(low[name], high[name] + 1):
-            names[cursor[band]] = name
-            cursor[band] += 1
-    return starts, names
-
-
-@kernel
 def raster_band(screen, triangles, names, row_first, row_stop, depth, face):
-    """Draw the named triangles into one band of rows; `depth` and `face` are filled in place."""
+    """Draw the named triangles into rows row_first .. row_stop - 1 of `depth` and `face`, in place.
+
+    screen (n, 3) float64; depth (h, w) float32, nearer is greater; face (h, w) int32 gets the triangle's name.
+    """
+    last_column = depth.shape[1] - 1
     for index in range(len(names)):
         name = names[index]
         a, b, c = triangles[name, 0], triangles[name, 1], triangles[name, 2]
-        fill_triangle(screen, a, b, c, name, row_first, row_stop, depth, face)
+        ax, ay, az = screen[a, 0], screen[a, 1], screen[a, 2]
+        bx, by, bz = screen[b, 0] - ax, screen[b, 1] - ay, screen[b, 2] - az
+        cx, cy, cz = screen[c, 0] - ax, screen[c, 1] - ay, screen[c, 2] - az
+        twice_area = bx * cy - by * cx
+        if twice_area == 0.0:
+            continue
+        row_low = max(row_first, math.ceil(ay + min(0.0, by, cy) - 0.5))
+        row_high = min(row_stop - 1, math.floor(ay + max(0.0, by, cy) - 0.5))
+        column_low = max(0, math.ceil(ax + min(0.0, bx, cx) - 0.5))
+        column_high = min(last_column, math.floor(ax + max(0.0, bx, cx) - 0.5))
+        share = 1.0 / twice_area
+        for row in range(row_low, row_high + 1):
+            y = row + 0.5 - ay
+            for column in range(column_low, column_high + 1):
+                x = column + 0.5 - ax
+                weight_b = (x * cy - y * cx) * share
+                weight_c = (bx * y - by * x) * share
+                if weight_b < -1e-9 or weight_c < -1e-9 or weight_b + weight_c > 1.0 + 1e-9:
+                    continue
+                z = np.float32(az + weight_b * bz + weight_c * cz)
+                if z > depth[row, column]:
+                    depth[row, column] = z
+                    face[row, column] = name
 
 
 @kernel
-def drop_dots(dots, frame, radius, depth):
-    """Mark the map cells about each dot, two by two, as reached by the dot; see `light_map`."""
+def spread_dots(points, triangles, spacing, dots):
+    """Spread dots over triangles, about `spacing` apart, in rows along each one's longest edge; gives their number.
+
+    dots (k, 3) float32 is filled in place, as far as it goes: with k = 0 the dots are only counted.
+    """
+    count = 0
+    for name in range(len(triangles)):
+        first, longest = 0, -1.0
+        for k in range(3):
+            p, q = triangles[name, k], triangles[name, (k + 1) % 3]
+            x, y, z = points[q, 0] - points[p, 0], points[q, 1] - points[p, 1], points[q, 2] - points[p, 2]
+            if x * x + y * y + z * z > longest:
+                first, longest = k, x * x + y * y + z * z
+        length = math.sqrt(longest)
+        a, b, c = triangles[name, first], triangles[name, (first + 1) % 3], triangles[name, (first + 2) % 3]
+        ux, uy, uz = points[b, 0] - points[a, 0], points[b, 1] - points[a, 1], points[b, 2] - points[a, 2]
+        vx, vy, vz = points[c, 0] - points[a, 0], points[c, 1] - points[a, 1], points[c, 2] - points[a, 2]
+        nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
+        tall = math.sqrt(nx * nx + ny * ny + nz * nz) / length
+        rows = max(1, int(tall / spacing + 0.5))
+        for row in range(rows):
+            up = (row + 0.5) / rows
+            across = max(1, int(length * (1.0 - up) / spacing + 0.5))
+            for k in range(min(across, len(dots) - count)):
+                along = (k + 0.5) / across * (1.0 - up)
+                dots[count + k, 0] = points[a, 0] + along * ux + up * vx
+                dots[count + k, 1] = points[a, 1] + along * uy + up * vy
+                dots[count + k, 2] = points[a, 2] + along * uz + up * vz
+            count += across
+    return count
+
+
+@kernel
+def light_map(dots, frame, radius, depth):
+    """How far towards one light a surface reaches, seen from that light: dots mark the four cells about them.
+
+    dots (k, 3) float32 are about the middle of the mesh; frame (3, 3) float64 has rows right, up, towards the
+    light; the map spans -radius .. radius both ways. depth (size, size) float32 is filled in place.
+    """
     size = depth.shape[0]
-    scale = size / (2.0 * radius)
+    scale, middle = size / (2.0 * radius), 0.5 * size - 0.5
+    for row in range(size):
+        for column in range(size):
+            depth[row, column] = -np.inf
     for index in range(len(dots)):
-        x, y, z = dots[index, 0], dots[index, 1], dots[index, 2]
-        u = (frame[0, 0] * x + frame[0, 1] * y + frame[0, 2] * z + radius) * scale - 0.5
-        v = (radius - frame[1, 0] * x - frame[1, 1] * y - frame[1, 2] * z) * scale - 0.5
-        reach = np.float32(frame[2, 0] * x + frame[2, 1] * y + frame[2, 2] * z)
+        x, y, z = np.float64(dots[index, 0]), np.float64(dots[index, 1]), np.float64(dots[index, 2])
+        u = middle + scale * (frame[0, 0] * x + frame[0, 1] * y + frame[0, 2] * z)
+        v = middle - scale * (frame[1, 0] * x + frame[1, 1] * y + frame[1, 2] * z)
         if 0.0 <= u < size - 1 and 0.0 <= v < size - 1:
+            reach = np.float32(frame[2, 0] * x + frame[2, 1] * y + frame[2, 2] * z)
             column, row = np.uint32(u), np.uint32(v)
             depth[row, column] = max(depth[row, column], reach)
             depth[row, column + 1] = max(depth[row, column + 1], reach)
             depth[row + 1, column] = max(depth[row + 1, column], reach)
             depth[row + 1, column + 1] = max(depth[row + 1, column + 1], reach)
-
-
-@kernel
-def light_map(dots, points, triangles, frame, radius, depth):
-    """How far towards one light the mesh reaches, seen from that light.
-
-    dots (k, 3) stand for triangles about as small as a map cell; the others come as they are. dots and points
-    (n, 3) float64 are about the middle of the mesh; frame (3, 3) float64 has rows right, up, towards the
-    light; the map spans -radius .. radius both ways. depth (size, size) float32 is filled in place.
-    """
-    size = depth.shape[0]
-    scale = size / (2.0 * radius)
-    drop_dots(dots, frame, radius, depth)
-    screen = np.empty((len(points), 3))
-    for index in range(len(points)):
-        x, y, z = points[index, 0], points[index, 1], points[index, 2]
-        screen[index, 0] = (frame[0, 0] * x + frame[0, 1] * y + frame[0, 2] * z + radius) * scale
-        screen[index, 1] = (radius - frame[1, 0] * x - frame[1, 1] * y - frame[1, 2] * z) * scale
-        screen[index, 2] = frame[2, 0] * x + frame[2, 1] * y + frame[2, 2] * z
-    face = np.empty((size, size), np.int32)
-    for name in range(len(triangles)):
-        a, b, c = triangles[name, 0], triangles[name, 1], triangles[name, 2]
-        fill_triangle(screen, a, b, c, name, 0, size, depth, face)

@@ -200,8 +200,9 @@ def _draw(page: Page, card: Card) -> float:
 def draw_card(report: Mapping[str, Any]) -> Page:
     """The route card of a report on a page; see `card_picture`."""
     card = card_of(report)
-    trial = Page(WIDE_PX, 16_000)
-    needed = round(_draw(trial, card)) + MARGIN_PX
+    needed = (
+        round(_draw(Page(WIDE_PX, 1), card)) + MARGIN_PX
+    )  # set off the paper, to see how tall it comes out
     page = Page(WIDE_PX, max(LEAST_TALL_PX, needed))
     _draw(page, card)
     return page

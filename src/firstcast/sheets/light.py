@@ -9,7 +9,6 @@ import math
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -22,8 +21,11 @@ from firstcast.sheets import _raster, _shading
 CREASE_DEG = 42.0
 """Faces that meet at a sharper angle than this keep a hard edge. Chosen by eye on sculpted and on built meshes."""
 
-MANY_DOTS = 600_000
-"""With more dots than this, one per map cell is kept."""
+DOT_CELLS = 0.9
+"""Spacing of dots in cells of the sky's maps: each marks two cells by two, so that even the key's finer maps stay whole."""
+
+MANY_DOTS = 1_000_000
+"""With more dots than this, one per cell is kept."""
 
 GOLDEN_TURN = math.pi * (3.0 - math.sqrt(5.0))
 
@@ -40,17 +42,12 @@ class Lights:
     maps: npt.NDArray[np.float32]
 
 
-class Caster(NamedTuple):
-    """What casts shadows, about the mesh's middle: dots (k, 3), and triangles (m, 3) over points (n, 3)."""
-
-    dots: Points
-    points: Points
-    triangles: Triangles
-
-
 @dataclass(frozen=True)
 class LitMesh:
-    """A mesh made ready for pictures; see `light_mesh`. `used` (k, 3) are the points that triangles use."""
+    """A mesh made ready for pictures; see `light_mesh`.
+
+    `used` (k, 3) are the points that triangles use; `dots` (d, 3) float32 cast the shadows, about the mesh's middle.
+    """
 
     points: Points
     triangles: Triangles
@@ -58,7 +55,7 @@ class LitMesh:
     normals: npt.NDArray[np.float32]
     middle_mm: npt.NDArray[np.float64]
     radius_mm: float
-    caster: Caster
+    dots: npt.NDArray[np.float32]
     sky: Lights
 
 
@@ -100,38 +97,36 @@ def frames_of(directions: npt.NDArray) -> npt.NDArray[np.float64]:
     return np.ascontiguousarray(np.stack([right, np.cross(directions, right), directions], axis=1))
 
 
-def cast_lights(caster: Caster, directions: npt.NDArray, *, radius_mm: float, map_px: int) -> Lights:
-    """Depth maps of a mesh from each of (k, 3) unit directions, `map_px` square over its ball of bounds."""
+def cast_lights(
+    dots: npt.NDArray[np.float32], directions: npt.NDArray, radius_mm: float, map_px: int
+) -> Lights:
+    """Depth maps of dots from each of (k, 3) unit directions, `map_px` square over the mesh's ball of bounds."""
     frames = frames_of(directions)
-    maps = np.full((len(frames), map_px, map_px), -np.inf, dtype=np.float32)
-    in_threads(lambda k: _raster.light_map(*caster, frames[k], radius_mm, maps[k]), len(frames))
+    maps = np.empty((len(frames), map_px, map_px), dtype=np.float32)
+    in_threads(lambda k: _raster.light_map(dots, frames[k], radius_mm, maps[k]), len(frames))
     return Lights(frames, maps)
 
 
-def make_caster(about_mm: Points, triangles: Triangles, cell_mm: float) -> Caster:
-    """What casts the shadows: dots for triangles not longer than three map cells, the others as they are.
+def shadow_dots(about_mm: Points, triangles: Triangles, spacing_mm: float) -> npt.NDArray[np.float32]:
+    """Dots (d, 3) float32 that cast the shadows of a mesh: as dense as the cells of shadow maps need, no denser.
 
-    Shadow maps can't show what is finer than their cells, and dots are several times quicker to draw.
+    Several times as quick to draw as triangles. Triangles smaller than the spacing give their corners.
     """
     a, b, c = (about_mm[triangles[:, k]] for k in range(3))
     longest = np.maximum.reduce([((p - q) ** 2).sum(axis=1) for p, q in ((a, b), (b, c), (c, a))])
-    small = longest <= (3.0 * cell_mm) ** 2
-    spread = small & (longest > cell_mm**2)
-    centres = (a[spread] + b[spread] + c[spread]) / 3.0
+    small = longest <= spacing_mm**2
     named = np.zeros(len(about_mm), bool)
     named[triangles[small].reshape(-1)] = True
-    dots = np.concatenate([about_mm[named], centres])
+    large = np.ascontiguousarray(triangles[~small])
+    count = _raster.spread_dots(about_mm, large, spacing_mm, np.empty((0, 3), np.float32))
+    spread = np.empty((count, 3), np.float32)
+    _raster.spread_dots(about_mm, large, spacing_mm, spread)
+    dots = np.concatenate([about_mm[named].astype(np.float32), spread])
     if len(dots) > MANY_DOTS:
-        cells = ((dots - dots.min(axis=0)) / cell_mm).astype(np.int64)
+        cells = ((dots - dots.min(axis=0)) / spacing_mm).astype(np.int64)
         _, first = np.unique((cells[:, 0] << 42) | (cells[:, 1] << 21) | cells[:, 2], return_index=True)
-        dots = dots[first]
-    large = triangles[~small]
-    used, renamed = np.unique(large, return_inverse=True)
-    return Caster(
-        np.ascontiguousarray(dots),
-        np.ascontiguousarray(about_mm[used]),
-        np.ascontiguousarray(renamed.reshape(-1, 3).astype(np.int32)),
-    )
+        dots = np.ascontiguousarray(dots[first])
+    return dots
 
 
 def corner_normals(points_mm: Points, triangles: Triangles) -> npt.NDArray[np.float32]:
@@ -139,7 +134,8 @@ def corner_normals(points_mm: Points, triangles: Triangles) -> npt.NDArray[np.fl
 
     Angle-weighted (Thürmer and Wüthrich 1998, from memory). Points at the same place count as one.
     """
-    normals, angles = _shading.face_normals(points_mm, triangles)
+    normals, angles = np.zeros((len(triangles), 3), np.float32), np.zeros((len(triangles), 3), np.float32)
+    _shading.face_normals(points_mm, triangles, normals, angles)
     together = triangles
     if len(points_mm) > 0.6 * len(triangles):
         _, same = np.unique(points_mm, axis=0, return_inverse=True)
@@ -190,6 +186,6 @@ def light_mesh(
     low, high = used.min(axis=0), used.max(axis=0)
     middle = (low + high) / 2.0
     radius = max(1e-9, 1.02 * float(np.sqrt(((used - middle) ** 2).sum(axis=1).max())))
-    caster = make_caster(points - middle, faces, 2.0 * radius / map_px)
-    sky = cast_lights(caster, even_directions(sky_count), radius_mm=radius, map_px=map_px)
-    return LitMesh(points, faces, used, corner_normals(points, faces), middle, radius, caster, sky)
+    dots = shadow_dots(points - middle, faces, DOT_CELLS * 2.0 * radius / map_px)
+    sky = cast_lights(dots, even_directions(sky_count), radius, map_px)
+    return LitMesh(points, faces, used, corner_normals(points, faces), middle, radius, dots, sky)

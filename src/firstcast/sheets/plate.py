@@ -296,4 +296,4 @@ def write_picture(path: Path | str, image: Image.Image, *, few_colours: bool = T
     """
     if few_colours:
         image = image.quantize(colors=256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-    image.save(path, format="PNG", optimize=True, dpi=(DPI, DPI))
+    image.save(path, format="PNG", dpi=(DPI, DPI))

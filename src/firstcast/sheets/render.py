@@ -8,31 +8,32 @@
 (60, 60, 3)
 """
 
+import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import maximum_filter, uniform_filter
 
 from firstcast.arrays import Points
 from firstcast.errors import InputError
 from firstcast.sheets import _ink, _raster, _shading, face
-from firstcast.sheets.light import Lights, LitMesh, cast_lights, disc_directions, in_threads, light_mesh
+from firstcast.sheets.ground import plain_paper, shaded_paper
+from firstcast.sheets.light import LitMesh, in_threads, light_mesh
+from firstcast.sheets.sky import brightness, sky_and_key
 from firstcast.sheets.views import Projection, View, extent_mm
 
 BAND_PX = 16
 """Pixel rows per band of work: fixed, so that the work divides alike for any number of threads."""
 
-KEY_TOWARDS = (-0.52, 0.62, 0.59)
-"""The key light in the viewer's right, up, towards: from the upper left, before the figure."""
+LIGHT_PX = 2
+"""Light is worked out once for every so many pixels each way, on each smooth surface, and evened out afterwards."""
 
-KEY_COUNT, KEY_HALF_ANGLE_DEG, KEY_MAP_PX = 20, 13.0, 768
-KEY_SHARE = 0.70
-GROUND_STEP_PX = 3
 BREAK_LOW, BREAK_HIGH = 0.006, 0.06
 """Breaks in depth, as shares of the mesh's radius, at which an ink line begins and reaches its full width."""
-GROUND_TILT = 0.12
-"""The ground's shadow is drawn as if seen from about 7 degrees above, so that it shows in level views."""
+CLEAN_PX = 5
+"""Ink lines shorter than about twice this are specks."""
 
 
 @dataclass(frozen=True)
@@ -67,30 +68,19 @@ def fit_scale(points_mm: Points, view: View, width_px: int, height_px: int, marg
     return float(min((width_px - 2 * margin_px) / wide, (height_px - 2 * margin_px) / tall))
 
 
-def _weights(directions: npt.NDArray, view: View) -> npt.NDArray[np.float64]:
-    """How bright the sky is in each direction, as the viewer sees it: upper left, with a faint rim at right."""
-    seen = directions @ view.axes.T
-    right, up, towards = seen.T
-    sky = 0.62 + 0.30 * up - 0.22 * right + 0.16 * towards
-    rim = 0.9 * np.clip(0.75 * right - 0.66 * towards, 0.0, 1.0) ** 4
-    paper = 0.10 * np.clip(-directions[:, 2], 0.0, 1.0)
-    return 4.0 / len(directions) * 0.45 * (np.clip(sky, 0.06, None) + rim + paper)
-
-
-def _sky_and_key(lit: LitMesh, view: View):
-    """The sky and the key for a view, each as (frames, maps, weights, offset from the surface in mm)."""
-    key = _key(lit, view)
-    cell = 2.0 * lit.radius_mm
-    weights = _weights(lit.sky.frames[:, 2], view)
-    sky = (lit.sky.frames, lit.sky.maps, weights, cell / lit.sky.maps.shape[1])
-    share = np.full(len(key.frames), KEY_SHARE / len(key.frames))
-    return sky, (key.frames, key.maps, share, cell / KEY_MAP_PX)
-
-
-def _key(lit: LitMesh, view: View) -> Lights:
-    axis = np.array(KEY_TOWARDS) @ view.axes
-    directions = disc_directions(axis / np.linalg.norm(axis), KEY_HALF_ANGLE_DEG, KEY_COUNT)
-    return cast_lights(lit.caster, directions, radius_mm=lit.radius_mm, map_px=KEY_MAP_PX)
+def bands_of(screen: npt.NDArray, triangles: npt.NDArray, band: int, count: int):
+    """The names of the triangles that touch each of `count` bands of rows, each list in order."""
+    y = screen[:, 1]
+    a, b, c = (y[triangles[:, k]] for k in range(3))
+    first = np.maximum(np.ceil(np.minimum(np.minimum(a, b), c) - 0.5), 0.0)
+    last = np.minimum(np.floor(np.maximum(np.maximum(a, b), c) - 0.5), band * count - 1.0)
+    first, last = (first // band).astype(np.int32), np.where(last >= first, last // band, -1).astype(np.int32)
+    spans = np.maximum(0, last - first + 1)
+    names = np.repeat(np.arange(len(triangles), dtype=np.int32), spans)
+    starts = np.cumsum(spans) - spans
+    bands = first[names] + (np.arange(len(names)) - starts[names])
+    order = np.argsort(bands.astype(np.int16), kind="stable")
+    return np.split(names[order], np.searchsorted(bands[order], np.arange(1, count)))
 
 
 def _raster_all(screen: npt.NDArray, lit: LitMesh, rows: int, columns: int, band: int):
@@ -98,13 +88,13 @@ def _raster_all(screen: npt.NDArray, lit: LitMesh, rows: int, columns: int, band
     depth = np.full((rows, columns), -np.inf, np.float32)
     name = np.full((rows, columns), -1, np.int32)
     count = -(-rows // band)
-    starts, names = _raster.bin_triangles(screen, lit.triangles, band, count, float(columns))
-
-    def draw(k: int) -> None:
-        some = names[starts[k] : starts[k + 1]]
-        _raster.raster_band(screen, lit.triangles, some, k * band, min(rows, (k + 1) * band), depth, name)
-
-    in_threads(draw, count)
+    names = bands_of(screen, lit.triangles, band, count)
+    in_threads(
+        lambda k: _raster.raster_band(
+            screen, lit.triangles, names[k], k * band, min(rows, (k + 1) * band), depth, name
+        ),
+        count,
+    )
     return depth, name
 
 
@@ -180,121 +170,95 @@ def render_lit(
     rows, columns = height_px * samples, width_px * samples
     depth, name = _raster_all(screen, lit, rows, columns, BAND_PX * samples)
     fit = np.array([*axes, [origin[0] * samples, origin[1] * samples, scale * samples]])
-    shading, shade = _shade_all(lit, view, screen, depth, name, fit, colour, samples)
-    if not ground:
-        shade[0][:] = 1.0
-    rgb = _mix_all(depth, shading, shade, fit, samples, pen_px, len(colour) > 0, lit.radius_mm)
+    sky, key = sky_and_key(lit, view)
+    surface = _shade_all(lit, screen, depth, name, fit, colour, samples, (sky, key))
+    size_px = (height_px, width_px)
+    paper = shaded_paper(lit, view, fit, samples, size_px, (sky, key)) if ground else plain_paper(size_px)
+    bright = brightness(view, sky, key)
+    rgb = _mix_all(depth, surface, bright, paper, samples, pen_px, 1.0 / scale, lit.radius_mm)
     return Picture(
         rgb, projection, np.ascontiguousarray(depth[samples // 2 :: samples, samples // 2 :: samples])
     )
 
 
-def _ground_plane(lit: LitMesh, view: View, fit: npt.NDArray) -> npt.NDArray[np.float64]:
-    """Where the ground is on the picture, as `_shading.ground_band` takes it.
+class _Surface(NamedTuple):
+    """What is seen at each sample: normal (h, w, 3), share of light (h, w), colour (h, w, 3) or (0, 0, 3); float32."""
 
-    In level views the ground is an edge; its shade is laid out about the foremost contact, never taller than
-    the figure, which must hide what it stands on.
-    """
-    floor, height = float(lit.used[:, 2].min()), 2.0 * lit.radius_mm
-    flat = view.axes[2, :2] / max(1e-12, float(np.linalg.norm(view.axes[2, :2])))
-    feet = lit.used[lit.used[:, 2] < floor + 0.03 * height]
-    foremost = float((feet[:, :2] @ flat).max())
-    toe = np.array([*(flat * foremost), floor])
-    row = fit[3, 1] - float(view.axes[1] @ toe) * fit[3, 2]
-    reach = float(np.linalg.norm(feet[:, :2] - lit.middle_mm[:2], axis=1).max()) + 0.04 * height
-    along = lit.used[:, :2] @ flat
-    flattest = 0.8 * float(np.ptp(lit.used[:, 2])) / max(1e-9, float(np.ptp(along)))
-    tilt = max(min(GROUND_TILT, flattest), float(view.axes[2, 2]), 1e-4)
-    return np.array([floor, tilt, row, foremost, reach**2, (reach + 0.22 * height) ** 2])
+    normal: npt.NDArray[np.float32]
+    share: npt.NDArray[np.float32]
+    tint: npt.NDArray[np.float32]
 
 
-def _soften(shade: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """The ground's share of light, the softer the fainter: crisp at the contact, without steps
-    far off, and none at the picture's edges."""
-    near, far = gaussian_filter(shade, 0.8, mode="nearest"), gaussian_filter(shade, 5.0, mode="nearest")
-    crisp = np.clip((1.0 - near - 0.25) / 0.35, 0.0, 1.0)
-    soft = far + (near - far) * crisp
-    rows, columns = soft.shape
-    across, down = np.arange(columns), np.arange(rows)[:, None]
-    edge = np.minimum(
-        np.minimum(across, columns - 1 - across) / (0.16 * columns), (rows - 1 - down) / (0.04 * rows)
-    )
-    edge = np.clip(edge, 0.0, 1.0)
-    return np.ascontiguousarray(1.0 - (1.0 - soft) * edge**2 * (3.0 - 2.0 * edge), dtype=np.float32)
-
-
-def _shade_all(lit: LitMesh, view: View, screen, depth, name, fit, colour, samples: int):
-    """Light, normals and colour of the figure, (h, w, 8); and the ground's share of light with its step."""
+def _shade_all(lit: LitMesh, screen, depth, name, fit, colour, samples: int, lights) -> _Surface:
+    """Normal, light and colour of the figure."""
     rows, columns = depth.shape
-    sky, key = _sky_and_key(lit, view)
-    shading = np.zeros((rows, columns, 8), np.float32)
+    normal, share = np.zeros((rows, columns, 3), np.float32), np.zeros((rows, columns), np.float32)
+    tint = np.zeros((rows, columns, 3) if len(colour) else (0, 0, 3), np.float32)
+    band, near = BAND_PX * samples, 3.0 * samples / fit[3, 2]
 
     def draw(k: int) -> None:
-        first, stop = k * BAND_PX, min(rows // samples, (k + 1) * BAND_PX)
+        first, stop = k * band, min(rows, (k + 1) * band)
         _shading.surface_band(
-            first * samples, stop * samples, screen, lit.triangles, name, lit.normals, fit, colour, shading
+            first, stop, screen, lit.triangles, name, lit.normals, fit, colour, normal, tint
         )
-        _shading.light_band(first, stop, samples, depth, fit, lit.middle_mm, sky, key, lit.radius_mm, shading)
-
-    in_threads(draw, -(-rows // (BAND_PX * samples)))
-    step = GROUND_STEP_PX * samples
-    shade = np.ones((rows // step + 2, columns // step + 2), np.float32)
-    if view.axes[2, 2] > -0.1:
-        plane = _ground_plane(lit, view, fit)
-        in_threads(
-            lambda k: _shading.ground_band(
-                k, k + 1, step, fit, plane, lit.middle_mm, sky, key, lit.radius_mm, shade
-            ),
-            len(shade),
+        _shading.light_band(
+            first,
+            stop,
+            LIGHT_PX * samples,
+            near,
+            depth,
+            normal,
+            fit,
+            lit.middle_mm,
+            *lights,
+            lit.radius_mm,
+            share,
         )
-    return shading, (_soften(shade), step)
+
+    in_threads(draw, -(-rows // band))
+    return _Surface(normal, share, tint)
 
 
-def _pen_all(depth, shading, samples: int, pen_px: float, radius_mm: float) -> npt.NDArray[np.float32]:
-    """Half-width of the ink line that starts at each sample, (h, w) float32."""
+def _pen_all(depth, normal, samples: int, pen_px: float, radius_mm: float):
+    """Half-width of the ink line that starts at each sample, (h, w) float32; the share that counts, by pixel.
+
+    A start counts in full only where a line runs on through it. A line across a window leaves at least as many
+    starts in it as the window is wide; a speck leaves few.
+    """
     rows, columns = depth.shape
     band = BAND_PX * samples
-    first, clean = np.zeros((rows, columns), np.float32), np.zeros((rows, columns), np.float32)
+    pen = np.zeros((rows, columns), np.float32)
+    starts = np.zeros((rows // samples, columns // samples), np.uint16)
     low, high = BREAK_LOW * radius_mm, BREAK_HIGH * radius_mm
-
-    def line(k: int) -> None:
-        rows_of = (k * band, min(rows, (k + 1) * band))
-        _ink.pen_band(*rows_of, depth, shading, pen_px * samples, low, high, first)
-
-    def sweep(k: int) -> None:
-        _ink.clean_band(k * band, min(rows, (k + 1) * band), 5 * samples, first, clean)
-
-    in_threads(line, -(-rows // band))
-    in_threads(sweep, -(-rows // band))
-    return clean
-
-
-def _mix_all(depth, shading, shade, fit, samples: int, pen_px: float, coloured: bool, radius_mm: float):
-    """(h, w, 3) uint8: ink over tone over shadow over paper."""
-    rows, columns = depth.shape
-    band = BAND_PX * samples
-    tones = np.zeros((rows, columns), np.float32)
     in_threads(
-        lambda k: _shading.even_band(
-            k * band, min(rows, (k + 1) * band), samples, depth, fit, shading, tones
+        lambda k: _ink.pen_band(
+            k * band, (k + 1) * band, samples, depth, normal, pen_px * samples, low, high, pen, starts
         ),
         -(-rows // band),
     )
-    pen = _pen_all(depth, shading, samples, pen_px, radius_mm)
-    ramp = face.ramp(face.FIGURE_TONES)
-    colours = np.array([face.PAPER, face.INK, face.SHADOW], np.float32)
-    relief = (np.array([samples, 3 * samples]), np.array([1.6, 0.7]))
-    steepest = 3.0 / fit[3, 2]
-    out = np.zeros((rows // samples, columns // samples, 3), np.uint8)
+    wide = 2 * CLEAN_PX + 1
+    count = uniform_filter(starts, wide, output=np.float32, mode="constant") * wide**2
+    kept = np.clip(count / (CLEAN_PX * samples) - 0.8, 0.0, 1.0)
+    return pen, np.where(starts > 0, kept, np.float32(0.0))
+
+
+def _mix_all(
+    depth, surface: _Surface, bright, paper, samples: int, pen_px: float, px_mm: float, radius_mm: float
+):
+    """(h, w, 3) uint8: ink over tone over `paper` (h, w, 3) uint8, which is painted on."""
+    pen, kept = _pen_all(depth, surface.normal, samples, pen_px, radius_mm)
+    reach = math.ceil(1.3 * pen_px + 0.5 / samples)
+    inked = maximum_filter(kept, 2 * reach + 1) > 0.0
+    ramp, ink = face.ramp(face.FIGURE_TONES), np.array(face.INK, np.float32)
 
     def mix(k: int) -> None:
         _ink.mix_band(
-            k * BAND_PX, min(len(out), (k + 1) * BAND_PX), samples, depth, shading, tones,
-            (pen, pen_px * samples * 1.3), shade, ramp, colours, coloured, relief, steepest, out,
+            k * BAND_PX, min(len(paper), (k + 1) * BAND_PX), samples, px_mm, depth, *surface, bright,
+            pen, kept, inked, reach, ramp, ink, paper,
         )  # fmt: skip
 
-    in_threads(mix, -(-rows // band))
-    return out
+    in_threads(mix, -(-len(paper) // BAND_PX))
+    return paper
 
 
 def render_view(

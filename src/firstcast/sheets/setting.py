@@ -8,6 +8,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 
 from PIL import Image, ImageDraw
 
@@ -56,9 +57,17 @@ def plain(text: str) -> str:
     return " ".join(text.split())
 
 
+@cache
+def _advance(letters: str, size_px: float) -> float:
+    """How far the pen moves from the first of one or two letters to the next, px: kerning looks at two."""
+    font = lettering(size_px)
+    return font.getlength(letters) - (font.getlength(letters[1]) if len(letters) > 1 else 0.0)
+
+
 def text_width(text: str, size_px: float, *, tracking_px: float = 0.0) -> float:
-    """How wide a line of text is set, px."""
-    return lettering(size_px).getlength(text) + tracking_px * max(0, len(text) - 1)
+    """How wide a line of text is set, px: its letters' advances, each worked out once."""
+    moved = sum(_advance(text[k : k + 2], size_px) for k in range(len(text)))
+    return moved + tracking_px * max(0, len(text) - 1)
 
 
 def wrap(text: str, size_px: float, width_px: float, most_lines: int = 99) -> list[str]:

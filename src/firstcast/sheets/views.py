@@ -77,5 +77,5 @@ class Projection:
 
 def extent_mm(points_mm: npt.NDArray, view: View) -> npt.NDArray[np.float64]:
     """(2, 3): least and greatest right, up and towards of some places, seen from `view`, mm."""
-    seen = np.asarray(points_mm, dtype=np.float64) @ view.axes.T
-    return np.array([seen.min(axis=0), seen.max(axis=0)])
+    seen = view.axes @ np.asarray(points_mm, dtype=np.float64).T
+    return np.array([seen.min(axis=1), seen.max(axis=1)])
