@@ -44,14 +44,14 @@ def main(names: tuple[str, ...]) -> None:
         sections[name] = f"## {name}\n\n{about}\n\n{table(module.rows())}\n\n{command}\n"
         head = f"# Benchmark results\n\nWritten by `make benchmark`. {_machine()}. Times are of one run: read them as ratios.\n"
         ordered = [sections[known] for known in NAMES if known in sections]
-        path.write_text("\n".join([head, *ordered]))
+        path.write_text("\n".join([head, *ordered]), encoding="utf-8")
     print(path)
 
 
 def _sections(path: Path) -> dict[str, str]:
     if not path.exists():
         return {}
-    parts = path.read_text().split("\n## ")[1:]
+    parts = path.read_text(encoding="utf-8").split("\n## ")[1:]
     return {part.split("\n", 1)[0]: "## " + part.rstrip("\n") + "\n" for part in parts}
 
 
