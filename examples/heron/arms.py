@@ -135,4 +135,6 @@ def arm_hand(pitch):
     _, elbow, wrist = LEFT_ARM
     centre = LANTERN_TOP + np.array([0, 0, HANDLE_RISE])
     grip = Grip(centre, HANDLE_WAY, np.array([0.0, 0.75, 0.66]))
-    return hand(elbow, wrist, grip, bar=0.14, reach=4.1, sense=1.0, spacing=0.36, width=0.2).mesh(pitch)
+    return hand(elbow, wrist, grip, bar=0.14, reach=4.1, sense=1.0, spacing=0.36, width=0.2, thumb=1.6).mesh(
+        pitch
+    )

@@ -95,7 +95,7 @@ def _fish(root, way, back, long, *, bend):
         )
         meshes.append(tube(gill, 0.024 * long, sides=8))
         eye = spine[0] + 0.13 * long * way + s * 0.078 * long * side + 0.04 * long * back
-        meshes.append(bead(eye, 0.042 * long))
+        meshes.append(bead(eye, 0.036 * long))
         fin = spine[0] + 0.34 * long * way + s * 0.12 * long * side - 0.08 * long * back
         meshes.append(
             blade(

@@ -5,12 +5,11 @@ from body import torso_clay
 from clay import Clay
 from drape_loops import drape
 from field_loops import fill_field
-from folds import Fold, fold_field
 from mantle import cloak_sheet, pleats
 from mending import patch
-from pose import GAZE, LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
+from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
-from surfaces import joined, open_sheet, resampled, round_ends, sheet_normals, slab, spline, tube, unit
+from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline
 
 COLLIDER_PITCH = 0.14
 
@@ -34,7 +33,7 @@ def collider():
     return field, origin, COLLIDER_PITCH
 
 
-def _effort(fineness):
+def effort(fineness):
     """The share of the full number of steps: a coarse trial falls less long."""
     return min(max(fineness / 0.75, 0.1), 1.0)
 
@@ -86,7 +85,7 @@ def hang(
     return points
 
 
-def _fine(points, rows, columns, *, ragged, rng, reach: float | np.ndarray = 1.0):
+def cut_fine(points, rows, columns, *, ragged, rng, reach: float | np.ndarray = 1.0):
     """The fallen cloth on a finer grid, its hem cut unevenly; also each place's share of the uncut length."""
     r0, c0 = points.shape[:2]
     points = gaussian_filter(points, (1.5, 1.3, 0.0), mode="nearest")
@@ -150,17 +149,20 @@ def cloak(solid, fineness):
 
 
 def hem_veil(solid, fineness):
-    """The thin lining under the cloak: a sheet without thickness, longer than the cloak, torn."""
-    grid, down, across = cloak_sheet(
-        solid, int(120 * fineness), int(260 * fineness), top=0.6, bottom=1.0, right=0.16, left=0.86
-    )
-    fallen = (down - 0.6) / 0.4
-    normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
-    grid = grid + (pleats(down, across) * (1.0 - fallen) - 0.75 * fallen**0.7)[..., None] * normals
+    """The thin lining under the cloak: a sheet without thickness, longer than the cloak, its ends within it."""
+    columns = int(240 * fineness)
     rng = np.random.default_rng(2221)
-    wear = gaussian_filter(rng.uniform(-1, 1, grid.shape[1]), 7.0 * fineness, mode="nearest")
-    grid[..., 2] -= fallen**2 * (0.4 + 0.5 * wear)
-    grid = grid + (0.18 * fallen * np.sin(60.0 * across + 3.0 * np.sin(9.0 * across)))[..., None] * normals
+    wear = gaussian_filter(rng.uniform(-1, 1, columns), 7.0 * fineness, mode="nearest")
+    middle = np.sin(np.pi * np.linspace(0.0, 1.0, columns)) ** 0.6
+    reach = 0.7 + middle * (0.42 + 0.1 * wear)
+    span = {"top": 0.6, "bottom": 1.0, "right": 0.2, "left": 0.82}
+    grid, down, across = cloak_sheet(solid, int(130 * fineness), columns, reach=reach, **span)
+    fallen = np.clip((down - 0.6) / 0.4, 0.0, 1.0)
+    normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
+    waves = 0.16 * fallen * np.sin(60.0 * across + 3.0 * np.sin(9.0 * across))
+    inward = pleats(down, across) * (1.0 - middle * fallen) - 0.13 + middle * (waves - 0.65 * fallen**0.7)
+    grid = grid + inward[..., None] * normals
+    grid[..., 2] -= 3.0 * np.clip(down - 1.0, 0.0, 1.0)
     return open_sheet(grid)
 
 
@@ -191,127 +193,12 @@ def tabard(solid, fineness):
         flat,
         held,
         solid,
-        steps=int(260 * _effort(fineness)),
+        steps=int(260 * effort(fineness)),
         wind=(0.0002, 0.0001, 0.0),
         gap=0.3,
         bend=0.03,
     )
-    grid, share = _fine(
+    grid, share = cut_fine(
         fallen, int(160 * fineness), int(130 * fineness), ragged=0.035, rng=np.random.default_rng(811)
     )
-    return slab(*hemmed(thickened(grid, 0.2 - 0.04 * share), roll=0.12))
-
-
-BRIM = [
-    (-0.22, -1.62, 11.75),
-    (-0.75, -1.5, 12.35),
-    (-1.12, -1.35, 13.2),
-    (-1.12, -1.65, 14.2),
-    (-0.62, -2.15, 15.0),
-    (-0.02, -2.45, 15.4),
-    (0.55, -2.1, 15.0),
-    (1.02, -1.55, 14.25),
-    (1.0, -1.25, 13.2),
-    (0.55, -1.45, 12.3),
-    (0.02, -1.65, 11.7),
-]
-
-
-def _brim():
-    """The brim's course, turned the more toward the gaze the higher it lies."""
-    brim = np.array(BRIM)
-    pivot = np.array([-0.05, -0.9])
-    turn = np.arctan2(GAZE[0], -GAZE[1]) * np.clip((brim[:, 2] - 11.6) / 1.8, 0.0, 1.0)
-    c, s = np.cos(turn), np.sin(turn)
-    x, y = (brim[:, :2] - pivot).T
-    turned = np.stack([c * x - s * y, s * x + c * y], 1) + pivot
-    lean = np.clip((brim[:, 2:] - 11.6) / 1.2, 0.0, 1.0) * (-0.24, 0.02)
-    return np.column_stack([turned + lean + (-0.1, -0.2), brim[:, 2]])
-
-
-HOOD_FOLDS = tuple(
-    Fold(tuple((d, a if side < 0 else 1.0 - a) for d, a in course), height, 0.13, wide, swell, ending)
-    for side in (-1, 1)
-    for course, height, wide, swell, ending in (
-        (((0.10, 0.12), (0.40, 0.20), (0.75, 0.335)), 0.17, 0.26, 0.4, 0.0),
-        (((0.16, 0.10), (0.50, 0.15), (0.86, 0.245)), 0.15, 0.3, 0.45, 0.0),
-        (((0.34, 0.33), (0.62, 0.37), (1.0, 0.40)), 0.16, 0.32, 0.6, 0.6),
-    )
-)
-
-
-PLUME = np.array(
-    [
-        ((0.5 + 0.28 * np.exp(-((np.sin(a) / 0.22) ** 2)) * (np.cos(a) > 0)) * np.cos(a), np.sin(a))
-        for a in np.linspace(0.0, 2.0 * np.pi, 32, endpoint=False)
-    ]
-)
-"""A plume's section: twice as wide as it is thick, with a quill along its back."""
-
-
-def _crest(grid):
-    """Three long plumes through a bound slit in the hood's crown, as a heron's crest lies: closed leaves and a ring."""
-    rows, columns = grid.shape[:2]
-    i, j = int(0.3 * rows), columns // 2
-    root = grid[i, j]
-    back = unit(grid[i + rows // 10, j] - grid[i - rows // 10, j])
-    out = unit(np.cross(grid[i, j + columns // 12] - grid[i, j - columns // 12], back))
-    out = out * np.sign(out[2])
-    side = np.cross(out, back)
-    turn = np.linspace(0.0, 2.0 * np.pi, 49)[:-1, None]
-    ring = root + 0.12 * out + 0.5 * np.cos(turn) * back + 0.34 * np.sin(turn) * side
-    meshes = [tube(ring, 0.13, sides=12, loop=True)]
-    for across, long, rise in ((-0.55, 0.8, -0.1), (0.55, 0.86, -0.05), (0.0, 1.08, 0.2)):
-        shape = np.array([(-0.1, -0.2), (0.08, 0.12), (0.8, 0.62), (2.0, 0.55), (3.1, 0.05), (3.9, -0.2)])
-        course = spline(long * shape, 70)
-        t = np.linspace(0.0, 1.0, 70)[:, None]
-        level = unit(back * (1.0, 1.0, 0.0))
-        spine = root + course[:, :1] * level + (course[:, 1:] + rise * t) * np.array([0.0, 0.0, 1.0])
-        spine = spine + across * (0.3 + 0.7 * t) * side
-        facing = np.broadcast_to(unit((0.0, 0.0, 1.0) + 0.3 * across * side), spine.shape)
-        half = np.interp(t[:, 0], [0.0, 0.3, 0.65, 0.9, 1.0], [0.2, 0.27, 0.26, 0.17, 0.09])
-        spine, half = round_ends(spine, half)
-        facing = np.broadcast_to(facing[0], spine.shape)
-        meshes.append(tube(spine, half, shape=PLUME, along_hint=facing))
-    return meshes
-
-
-def hood(solid, fineness):
-    """The hood: cloth held at a stiff brim, thrown back over the skull and fallen on the shoulders."""
-    rows, columns = 48, 57
-    top = spline(_brim(), columns)
-    share = np.linspace(-1, 1, columns)
-    long = np.linspace(0.0, 7.2, rows)[:, None]
-    girth = np.linalg.norm(np.diff(top, axis=0), axis=1).sum()
-    flat = np.stack(
-        [0.5 * girth * (1.0 + 0.10 * long) * share[None], -long + 0 * share[None], 0 * long * share[None]], -1
-    )
-    away = np.stack([0.45 * share, 0.85 - 0.2 * np.abs(share), 0.35 - 0.45 * np.abs(share)], 1)
-    start = top[None] + long[..., None] * away[None]
-    # a stiff band behind the brim, so that the cloth runs back from it and never folds over it
-    stiff = 4
-    back = unit(np.stack([0.30 * share, 0.95 + 0 * share, 0.12 - 0.1 * np.abs(share)], 1))
-    start[:stiff] = top[None] + long[:stiff, :, None] * back[None]
-    start[stiff:] += (start[stiff - 1] - (top + long[stiff - 1] * away))[None]
-    held = np.ones((rows, columns))
-    held[:stiff] = 0.0
-    fallen = hang(start, flat, held, solid, steps=int(300 * _effort(fineness)), gap=0.44, bend=0.03, grip=0.5)
-    # the cloth buckles where the stiff band ends and beside the clasp: iron that out
-    row = np.arange(len(fallen))[:, None, None]
-    ironed = gaussian_filter(fallen, (7.0, 5.0, 0.0), mode="nearest")
-    side = np.clip((np.abs(np.linspace(-1, 1, fallen.shape[1])) - 0.5) / 0.2, 0.0, 1.0)[None, :, None]
-    weight = np.maximum(np.exp(-(((row - 2 * stiff - 4) / 9.0) ** 4)), side) * np.clip(row / 4.0, 0.0, 1.0)
-    fallen = fallen + weight * (ironed - fallen)
-    rng = np.random.default_rng(3901)
-    # the corners are cut away, so that the edge runs from the clasp over the shoulders to the back
-    point = 0.8 - 0.42 * np.abs(np.linspace(-1, 1, int(280 * fineness))) ** 1.5
-    grid, _ = _fine(fallen, int(220 * fineness), int(280 * fineness), ragged=0.025, rng=rng, reach=point)
-    down, across = np.meshgrid(np.linspace(0, 1, len(grid)), np.linspace(0, 1, grid.shape[1]), indexing="ij")
-    creases = gaussian_filter(fold_field(down, across, HOOD_FOLDS, (6.0, 12.0, 1.4)), 2.0 * fineness)
-    creases = creases * np.clip(down / 0.08 - 0.5, 0.0, 1.0)
-    cloth = slab(*hemmed(thickened(grid, 0.25, folds=creases), sides=False))
-    width = np.interp(
-        np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
-    )
-    brim = tube(grid[1], width, sides=16)
-    return joined([cloth, brim, *_crest(grid)])
+    return slab(*hemmed(thickened(grid, 0.25 - 0.03 * share), roll=0.15))

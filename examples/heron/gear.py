@@ -3,7 +3,7 @@
 import numpy as np
 from basket import BASKET, BASKET_AXIS, basket_frame
 from body import torso_clay
-from clay import CARVE, Clay
+from clay import Clay
 from mantle import cloak_sheet, pleats
 from scipy.ndimage import gaussian_filter
 from surfaces import ROPE, joined, resampled, round_ends, sheet_normals, spline, tube, unit
@@ -197,12 +197,19 @@ def brooch(pitch):
 def pouch(pitch):
     """A leather pouch on the belt at his left."""
     clay = Clay()
-    clay.ball((1.5, -0.72, 7.3), (0.5, 0.36, 0.62), axis=(-0.1, -0.1, 1), across=(1, 1, 0))
-    clay.ball((1.52, -0.84, 7.57), (0.52, 0.36, 0.4), axis=(-0.1, -0.1, 1), across=(1, 1, 0), blend=0.05)
+    tilt, across = np.array([-0.12, -0.08, 1.0]), np.array([1.0, 0.75, 0.0])
+    place = np.array([1.52, -0.75, 7.3])
+    out = unit(np.cross(across, (0, 0, 1.0)))
+    clay.box(place, (0.46, 0.34, 0.52), rounding=0.26, axis=tilt, across=across)
+    clay.box(place + 0.12 * out + (0, 0, 0.26), (0.5, 0.34, 0.32), rounding=0.16, axis=tilt, across=across)
+    clay.box(place + 0.42 * out + (0, 0, 0.02), (0.11, 0.12, 0.3), rounding=0.05, axis=tilt, across=across)
     clay.limb(
-        [(1.1, -1.1, 7.4), (1.6, -1.15, 7.25), (1.9, -0.6, 7.4)], [0.05, 0.05, 0.05], op=CARVE, blend=0.04
+        [place + 0.55 * out + s * 0.2 * unit(across) - (0, 0, 0.06) for s in (-1, 1)], [0.1, 0.1], steps=2
     )
-    clay.ball((1.66, -1.14, 7.37), 0.13, blend=0.03)
-    clay.limb([(1.35, -0.5, 8.2), (1.45, -0.72, 7.8)], [0.2, 0.16], flat=0.6, across=(1, -1, 0), blend=0.04)
+    for s in (-0.55, 0.55):
+        top = place + s * 0.5 * unit(across) + (0, 0, 0.45)
+        clay.limb(
+            [top + 0.2 * out, top + np.array([-0.02, 0.1, 0.5])], [0.16, 0.14], steps=3, flat=0.7, across=out
+        )
     clay.grain(0, 0.03, (0.3, 0.3, 0.3))
     return clay.mesh(pitch)

@@ -33,20 +33,20 @@ def _feather(clay, grip, turns, radii, rises, half, *, thick=0.1):
         along = here - grip.centre
         out = unit(along - grip.rows[2] * (along @ grip.rows[2]))
         flat = min(1.0, thick / width[k])
-        clay.cone(path[k], path[k + 1], width[k], width[k + 1], flat=flat, across=out, blend=0.015)
+        clay.cone(path[k], path[k + 1], width[k], width[k + 1], flat=flat, across=out)
     lift = 0.8 * thick
     for k in range(STEPS - 4):
         out = [
             unit(p - grip.centre - grip.rows[2] * ((p - grip.centre) @ grip.rows[2])) for p in path[k : k + 2]
         ]
-        slim = 0.075 - 0.03 * k / STEPS
-        clay.cone(path[k] + lift * out[0], path[k + 1] + lift * out[1], slim, slim, blend=0.02)
+        clay.cone(path[k] + lift * out[0], path[k + 1] + lift * out[1], 0.065, 0.065)
 
 
-def hand(elbow, wrist, grip, *, bar, reach, sense=1.0, spacing=0.44, width=0.25, droop=0.0):
+def hand(elbow, wrist, grip, *, bar, reach, sense=1.0, spacing=0.44, width=0.25, droop=0.0, thumb=2.5):
     """The clay of a hand that comes from `wrist` and closes about a bar of radius `bar`.
 
-    Three finger feathers run round it by `reach` radians in `sense`, `spacing` apart; their tips spring clear.
+    Three finger feathers run round it by `reach` radians in `sense`, `spacing` apart; their tips spring clear; `thumb` is how far the thumb
+    feather reaches round the other way.
     """
     clay = Clay()
     lie = unit(wrist - elbow)
@@ -61,7 +61,7 @@ def hand(elbow, wrist, grip, *, bar, reach, sense=1.0, spacing=0.44, width=0.25,
         rises = rise + (droop + 0.05 * (1 - k)) * np.linspace(0.0, 1.0, 6) ** 2
         half = width * np.array([0.8, 0.95, 1.0, 0.95, 0.8, 0.45])
         _feather(clay, grip, turns, radii, rises, half)
-    turns = -sense * np.array([-0.3, 0.5, 1.2, 1.9, 2.5])
+    turns = -sense * thumb * np.array([-0.12, 0.2, 0.48, 0.76, 1.0])
     radii = snug + np.array([0.2, 0.16, 0.13, 0.16, 0.32])
     rises = spacing * np.array([0.7, 0.85, 0.75, 0.6, 0.5])
     _feather(

@@ -23,6 +23,7 @@ import basket
 import boat
 import body
 import cloth
+import cowl
 import faults
 import gear
 import lantern
@@ -48,7 +49,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
     f = 0.72 * fineness
     p = 1.0 / f
     return {
-        "hood.ply": lambda: cloth.hood(solid, f),
+        "hood.ply": lambda: cowl.hood(solid, f),
         "cloak.ply": lambda: cloth.cloak(solid, f),
         "hem_veil.obj": lambda: cloth.hem_veil(solid, f),
         "head.ply": lambda: faults.holed(body.head(0.023 * p), NECK[1] + (0.0, 0.8, 0.0), 0.16 * p),

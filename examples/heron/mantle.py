@@ -86,13 +86,17 @@ def kept_off(grid, solid, gap, rounds=14, smooth=2.5):
     return grid
 
 
-def cloak_sheet(solid, rows, columns, *, top=0.0, bottom=1.0, right=0.0, left=1.0, inset=0.0):
-    """(rows, columns, 3) middle of the unpleated cloak, the shares down and across, and the fold heights."""
+def cloak_sheet(
+    solid, rows, columns, *, top=0.0, bottom=1.0, right=0.0, left=1.0, reach: float | np.ndarray = 1.0
+):
+    """(rows, columns, 3) middle of the unpleated cloak, and the shares down and across.
+
+    `reach` (columns,) scales how far down from `top` each column goes; beyond the hem the sheet stays at it.
+    """
     coarse = np.meshgrid(np.linspace(0.0, 1.0, 90), np.linspace(0.0, 1.0, 140), indexing="ij")
     sheet = kept_off(_laid(*coarse), solid, 0.34)
-    down, across = np.meshgrid(
-        np.linspace(top, bottom, rows), np.linspace(right, left, columns), indexing="ij"
-    )
+    share, across = np.meshgrid(np.linspace(0.0, 1.0, rows), np.linspace(right, left, columns), indexing="ij")
+    down = top + (bottom - top) * share * reach
     places = np.stack([down * 89.0, across * 139.0])
     grid = np.stack([map_coordinates(sheet[..., k], places, order=3, mode="nearest") for k in range(3)], -1)
     return grid, down, across

@@ -64,7 +64,7 @@ def rows_round(
     return Bed(*(np.concatenate(columns) for columns in zip(*beds, strict=True)))
 
 
-def lay(clay, bed, rng, *, slim=0.8, lift=0.16, thick=0.16, sway=0.0, rows=15, columns=9, **shape):
+def lay(clay, bed, rng, *, slim=0.8, lift=0.16, thick=0.19, sway=0.0, rows=15, columns=9, **shape):
     """The feathers of a bed as closed leaves: rooted in the clay, following it, tips raised by `lift` × size."""
     places, lies = bed.roots.copy(), unit(bed.lies)
     spines, facing = [], []
