@@ -1,5 +1,6 @@
 """What a result depends on is followed through imports, data files and library versions."""
 
+import ast
 import shutil
 
 import pytest
@@ -66,6 +67,29 @@ def test_a_library_version_changes_what_imports_it(house, monkeypatch):
     monkeypatch.undo()
     forget()
     assert sources.dependency_digest("firstcast.findings", house) == before
+
+
+def named(nodes):
+    return {ast.unparse(node) for node in nodes if isinstance(node, ast.Import | ast.ImportFrom)}
+
+
+def test_every_import_of_the_package_is_seen():
+    for path in sorted(sources.ROOT.rglob("*.py")):
+        text = path.read_bytes()
+        assert named(sources._import_statements(text)) == named(ast.walk(ast.parse(text))), path
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "import a, b.c as d\nfrom a.b import (  # of (old)\n    c,\n    d as e,\n)\n",
+        "def f():\n    from a import b\n    if b:\n        import c\n",
+        "from a import b, \\\n    c\n",
+        '"""\nimport what the maker\nwants.\n"""\nimport a\n',
+    ],
+)
+def test_imports_are_seen_however_they_are_written(text):
+    assert named(sources._import_statements(text.encode())) == named(ast.walk(ast.parse(text)))
 
 
 def test_an_unknown_module_is_an_error(house):
