@@ -82,3 +82,11 @@ def test_threemf_of_beams_is_refused_in_words(tmp_path):
     model.AddBuildItem(shown, placing())
     with pytest.raises(FileError, match="beams"):
         read_meshes(threemf(tmp_path, model))
+
+
+def test_threemf_that_shows_a_mesh_too_often(tmp_path):
+    model, (shown,) = model_of(ball(subdivisions=5))
+    for _ in range(60_000_000 // shown.GetTriangleCount() + 1):
+        model.AddBuildItem(shown, placing())
+    with pytest.raises(FileError, match="corners of triangles are too many"):
+        read_meshes(threemf(tmp_path, model))

@@ -1,5 +1,6 @@
-"""STL, binary and text."""
+"""STL, binary and text, through trimesh: what a file promises is held against its size first."""
 
+import io
 import re
 import warnings
 from pathlib import Path
@@ -11,15 +12,16 @@ from firstcast.io._raw import RawMesh, bounds_of, check_promise, damaged
 
 HEADER_BYTES = 84
 TRIANGLE = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("colour", "<u2")])
+LOWER = bytes(range(128)).lower() + bytes(range(128, 256))
+NOT_ASCII = bytes(range(128, 256))
 
 
 def read_stl(path: Path) -> list[RawMesh]:
     """The meshes of an STL file, equal corners welded. Normals are taken from the winding."""
     count = _binary_count(path)
-    if count is not None:
-        records = np.fromfile(path, dtype=TRIANGLE, count=count, offset=HEADER_BYTES)
-        return [_welded(path.stem, records["corners"].reshape(-1, 3))]
-    return _read_text(path)
+    if count is None:
+        return _read_text(path)
+    return [_welded(path.stem, _binary_corners(path))] if count else []
 
 
 def survey_binary_stl(path: Path) -> tuple[np.ndarray, int] | None:
@@ -60,6 +62,14 @@ def _binary_count(path: Path) -> int | None:
     raise damaged(path, f"it promises {count} triangles, but its length fits {room}")
 
 
+def _binary_corners(path: Path) -> np.ndarray:
+    """(3 m, 3) float32, three for each triangle."""
+    from trimesh.exchange.stl import load_stl_binary  # slow to import, so only where a file is read
+
+    with path.open("rb") as file:
+        return load_stl_binary(file)["vertices"]
+
+
 def _welded(name: str, corners: np.ndarray) -> RawMesh:
     points, label = weld_equal(corners)
     return RawMesh(name, points, label.reshape(-1, 3))
@@ -69,29 +79,37 @@ def _read_text(path: Path) -> list[RawMesh]:
     """One mesh per `solid` block; a block that does not end is a file cut short."""
     text = path.read_bytes()
     meshes = []
-    blocks = re.split(rb"^[ \t]*solid\b", text, flags=re.MULTILINE | re.IGNORECASE)[1:]
-    for block in blocks:
-        head, _, body = block.partition(b"\n")
-        end = re.search(rb"^[ \t]*endsolid\b", body, flags=re.MULTILINE | re.IGNORECASE)
+    begins = [found.end() for found in re.finditer(rb"(?im)^[ \t]*solid\b", text)]
+    for begin, stop in zip(begins, [*begins[1:], len(text)], strict=True):
+        head = text[begin : max(text.find(b"\n", begin, stop), begin)]
+        end = re.compile(rb"(?im)^[ \t]*endsolid\b").search(text, begin + len(head), stop)
         if end is None:
             raise damaged(path, "a solid has no end")
-        corners = _vertices(path, body[: end.start()])
+        corners = _text_corners(path, text[begin + len(head) : end.start()])
         if len(corners):
             meshes.append(_welded(head.decode("utf-8", "replace").strip() or path.stem, corners))
     return meshes
 
 
-def _vertices(path: Path, body: bytes) -> np.ndarray:
-    """(3 m, 3) float64: the numbers after each `vertex`, three of which make a `facet`."""
-    words = re.findall(
-        rb"\bvertex\b([^a-zA-Z\n]*(?:[eE][^a-zA-Z\n]*|nan[^a-zA-Z\n]*|inf[^a-zA-Z\n]*)*)", body
-    )
-    facets = len(re.findall(rb"\bendfacet\b", body))
-    if len(words) != 3 * facets:
-        raise damaged(path, f"{len(words)} vertices are not three for each of {facets} facets")
+def _text_corners(path: Path, block: bytes) -> np.ndarray:
+    """(3 m, 3) float64: the corners of one solid's facets, three for each.
+
+    The library gets a block at a time, because it takes "solid" within a name for the next one; and without
+    normals, which it would read for nothing.
+    """
+    from trimesh.exchange.stl import load_stl_ascii  # slow to import, so only where a file is read
+
+    block = block.translate(LOWER, NOT_ASCII).replace(b"normal", b"")
+    vertices, facets = block.count(b"vertex"), block.count(b"endfacet")
+    if vertices != 3 * facets:
+        raise damaged(path, f"{vertices} vertices are not three for each of {facets} facets")
+    if not facets:
+        return np.empty((0, 3))
+    stream = io.BytesIO(b"solid\n%b\nendsolid\n" % block)
+    del block
     with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        numbers = np.fromstring(b"\n".join(words), dtype=np.float64, sep=" ")
-    if len(numbers) != 3 * len(words):
-        raise damaged(path, f"{len(words)} vertices have {len(numbers)} numbers")
-    return numbers.reshape(-1, 3)
+        warnings.simplefilter("error")  # numpy before 2.3 only warns of a word that is no number
+        corners = load_stl_ascii(stream)["vertices"]
+    if len(corners) != vertices:
+        raise damaged(path, f"{vertices} vertices have {corners.size} numbers")
+    return corners

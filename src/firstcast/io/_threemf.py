@@ -5,11 +5,10 @@ import zlib
 from pathlib import Path
 from typing import Any
 
-import lib3mf  # pyright: ignore[reportMissingImports]
 import numpy as np
 
 from firstcast.errors import FileError
-from firstcast.io._raw import LARGEST_FILE_BYTES, RawMesh, damaged, file_label
+from firstcast.io._raw import LARGEST_FILE_BYTES, RawMesh, check_promise, damaged, file_label
 
 MOST_ENTRIES = 10_000
 MOST_SWELLING = 200
@@ -21,27 +20,32 @@ LEAST_SUSPECT_BYTES = 64 << 20
 MOST_INSTANCES = 10_000
 DEEPEST_COMPONENT = 32
 UNIT_MM = {
-    lib3mf.ModelUnit.MicroMeter: 0.001,
-    lib3mf.ModelUnit.MilliMeter: 1.0,
-    lib3mf.ModelUnit.CentiMeter: 10.0,
-    lib3mf.ModelUnit.Inch: 25.4,
-    lib3mf.ModelUnit.Foot: 304.8,
-    lib3mf.ModelUnit.Meter: 1000.0,
+    "MicroMeter": 0.001,
+    "MilliMeter": 1.0,
+    "CentiMeter": 10.0,
+    "Inch": 25.4,
+    "Foot": 304.8,
+    "Meter": 1000.0,
 }
+"""By the names of lib3mf's units."""
 
 
 def read_threemf(path: Path) -> list[RawMesh]:
     """Each mesh at each build item or component that shows it, moved as the build says."""
+    import lib3mf  # pyright: ignore[reportMissingImports]  # only where a file is read
+
     _check_package(path)
     model: Any = lib3mf.get_wrapper().CreateModel()  # lib3mf is typed as if a model could be None
     model.QueryReader("3mf").ReadFromFile(str(path))
-    unit_mm = UNIT_MM[model.GetUnit()]
+    unit_mm = UNIT_MM[model.GetUnit().name]
     found: list[tuple] = []  # name, mesh object, move
     items = model.GetBuildItems()
     while items.MoveNext():
         item = items.GetCurrent()
         placing = _matrix(item.GetObjectTransform()) if item.HasObjectTransform() else np.eye(4)
         _gather(path, model, item.GetObjectResource(), placing, "", 0, found)
+    corners = sum(3 * shown.GetTriangleCount() for _, shown, _ in found)
+    check_promise(path, corners, corners, "corners of triangles")
     meshes: dict[int, tuple[np.ndarray, np.ndarray]] = {}
     raws = []
     for name, shown, placing in found:
@@ -118,6 +122,8 @@ def _matrix(transform) -> np.ndarray:
 
 def _arrays(mesh) -> tuple[np.ndarray, np.ndarray]:
     """points (n, 3) float64, triangles (m, 3) int64."""
+    import lib3mf  # pyright: ignore[reportMissingImports]  # only where a file is read
+
     places, rows = mesh.GetVertices(), mesh.GetTriangleIndices()
     points = np.frombuffer(bytes((lib3mf.Position * len(places))(*places)), dtype=np.float32)
     triangles = np.frombuffer(bytes((lib3mf.Triangle * len(rows))(*rows)), dtype=np.uint32)

@@ -10,8 +10,9 @@ What becomes one mesh:
 - 3MF: each mesh at each build item (and component) that shows it, moved as the build says. Objects that are
   not built are left out, as the standard asks.
 
-Moves that mirror turn the triangles round, so that outward stays outward. Files are checked against their own
-promises before anything is allocated by them.
+Moves that mirror turn the triangles round, so that outward stays outward. Files are read by trimesh, 3MF by
+lib3mf, after a file's promises were held against its size; OBJ, and PLY's uneven faces, are read here (why:
+docs/decisions/0001-dependencies.md). Nothing is welded, split or put in another order by the libraries.
 """
 
 import re
@@ -170,7 +171,8 @@ def _read(path: Path) -> list[RawMesh]:
         )
     _checked(path)
     try:
-        raws = [raw for raw in reader(path) if len(raw.triangles)]
+        with np.errstate(all="ignore"):  # numbers that are not finite are told below, in words
+            raws = [raw for raw in reader(path) if len(raw.triangles)]
     except FirstcastError:
         raise
     except MemoryError as error:
@@ -183,6 +185,7 @@ def _read(path: Path) -> list[RawMesh]:
     if not raws:
         raise damaged(path, "there are no triangles in the file")
     for raw in raws:
+        _check_tables(path, raw)
         if raw.triangles.min() < 0 or raw.triangles.max() >= len(raw.points):
             raise damaged(
                 path,
@@ -190,6 +193,13 @@ def _read(path: Path) -> list[RawMesh]:
                 f"of {len(raw.points)} points",
             )
     return raws
+
+
+def _check_tables(path: Path, raw: RawMesh) -> None:
+    """Refuse what a library makes of rows that do not belong together: other shapes, or no numbers."""
+    for table, kinds in ((raw.points, "fiu"), (raw.triangles, "iu")):
+        if table.ndim != 2 or table.shape[1] != 3 or table.dtype.kind not in kinds:
+            raise damaged(path, "points or triangles are not three numbers each")
 
 
 def _compact(raw: RawMesh) -> Mesh:
