@@ -17,7 +17,10 @@ def test_files_that_are_no_job_are_refused(folder, tmp_path):
     assert "not TOML" in refused(folder, "[job\n").what
     assert "line 3" in refused(folder, '[job]\nname = "a"\nname = "b"\n').what
     (folder / "job.toml").write_bytes(b"[job]\nname = '\xff'\n")
-    with pytest.raises(JobError, match=r"byte 14 is not UTF-8\. Save"):
+    with pytest.raises(JobError, match=r"line 2 .*not saved as UTF-8 \(byte 14 of the file\)\. Save"):
+        read_job(folder, STATIONS)
+    (folder / "job.toml").write_bytes("[job]\n".encode("utf-16"))
+    with pytest.raises(JobError, match="saved as UTF-16"):
         read_job(folder, STATIONS)
     (folder / "job.toml").write_bytes(b"#" * 1_000_001)
     with pytest.raises(JobError, match="more than 1000000 bytes"):

@@ -284,3 +284,15 @@ def test_names_that_differ_in_signs_only_become_pieces_of_different_names():
         box("a*b", (300, 0, 0), (301, 1, 1)),
     ]
     assert [p.name for p in guess_pieces(parts)] == ["body", "a_b", "a_b 2"]
+
+
+def test_names_that_no_file_may_have_become_names_that_one_may():
+    long, device = "鷺" * 90, "nul"
+    parts = [box("torso", (0, 0, 0), (50, 50, 50))]
+    parts += [box(name, (200 * n, 0, 0), (200 * n + 1, 1, 1)) for n, name in enumerate((long, device), 1)]
+    parts += [box(f"{long} ", (900, 0, 0), (901, 1, 1))]
+    pieces = guess_pieces(parts)
+    tables = {"name": "a"}, {"parts": "b"}, [{"name": p.name, "parts": list(p.parts)} for p in pieces]
+    read = JobTables.model_validate(dict(zip(("job", "folders", "piece"), tables, strict=True)))
+    assert [piece.name for piece in read.piece][0::2] == ["body", "piece nul"]
+    assert len({piece.name for piece in read.piece}) == 4

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from firstcast.geometry.extents import PartExtents, turned
+from firstcast.io._job_models import LONGEST_NAME_BYTES, is_device
 from firstcast.io.meshes import clean_name
 from firstcast.process.scale import FIGURES_MM, UNITS_MM
 from firstcast.tolerances import TOLERANCES
@@ -62,6 +63,10 @@ LIFE_SIZE_MM = (1000.0, 3000.0)
 """Figures whose files say they are between these were modelled life-size: chosen."""
 
 
+ROOM_FOR_NUMBER = 8
+"""Bytes kept free in a guessed name, for the number that tells it from a second one."""
+
+
 @dataclass(frozen=True)
 class FoundPart:
     """A part's extents in file units, and what its file declares."""
@@ -92,6 +97,16 @@ def words_in(name: str) -> set[str]:
     """The words of a name, in small letters: cut at other signs, at digits and at inner capitals."""
     spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
     return {word.lower() for word in re.split(r"[^A-Za-z]+", spaced) if word}
+
+
+def file_word(name: str, otherwise: str) -> str:
+    """A name that can be a file's on any system, as near to `name` as may be; `otherwise` where nothing is left."""
+    word = clean_name(name) or otherwise
+    if is_device(word):
+        word = f"{otherwise} {word}"
+    while len(word.encode("utf-8", "replace")) > LONGEST_NAME_BYTES - ROOM_FOR_NUMBER:
+        word = word[:-1].rstrip(" ._")
+    return word
 
 
 def guess_ruler(parts: Sequence[FoundPart]) -> str | None:
@@ -181,7 +196,7 @@ def guess_pieces(parts: Sequence[FoundPart]) -> tuple[PieceGuess, ...]:
     taken: set[str] = set()
     pieces = []
     for name, group, why in guesses:
-        free = _free(clean_name(name.rpartition("/")[2]) or "piece", taken)
+        free = _free(file_word(name.rpartition("/")[2], "piece"), taken)
         taken.add(free.casefold())
         pieces.append(PieceGuess(free, tuple(p.extents.name for p in group), why))
     return tuple(pieces)

@@ -1,4 +1,4 @@
-"""What pydantic says about a job file, in the maker's words: key, what is wrong, the mend."""
+"""What pydantic says about a job file, as an error of ours: key, what is wrong, the mend."""
 
 import types
 import typing
@@ -8,27 +8,13 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from firstcast.errors import JobError
-from firstcast.process.figures import nearest_word
+from firstcast.io._job_words import told
 from firstcast.stations.contract import FAULT
 
-_MENDS = {
-    "missing": "Add the key.",
-    "float_type": "Give a number.",
-    "float_parsing": "Give a number.",
-    "int_type": "Give a whole number.",
-    "int_from_float": "Give a whole number.",
-    "int_parsing": "Give a whole number.",
-    "bool_type": "Give true or false.",
-    "bool_parsing": "Give true or false.",
-    "string_type": "Put the word in quotes.",
-    "finite_number": "Give a finite number.",
-    "tuple_type": "Give a list in square brackets.",
-    "model_type": "Give a table.",
-    "dict_type": "Give a table.",
-}
+Loc = Sequence[str | int]
 
 
-def job_error(error: ValidationError, model: type[BaseModel], prefix: Sequence[str | int] = ()) -> JobError:
+def job_error(error: ValidationError, model: type[BaseModel], prefix: Loc = ()) -> JobError:
     """The first fault that pydantic found as a JobError; the others are counted and named.
 
     Parameters
@@ -43,14 +29,22 @@ def job_error(error: ValidationError, model: type[BaseModel], prefix: Sequence[s
     if first["type"] == FAULT:
         keys = str(first.get("ctx", {}).get("where", "")).split(".")
         loc += [int(key) - 1 if key.isdigit() else key for key in keys]
-    what, mend = _told(first, loc, model)
+    if first["type"] == "missing" and loc and isinstance(loc[-1], int):
+        # A list that is too short: the fault is the list's, not that of an entry which isn't there.
+        loc = loc[:-1]
+        gaps = [f for f in faults if f["type"] == "missing" and f["loc"][:-1] == first["loc"][:-1]]
+        first = {**first, "type": "too_short", "ctx": _lengths(first["input"], len(gaps))}
+    what, mend = told(first, model_at(model, loc), model_at(model, loc[:-1]), dotted([*prefix, *loc]))
     if len(faults) > 1:
         others = dict.fromkeys(dotted([*prefix, *_clean(fault["loc"], model)]) for fault in faults[1:])
-        mend += f" Also look at: {', '.join(list(others)[:5])}."
+        here = dotted([*prefix, *loc])
+        others = [other for other in others if not other.startswith(f"{here}[") and other != here]
+        if others:
+            mend += f" Also look at: {', '.join(others[:5])}."
     return JobError(what, where=dotted([*prefix, *loc]), mend=mend)
 
 
-def dotted(keys: Sequence[str | int]) -> str:
+def dotted(keys: Loc) -> str:
     """Keys as a dotted path; list places count from 1: piece[2].parts[1]."""
     path = ""
     for key in keys:
@@ -62,37 +56,22 @@ def dotted(keys: Sequence[str | int]) -> str:
     return path or "job file"
 
 
-def _told(fault: Any, loc: Sequence[str | int], model: type[BaseModel]) -> tuple[str, str]:
-    kind, context = fault["type"], fault.get("ctx", {})
-    if kind == "extra_forbidden":
-        holder = _model_at(model, loc[:-1])
-        known = list(holder.model_fields) if holder else []
-        return "the key is not known", nearest_word(str(loc[-1]), known)
-    if kind in ("literal_error", "enum"):
-        known = _words(context.get("expected", ""))
-        return f"{fault['input']!r} is not one of the words it takes", nearest_word(
-            str(fault["input"]), known
-        )
-    if kind == FAULT:
-        return context["what"], context["mend"]
-    if kind == "value_error":
-        what = str(context.get("error", fault["msg"]))
-        head, dot, tail = what.partition(". ")
-        return (head, tail) if dot else (what, "Correct it.")
-    if kind == "missing":
-        return "the key is missing", _MENDS["missing"]
-    said = fault["msg"].replace("Input should be", "it should be").rstrip(".")
-    value = fault["input"]
-    shown = f"{value!r}: " if isinstance(value, str | int | float | bool) else ""
-    return f"{shown}{said}", _MENDS.get(kind, "Correct the value.")
+def model_at(model: type[BaseModel], loc: Loc) -> type[BaseModel] | None:
+    """The model of the table (or of the entries of the list) at a location; None where no table stands."""
+    here: Any = model
+    for key in loc:
+        here = _step(here, key)
+    listed = [
+        typing.get_args(option)[0] for option in _options(here) if typing.get_origin(option) in (tuple, list)
+    ]
+    return _model_in(here) or next((kind for kind in map(_model_in, listed) if kind), None)
 
 
-def _words(expected: str) -> list[str]:
-    """The words in pydantic's "'a', 'b' or 'c'"."""
-    return [word for word in expected.split("'")[1::2] if word]
+def _lengths(given: Any, missing: int) -> dict[str, int]:
+    return {"actual_length": len(given), "min_length": len(given) + missing}
 
 
-def _clean(loc: Sequence[str | int], model: type[BaseModel]) -> list[str | int]:
+def _clean(loc: Loc, model: type[BaseModel]) -> list[str | int]:
     """The location without the names of union members, which pydantic adds but no job file has."""
     keys: list[str | int] = []
     here: Any = model
@@ -109,13 +88,6 @@ def _union_tags(kind: Any) -> set[str]:
     """What pydantic may put into a location for the members of a union."""
     options = [option for option in _options(kind) if option is not type(None)]
     return {getattr(option, "__name__", str(option)) for option in options} if len(options) > 1 else set()
-
-
-def _model_at(model: type[BaseModel], loc: Sequence[str | int]) -> type[BaseModel] | None:
-    here: Any = model
-    for key in loc:
-        here = _step(here, key)
-    return _model_in(here)
 
 
 def _step(kind: Any, key: str | int) -> Any:
@@ -141,9 +113,5 @@ def _options(kind: Any) -> tuple[Any, ...]:
     return (kind,)
 
 
-def _is_model(kind: Any) -> bool:
-    return isinstance(kind, type) and issubclass(kind, BaseModel)
-
-
 def _model_in(kind: Any) -> type[BaseModel] | None:
-    return next((option for option in _options(kind) if _is_model(option)), None)
+    return next((o for o in _options(kind) if isinstance(o, type) and issubclass(o, BaseModel)), None)

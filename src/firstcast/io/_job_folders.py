@@ -16,12 +16,32 @@ def fits(name: str, pattern: str) -> bool:
 def parts_folder_of(path: Path, named: str) -> Path:
     """The folder of the sculpture that a job file names, absolute."""
     folder = Path(named)
-    folder = (folder if folder.is_absolute() else path.parent / folder).resolve()
-    if not folder.is_dir():
+    folder = folder if folder.is_absolute() else path.parent / folder
+    try:
+        folder = folder.resolve()
+        if folder.is_dir():
+            return folder
+        a_file = folder.is_file()
+    except OSError as error:
         raise JobError(
-            f"there is no folder {folder}", where="folders.parts", mend="Name the folder of the sculpture."
-        )
-    return folder
+            f"{folder} can't be opened ({error.strerror})",
+            where="folders.parts",
+            mend="Name the folder of the sculpture, and see that you may open it.",
+        ) from None
+    raise JobError(
+        f"{folder} is a file" if a_file else f"there is no folder {folder}",
+        where="folders.parts",
+        mend=_mend_of_folder(named),
+    )
+
+
+def _mend_of_folder(named: str) -> str:
+    mend = "Name the folder of the sculpture, from the job file's own folder on or in full."
+    if "\\" in named:
+        return f"{mend} Write / between folders."
+    if named.startswith("~"):
+        return f"{mend} ~ does not stand for your home folder here."
+    return mend
 
 
 def part_files_in(folder: Path, job_folder: Path) -> tuple[Path, ...]:
@@ -30,7 +50,7 @@ def part_files_in(folder: Path, job_folder: Path) -> tuple[Path, ...]:
     Links that lead out of it and out of the job's folder are refused: only named folders are read.
     """
     files: dict[str, Path] = {}
-    for file in sorted(folder.iterdir()):
+    for file in _content(folder):
         if file.suffix.lower() not in MESH_SUFFIXES or file.name.startswith(".") or not file.is_file():
             continue
         real = file.resolve()
@@ -54,6 +74,17 @@ def part_files_in(folder: Path, job_folder: Path) -> tuple[Path, ...]:
             mend=f"Export the parts there as one of {', '.join(MESH_SUFFIXES)}.",
         )
     return tuple(files.values())
+
+
+def _content(folder: Path) -> list[Path]:
+    try:
+        return sorted(folder.iterdir())
+    except OSError as error:
+        raise JobError(
+            f"{folder} can't be read ({error.strerror})",
+            where="folders.parts",
+            mend="See that you may read that folder.",
+        ) from None
 
 
 def check_pattern(pattern: str, stems: list[str], where: str) -> None:

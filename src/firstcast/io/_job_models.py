@@ -1,6 +1,7 @@
 """The tables of the job file that belong to no station, as pydantic models."""
 
 import math
+import typing
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
@@ -11,26 +12,49 @@ from firstcast.vocabulary import ZoneMeaning
 Place = tuple[float, float, float]
 
 
+LONGEST_NAME_BYTES = 200
+"""File systems take 255 bytes in a name; the rest is for suffixes and what is put around it."""
+
+DEVICE_NAMES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))}
+"""Names that Windows keeps for devices, whatever their suffix."""
+
+
 def _word(text: str) -> str:
     if not text.strip():
-        raise ValueError("it is empty")
-    if text != text.strip() or any(not c.isprintable() for c in text):
-        raise ValueError("it has spaces around it or unprintable characters")
+        raise ValueError("it is empty. Give a word.")
+    if text != text.strip():
+        raise ValueError("it has spaces around it. Leave them away.")
+    if any(not c.isprintable() for c in text):
+        raise ValueError("it has letters that can't be printed. Leave them away.")
     return text
 
 
 def _file_word(text: str) -> str:
-    """Names that become file names: no separators, no leading dot, short."""
+    """Names that become file names, on any system: no separators, no dot at the ends, not too long."""
     _word(text)
-    if any(c in '/\\:*?"<>|' for c in text) or text.startswith(".") or len(text) > 80:
-        raise ValueError(
-            'it becomes a file name: no / \\ : * ? " < > |, no dot in front, at most 80 characters'
-        )
+    if any(c in '/\\:*?"<>|' for c in text) or text[0] == "." or text[-1] == ".":
+        raise ValueError('it becomes a file name. Leave / \\ : * ? " < > | and dots at its ends away.')
+    if len(text.encode()) > LONGEST_NAME_BYTES:
+        raise ValueError(f"it becomes a file name. Shorten it to {LONGEST_NAME_BYTES} bytes.")
+    if is_device(text):
+        raise ValueError("it becomes a file name, which some systems keep for a device. Change the name.")
+    return text
+
+
+def is_device(name: str) -> bool:
+    """Whether a file of this name would be a device on Windows."""
+    return name.partition(".")[0].strip().casefold() in DEVICE_NAMES
+
+
+def _path(text: str) -> str:
+    if not text.strip() or "\0" in text:
+        raise ValueError("it is no path. Name a folder.")
     return text
 
 
 Word = Annotated[str, AfterValidator(_word)]
 PartWord = Annotated[str, Field(min_length=1)]
+PathWord = Annotated[str, AfterValidator(_path)]
 FileWord = Annotated[str, AfterValidator(_file_word)]
 
 
@@ -51,7 +75,7 @@ class JobTable(Table):
 class FoldersTable(Table):
     """[folders]: where the maker's files are. Only what is named here may lie outside the job's folder."""
 
-    parts: PartWord
+    parts: PathWord
 
 
 class PieceTable(Table):
@@ -77,7 +101,7 @@ class BoxTable(Table):
     @model_validator(mode="after")
     def _in_order(self) -> "BoxTable":
         if any(low > high for low, high in zip(self.low_mm, self.high_mm, strict=True)):
-            raise ValueError("low_mm is above high_mm")
+            raise ValueError("low_mm is above high_mm. Exchange what is not in order.")
         return self
 
 
@@ -92,7 +116,7 @@ class OutlineTable(Table):
     @model_validator(mode="after")
     def _in_order(self) -> "OutlineTable":
         if self.from_mm is not None and self.to_mm is not None and self.from_mm > self.to_mm:
-            raise ValueError("from_mm is above to_mm")
+            raise ValueError("from_mm is above to_mm. Exchange them.")
         return self
 
 
@@ -110,9 +134,11 @@ class ZoneTable(Table):
     def _placed(self) -> "ZoneTable":
         shapes = [shape for shape in (self.ball, self.box, self.outline) if shape is not None]
         if len(shapes) > 1:
-            raise ValueError("give one of ball, box and outline")
+            raise ValueError(
+                "it has several shapes. Give one of ball, box and outline; write a [[zone]] for each."
+            )
         if not shapes and self.part is None:
-            raise ValueError("give a part, ball, box or outline")
+            raise ValueError("it has no place. Give a part, ball, box or outline.")
         return self
 
     def zone(self) -> Zone:
@@ -156,3 +182,7 @@ class JobTables(Table):
 
 
 OWN_TABLES = tuple(JobTables.model_fields)
+LISTED_TABLES = tuple(
+    name for name, field in JobTables.model_fields.items() if typing.get_origin(field.annotation) is tuple
+)
+"""Those that stand in double brackets, once per entry."""

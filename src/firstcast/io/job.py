@@ -14,7 +14,6 @@ Every error names the key, what is wrong and the mend.
 """
 
 import json
-import tomllib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,14 +28,15 @@ from firstcast.geometry.zones import Zone
 from firstcast.io._job_errors import dotted, job_error
 from firstcast.io._job_folders import check_pattern, fits, part_files_in, parts_folder_of
 from firstcast.io._job_models import OWN_TABLES, JobTables
+from firstcast.io._job_names import check_unique, parts_fitting, pieces_of
+from firstcast.io._job_toml import read_tables
 from firstcast.process.figures import nearest_word
+from firstcast.route import ROUTE
 from firstcast.stations.contract import StationSettings
 
 JOB_FILE = "job.toml"
 TABLE_OF_STATION = {"plan": "process"}
 """Stations whose table has a name of its own."""
-LARGEST_JOB_BYTES = 1_000_000
-"""A job file is written by hand: anything larger is another file."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +72,11 @@ class SettingsFor:
     subject: str
     pattern: str
     settings: StationSettings
+
+    @property
+    def where(self) -> str:
+        """The table in the job file."""
+        return dotted([TABLE_OF_STATION.get(self.station, self.station), self.subject, self.pattern])
 
 
 @dataclass(frozen=True)
@@ -120,39 +125,17 @@ class Job:
         Raises
         ------
         JobError
-            A pattern fits no part or only the ruler, or a part is in two pieces.
+            A name or glob anywhere in the job file fits no part, or a part is in two pieces.
         """
         rulers = [name for name in part_names if self.is_ruler(name)]
         names = [name for name in part_names if name not in rulers]
-        owner: dict[str, str] = {}
-        pieces = []
-        for number, spec in enumerate(self.piece_specs):
-            parts: list[str] = []
-            for place, pattern in enumerate(spec.patterns):
-                where = dotted(["piece", number, "parts", place])
-                found = [name for name in names if name == pattern] or [n for n in names if fits(n, pattern)]
-                if not found and any(fits(ruler, pattern) for ruler in rulers):
-                    raise JobError(
-                        f"'{pattern}' is the ruler of [size]",
-                        where=where,
-                        mend="A ruler belongs to no piece: take it out here, or out of [size].",
-                    )
-                if not found:
-                    raise JobError(
-                        f"no part is named '{pattern}'", where=where, mend=nearest_word(pattern, names)
-                    )
-                for name in found:
-                    if name in owner and owner[name] != spec.name:
-                        raise JobError(
-                            f"part '{name}' is in piece '{owner[name]}' already",
-                            where=where,
-                            mend="Name each part in one piece only.",
-                        )
-                    if name not in owner:
-                        owner[name] = spec.name
-                        parts.append(name)
-            pieces.append(Piece(spec.name, tuple(parts)))
-        return tuple(pieces)
+        for number, zone in enumerate(self.zones):
+            if zone.part is not None:
+                parts_fitting(zone.part, names, dotted(["zone", number, "part"]))
+        for exception in self.exceptions:
+            if exception.subject == "part":
+                parts_fitting(exception.pattern, part_names, exception.where)
+        return pieces_of([(spec.name, spec.patterns) for spec in self.piece_specs], names, rulers)
 
 
 def part_name(file: Path, object_name: str, objects_in_file: int) -> str:
@@ -179,7 +162,7 @@ def read_job(path: Path, station_settings: Mapping[str, type[StationSettings]]) 
     if path.is_dir():
         path = path / JOB_FILE
     path = path.absolute()
-    tables = _load(path)
+    tables = read_tables(path)
     stations = {TABLE_OF_STATION.get(name, name): name for name in station_settings}
     _check_tables(tables, stations)
     own = _filled(JobTables, {key: value for key, value in tables.items() if key in OWN_TABLES}, ())
@@ -219,35 +202,12 @@ def accepted(findings: Iterable[Finding], acceptances: Iterable[Acceptance]) -> 
     )
 
 
-def _load(path: Path) -> dict[str, Any]:
-    try:
-        if path.stat().st_size > LARGEST_JOB_BYTES:
-            raise JobError(
-                f"it has more than {LARGEST_JOB_BYTES} bytes", where=path.name, mend="Name the job file."
-            )
-        text = path.read_bytes().decode("utf-8-sig")
-        return tomllib.loads(text)
-    except FileNotFoundError:
-        raise JobError(
-            f"there is no job file {path.name} in {path.parent}",
-            where=path.name,
-            mend="Write one with 'firstcast new', or name the right one.",
-        ) from None
-    except OSError as error:
-        raise JobError(
-            f"it can't be read ({error.strerror})", where=path.name, mend="Check the path and its rights."
-        ) from None
-    except UnicodeDecodeError as error:
-        raise JobError(
-            f"byte {error.start} is not UTF-8", where=path.name, mend="Save the file as UTF-8."
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        raise JobError(f"it is not TOML: {error}", where=path.name, mend="Correct that line.") from None
-
-
 def _check_tables(tables: Mapping[str, Any], stations: Mapping[str, str]) -> None:
     known = [*OWN_TABLES, *stations]
     for key, value in tables.items():
+        if key in TABLE_OF_STATION:
+            own = TABLE_OF_STATION[key]
+            raise JobError("the table is not known", where=dotted([key]), mend=f"Its name is [{own}].")
         if key not in known:
             raise JobError("the table is not known", where=dotted([key]), mend=nearest_word(key, known))
         if key in stations and not isinstance(value, dict):
@@ -271,6 +231,8 @@ def _exceptions(
     content: Mapping[str, Any],
     changes: Any,
 ) -> list[SettingsFor]:
+    """The settings below [TABLE.part."NAME"] or [TABLE.piece."NAME"]: the table's own with changes."""
+    _check_subject(station, table, subject)
     if not isinstance(changes, dict):
         raise JobError(
             "it is not a table", where=dotted([table, subject]), mend=f'Write [{table}.{subject}."NAME"].'
@@ -278,25 +240,37 @@ def _exceptions(
     found = []
     for pattern, values in changes.items():
         if not isinstance(values, dict):
-            known: list[str] = list(model.model_fields)
+            name = "NAME" if pattern in model.model_fields else pattern
             raise JobError(
-                "settings stand under a name",
+                f"settings stand below the name of a {subject}",
                 where=dotted([table, subject, pattern]),
-                mend=f'Write it below [{table}.{subject}."NAME"].'
-                if pattern in known
-                else nearest_word(pattern, known),
+                mend=f'Write them below [{table}.{subject}."{name}"].',
             )
         settings = _filled(model, {**content, **values}, (table, subject, pattern))
         found.append(SettingsFor(station, subject, pattern, settings))
     return found
 
 
+def _check_subject(station: str, table: str, subject: str) -> None:
+    """That a station which is to differ by part or piece works by it: else nobody would ever ask."""
+    per = next((line.per for line in ROUTE if line.name == station), subject)
+    if per == subject:
+        return
+    works = "for the whole job at once" if per == "job" else f"{per} by {per}"
+    instead = f"[{table}]" if per == "job" else f'[{table}.{per}."NAME"]'
+    raise JobError(
+        f"{station} works {works}, so it can't differ by {subject}",
+        where=dotted([table, subject]),
+        mend=f"Write its settings below {instead}.",
+    )
+
+
 def _check_names(job: Job) -> None:
     """What can be said about names before any mesh file is opened."""
-    _unique([spec.name.casefold() for spec in job.piece_specs], "piece", "name")
-    _unique([zone.name for zone in job.zones], "zone", "name")
-    _unique([acceptance.id for acceptance in job.acceptances], "accept", "id")
-    _unique([mend.id for mend in job.mends], "mend", "id")
+    check_unique([spec.name for spec in job.piece_specs], "piece", "name", capitals=False)
+    check_unique([zone.name for zone in job.zones], "zone", "name")
+    check_unique([acceptance.id for acceptance in job.acceptances], "accept", "id")
+    check_unique([mend.id for mend in job.mends], "mend", "id")
     stems = [file.stem for file in job.part_files]
     for number, spec in enumerate(job.piece_specs):
         for place, pattern in enumerate(spec.patterns):
@@ -306,21 +280,11 @@ def _check_names(job: Job) -> None:
             check_pattern(zone.part, stems, dotted(["zone", number, "part"]))
     piece_names = [spec.name for spec in job.piece_specs]
     for exception in job.exceptions:
-        table = TABLE_OF_STATION.get(exception.station, exception.station)
-        where = dotted([table, exception.subject, exception.pattern])
         if exception.subject == "part":
-            check_pattern(exception.pattern, stems, where)
+            check_pattern(exception.pattern, stems, exception.where)
         elif not any(fits(name, exception.pattern) for name in piece_names):
             raise JobError(
                 f"no piece is named '{exception.pattern}'",
-                where=where,
+                where=exception.where,
                 mend=nearest_word(exception.pattern, piece_names),
-            )
-
-
-def _unique(names: list[str], table: str, key: str) -> None:
-    for place, name in enumerate(names):
-        if name in names[:place]:
-            raise JobError(
-                f"'{name}' is there twice", where=dotted([table, place, key]), mend="Give each its own."
             )

@@ -11,6 +11,7 @@ from firstcast.io._guesses import (
     FoundPart,
     Guess,
     PieceGuess,
+    file_word,
     guess_pieces,
     guess_ruler,
     guess_unit,
@@ -19,7 +20,7 @@ from firstcast.io._guesses import (
 )
 from firstcast.io._job_folders import part_files_in
 from firstcast.io.job import JOB_FILE, part_name
-from firstcast.io.meshes import clean_name, read_meshes, survey
+from firstcast.io.meshes import read_meshes, survey
 from firstcast.process.materials import CATALOGUES, catalogue
 from firstcast.process.scale import UNITS_MM
 from firstcast.vocabulary import ProcessKind
@@ -59,7 +60,7 @@ def new_job(parts_folder: Path, job_folder: Path | None = None) -> Path:
         raise JobError(
             "there is no such folder", where=str(parts_folder), mend="Name the sculpture's folder."
         )
-    name = clean_name(parts_folder.name) or "figure"
+    name = file_word(parts_folder.name, "figure")
     job_folder = (Path.cwd() / f"{name}-job" if job_folder is None else Path(job_folder)).resolve()
     if job_folder == parts_folder or job_folder.is_relative_to(parts_folder):
         raise JobError(
