@@ -48,14 +48,33 @@ def enclosed_shells(
     # Nudged off the lattice that modelled points often share, so that no ray meets an edge.
     size = float(np.ptp(points, axis=0).max())
     queries[:, :2] += size * 1e-9 * np.array([0.6180339887, 0.4142135624])
-    winding = count_crossings(
-        queries,
+    order, begin, side, low, step = _binned(queries[:, :2])
+    owner, winding = owner[order], np.zeros(len(queries), dtype=np.int32)
+    count_crossings(
+        queries[order],
         owner,
+        begin,
+        side,
+        low,
+        step,
         np.ascontiguousarray(points, dtype=np.float64),
         np.ascontiguousarray(triangles, dtype=np.int32),
         np.ascontiguousarray(shell, dtype=np.int32),
         np.ascontiguousarray(closed),
+        winding,
     )
     outside = np.bincount(owner[winding <= 0], minlength=len(closed))
     enclosed[closed] = outside[closed] == 0
     return enclosed
+
+
+def _binned(places: np.ndarray):
+    """Places (q, 2) on a square grid, about one a cell: order by cell, where each cell begins, cells a side,
+    the grid's corner and the sides of its cells."""
+    side = max(1, min(1024, int(np.sqrt(len(places)))))
+    low = places.min(axis=0)
+    step = np.maximum((places.max(axis=0) - low) / side, 1e-300)
+    along, across = np.minimum((places - low) / step, side - 1.0).astype(np.int64).T
+    cell = along * side + across
+    order = np.argsort(cell, kind="stable")
+    return order, np.searchsorted(cell[order], np.arange(side * side + 1)), side, low, step

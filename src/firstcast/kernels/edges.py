@@ -75,6 +75,15 @@ def pair_edges(triangles, point_count):
 
 
 @kernel
+def _own_parents(count):
+    """Numbers (count,) int32 in order: everything its own root. A loop, which is sooner compiled than numpy's."""
+    parent = np.empty(count, np.int32)
+    for i in range(count):
+        parent[i] = np.int32(i)
+    return parent
+
+
+@kernel
 def _root(parent, i):
     """The root of i, halving the path to it."""
     while parent[i] != i:
@@ -99,7 +108,7 @@ def join_faces(triangles, mate):
         Pairs that run the same way as given.
     """
     m = len(triangles)
-    parent = np.arange(m).astype(np.int32)
+    parent = _own_parents(m)
     odd = np.zeros(m, np.uint8)  # winding against the parent
     odd_pairs = 0
     for h in range(3 * m):
@@ -156,7 +165,7 @@ def join_corners(mate):
         First corner of each point.
     """
     half_count = len(mate)
-    parent = np.arange(half_count).astype(np.int32)
+    parent = _own_parents(half_count)
     for h in range(half_count):
         g = mate[h]
         if g > h:

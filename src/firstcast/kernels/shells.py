@@ -22,10 +22,12 @@ def measure_shells(points, triangles, shell, shell_count, origin):
         Volume is meant for closed shells; positive if wound outward.
     low, high : (s, 3) float64
     """
-    area = np.zeros(shell_count)
-    volume = np.zeros(shell_count)
-    low = np.full((shell_count, 3), np.inf)
-    high = np.full((shell_count, 3), -np.inf)
+    area, volume = np.empty(shell_count), np.empty(shell_count)
+    low, high = np.empty((shell_count, 3)), np.empty((shell_count, 3))
+    for s in range(shell_count):
+        area[s], volume[s] = 0.0, 0.0
+        for d in range(3):
+            low[s, d], high[s, d] = np.inf, -np.inf
     corner = np.empty((3, 3))
     for t in range(len(triangles)):
         s = shell[t]
