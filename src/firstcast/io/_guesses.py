@@ -9,7 +9,7 @@ import numpy as np
 from firstcast.geometry.extents import PartExtents, turned
 from firstcast.io._job_models import LONGEST_NAME_BYTES, is_device
 from firstcast.io.meshes import clean_name
-from firstcast.process.scale import FIGURES_MM, UNITS_MM
+from firstcast.process.scale import FIGURES_MM, STATURES_MM, UNITS_MM
 from firstcast.tolerances import TOLERANCES
 
 RULER_WORDS = {"ruler", "gauge", "gage", "calibration"}
@@ -135,9 +135,12 @@ def guess_up(parts: Sequence[FoundPart]) -> Guess:
     if len(declared) == 1:
         return Guess(declared.pop(), "what the files' standard says")
     _, y, z = _whole(parts, "z").size
+    reach = f"the figure reaches {z:.4g} along z and {y:.4g} along y"
     if y > LYING_RATIO * z:
-        return Guess("y", f"the figure reaches {y:.4g} along y and {z:.4g} along z")
-    return Guess("z", f"the figure reaches {z:.4g} along z and {y:.4g} along y")
+        return Guess("y", reach)
+    if z > LYING_RATIO * y:
+        return Guess("z", reach)
+    return Guess("z", f"many files stand so; that {reach} tells little, so look at it")
 
 
 def guess_unit(parts: Sequence[FoundPart], up: str) -> tuple[str, Guess]:
@@ -146,28 +149,42 @@ def guess_unit(parts: Sequence[FoundPart], up: str) -> tuple[str, Guess]:
     declared = {part.unit_mm for part in parts if part.unit_mm}
     names = {length: unit for unit, length in UNITS_MM.items()}
     if len(declared) == 1 and next(iter(declared)) in names:
-        unit = names[declared.pop()]
+        return _rule_by_declared(height, names[declared.pop()])
+    return _rule_by_height(height)
+
+
+def _rule_by_declared(height: float, unit: str) -> tuple[str, Guess]:
+    tall_mm = height * UNITS_MM[unit]
+    says = f"the files say {unit}, which makes {tall_mm:.4g} mm"
+    if LIFE_SIZE_MM[0] <= tall_mm <= LIFE_SIZE_MM[1]:
+        return "real", _life_size(unit, tall_mm, f"{says}: modelled life-size")
+    if TOLERANCES.size_least_mm <= tall_mm <= TOLERANCES.size_most_mm:
+        return "unit", Guess(unit, f"{says} tall")
+    why = f"{says}: neither a figure's size nor life-size; a usual height is proposed"
+    return "total_height_mm", Guess(USUAL_HEIGHT_MM, why)
+
+
+def _rule_by_height(height: float) -> tuple[str, Guess]:
+    """What a height without a unit most likely means: millimetres, life-size, else another unit of figures."""
+    life = [unit for unit in ("m", "cm", "mm") if STATURES_MM[0] <= height * UNITS_MM[unit] <= STATURES_MM[1]]
+    if FIGURES_MM[0] <= height <= FIGURES_MM[1]:
+        other = f", unless it is modelled life-size in {life[0]}" if life else ""
+        return "unit", Guess("mm", f"{height:.4g} mm would be a usual height{other}")
+    if life:
+        tall_mm = height * UNITS_MM[life[0]]
+        return "real", _life_size(life[0], tall_mm, f"{height:.4g} {life[0]} would be life-size")
+    for unit in ("cm", "inch"):
         tall_mm = height * UNITS_MM[unit]
-        if LIFE_SIZE_MM[0] <= tall_mm <= LIFE_SIZE_MM[1]:
-            ratio = float(f"{tall_mm / USUAL_HEIGHT_MM:.3g}")
-            why = f"the files say {unit}, which makes {tall_mm:.4g} mm: modelled life-size"
-            return "real", Guess({"unit": unit, "ratio": ratio}, why)
-        if TOLERANCES.size_least_mm <= tall_mm <= TOLERANCES.size_most_mm:
-            return "unit", Guess(unit, f"the files say so: it makes {tall_mm:.4g} mm")
-        why = f"the files say {unit}, which makes {tall_mm:.4g} mm: neither a figure's size nor life-size"
-        return "total_height_mm", Guess(USUAL_HEIGHT_MM, f"{why}; a usual height is proposed")
-    middle = float(np.sqrt(FIGURES_MM[0] * FIGURES_MM[1]))
-    usual = [
-        (unit != "mm", abs(np.log(height * length / middle)), unit)
-        for unit, length in UNITS_MM.items()
-        if unit in ("mm", "cm", "inch") and FIGURES_MM[0] <= height * length <= FIGURES_MM[1]
-    ]
-    if usual:
-        unit = min(usual)[2]
-        why = f"{height:.4g} {unit} would be a usual height ({height * UNITS_MM[unit]:.4g} mm)"
-        return "unit", Guess(unit, why)
-    why = f"the files tell no likely unit ({height:.4g} units tall)"
-    return "total_height_mm", Guess(USUAL_HEIGHT_MM, f"{why}; a usual height is proposed")
+        if FIGURES_MM[0] <= tall_mm <= FIGURES_MM[1]:
+            return "unit", Guess(unit, f"{height:.4g} {unit} would be a usual height, {tall_mm:.4g} mm")
+    why = f"the files tell no likely unit ({height:.4g} units tall); a usual height is proposed"
+    return "total_height_mm", Guess(USUAL_HEIGHT_MM, why)
+
+
+def _life_size(unit: str, tall_mm: float, why: str) -> Guess:
+    """Life-size, with the ratio that makes the figure of a usual height."""
+    ratio = float(f"{tall_mm / USUAL_HEIGHT_MM:.3g}")
+    return Guess({"unit": unit, "ratio": ratio}, f"{why}; the ratio makes {tall_mm / ratio:.3g} mm of it")
 
 
 def guess_pieces(parts: Sequence[FoundPart]) -> tuple[PieceGuess, ...]:

@@ -127,12 +127,12 @@ def job_text(name: str, parts_folder: str, parts: tuple[FoundPart, ...]) -> str:
     up = guess_up(figure)
     lines = [
         f"# The recipe of {name}. Every line that begins '# guessed:' wants your eye.",
-        "# Lengths are millimetres on the finished casting.",
+        "# Lengths are millimetres on the finished casting. Every table and key: docs/job-file.md.",
         "",
         "[job]",
         f"name = {_toml(name)}",
         'note = ""',
-        "wanted = 1  # castings",
+        "wanted = 1  # castings: a note for now, nothing is reckoned from it yet",
         "",
         "[folders]",
         f"parts = {_toml(parts_folder)}  # is read, never written to",
@@ -175,7 +175,7 @@ def _size_lines(
     known = float(f"{length * factor:.4g}")
     return [
         *lines,
-        f"# guessed: a ruler by its name, its length by {rule.why}; write its true length",
+        f"# guessed: a ruler by its name. Write its true length: this one is a guess too, for {rule.why}",
         f"ruler = {_toml({'part': ruler, along: known})}",
     ]
 
@@ -187,6 +187,8 @@ def _process_lines() -> list[str]:
     lines += [f"#   {word}: {known}" for word, known in choices]
     return [
         *lines,
+        "# Resin, isocyanate, solvent, hot metal, pressure and vacuum hurt: data sheets, local codes and licensed",
+        "# practice come first.",
         "# guessed: a usual way for a short run; without mould and cast the kind's usual ones are taken",
         'kind = "cut-block"',
         'printer = "mono-35"',
@@ -211,7 +213,8 @@ def _piece_lines(piece: PieceGuess) -> list[str]:
 
 def _closing_lines() -> list[str]:
     return [
-        "# Places that want care, in millimetres on the figure (z up), by part, ball, box or outline:",
+        "# Places that want care, in millimetres on the figure (z up), by part, ball, box or outline.",
+        "# They are read and checked, but no station acts on them yet:",
         "# [[zone]]",
         '# name = "face"',
         '# meaning = "precious"  # or "no carry", "no change"',
@@ -219,8 +222,8 @@ def _closing_lines() -> list[str]:
         "",
         "# A finding that you accept, by the id that the report shows; it lapses when it worsens by a tenth:",
         "# [[accept]]",
-        '# id = "fuse/thin-wall/1a2b3c"',
-        '# reason = "the hem may break, it is glued"',
+        '# id = "fuse/thin-place/1a2b3c"',
+        '# reason = "the hem is glued on afterwards"',
         "# measured = 0.42",
     ]
 
