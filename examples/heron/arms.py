@@ -40,10 +40,10 @@ def _coverts(joints, *, rows=8, slim=0.84):
     share = _shares(path)
     reach = np.linalg.norm(np.diff(path, axis=0), axis=1).sum()
     shape = {"thick": 0.2, "point": 0.12, "barbs": 0.0, "hollow": 0.07, "columns": 11}
+    length = 1.9 / rows
     meshes = []
     for row in range(rows):
-        start = row / rows - 0.06
-        length = 1.9 / rows
+        start = row * (1.0 - length) / (rows - 1)
         t = np.linspace(start, start + length, 12)
         k = np.clip(np.searchsorted(share, np.clip(t, 0.0, 1.0)), 0, len(path) - 1)
         size = length * reach

@@ -144,7 +144,7 @@ def cloak(solid, fineness):
     grid[..., 2] += 0.5 * wear * np.clip((down - 0.8) / 0.2, 0.0, 1.0)
     folds = gaussian_filter(pleats(down, across), 2.0 * fineness)
     skins = hemmed(thickened(grid, 0.28 - 0.05 * down, folds=folds))
-    mend = {"down": 0.8, "across": 0.64, "wide": 1.2, "tall": 1.4, "turn": 0.16, "stitches": 15}
+    mend = {"down": 0.72, "across": 0.66, "wide": 1.2, "tall": 1.4, "turn": 0.16, "stitches": 15}
     return joined([slab(*skins), *patch(skins[0], rng=rng, **mend)])
 
 

@@ -6,11 +6,16 @@ import numpy as np
 from boat import HALF_LENGTH
 from pose import POLE, WATER, boat_turned
 from scipy.spatial import ConvexHull
-from surfaces import bead, joined, outward, round_ends, slab, spline, tube, unit
+from surfaces import joined, outward, round_ends, slab, spline, tube, unit
 
 HALF_AXES = np.array([4.75, 5.45])
 """The rim's half axes along x and y, in the boat's own frame."""
-BANKS = ((3.0, 2.9, 0.85, 0.34), (1.9, 3.95, 0.75, 0.3), (-2.8, 3.0, 0.8, 0.32), (-2.75, -3.0, 0.6, 0.26))
+BANKS = (
+    (3.2, 2.45, 0.62, 0.34),
+    (2.15, 3.6, 0.6, 0.3),
+    (-2.75, 2.75, 0.62, 0.32),
+    (-2.75, -3.0, 0.6, 0.26),
+)
 STONES = (
     (3.6, 1.85, 0.42),
     (3.55, 1.15, 0.24),
@@ -137,22 +142,6 @@ def _lily(x, y, radius, notch, rng):
     return slab(place, under)
 
 
-def _flower(x, y, size):
-    """A lily's flower: two rings of pointed petals about a bead."""
-    centre = np.array([x, y, WATER + 0.16])
-    meshes = [bead(centre + np.array([0, 0, 0.12 * size]), 0.2 * size, sides=20)]
-    for count, long, lift, phase in ((6, 1.0, 0.45, 0.0), (5, 0.75, 1.0, 0.4)):
-        for k in range(count):
-            a = 2 * np.pi * k / count + phase
-            way = np.array([np.cos(a), np.sin(a), 0.0])
-            path = centre + size * np.array([[0.0, 0.0], [0.5 * long, 0.3 * lift], [long, 0.75 * lift]]) @ [
-                way,
-                (0, 0, 1.0),
-            ]
-            meshes.append(_blade(spline(path, 24), 0.34 * size, (0, 0, 1.0), swell=1.0))
-    return meshes
-
-
 KEEL = np.array(
     [
         (0.45, 0.0),
@@ -191,18 +180,19 @@ def reeds(fineness):
     """Bulrushes and leaves growing from the mud round the boat, and lily leaves on the water."""
     rng = np.random.default_rng(2741)
     meshes = []
-    for (x, y, r, _), count in zip(BANKS, (8, 6, 6, 5), strict=True):
+    for (x, y, r, _), count in zip(BANKS, (6, 5, 5, 5), strict=True):
         for k in range(count):
             turn = 2.4 * k + x
             spread = r * np.sqrt((k + 0.5) / count) * 0.85
             foot = np.array([x + spread * np.cos(turn), y + spread * np.sin(turn), WATER - 0.1])
             out = np.array([np.cos(turn), np.sin(turn), 0.0])
             away = unit(np.array([x, y, 0.0]))
-            tall = rng.uniform(2.4, 4.3) if y > 0 else rng.uniform(1.3, 2.2)
+            tall = rng.uniform(1.5, 2.7) if y > 0 else rng.uniform(1.3, 2.2)
             if k % 3 == 0:
-                meshes.append(_bulrush(foot, (0, 0, 1.0) + 0.09 * out + 0.05 * away, tall, rng, fineness))
+                stalk = (0, 0, 1.0) + 0.09 * out + 0.05 * away
+                meshes.append(_bulrush(foot, stalk, min(tall, 1.9), rng, fineness))
                 continue
-            bow = rng.uniform(0.12, 0.4) * tall * unit(0.7 * out + 0.5 * away)
+            bow = rng.uniform(0.12, 0.4) * tall * unit(0.3 * out + 0.9 * away)
             path = spline(
                 [foot, foot + (0, 0, 0.55 * tall) + 0.22 * bow, foot + bow + (0, 0, 0.95 * tall)],
                 int(60 * fineness) + 16,
@@ -210,6 +200,5 @@ def reeds(fineness):
             meshes.append(_blade(path, 0.2, unit(bow)))
     for x, y, r, notch in LILIES:
         meshes.append(_lily(x, y, r, notch, rng))
-    meshes += _flower(2.2, -3.15, 0.5)
     points, triangles = joined(meshes)
     return boat_turned(points), triangles
