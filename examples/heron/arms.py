@@ -29,7 +29,7 @@ def arm_clay(joints):
     clay = Clay()
     path, radius = _arm_path(joints)
     wrist = np.asarray(joints[2], float)
-    clay.limb([*path[::30], wrist], [*(radius[::30] - 0.12), 0.25], steps=2, blend=0.1)
+    clay.limb([*path[::30], wrist], [*(radius[::30] - 0.03), 0.25], steps=2, blend=0.1)
     return clay
 
 

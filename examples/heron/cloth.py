@@ -153,14 +153,19 @@ def hem_veil(solid, fineness):
     columns = int(240 * fineness)
     rng = np.random.default_rng(2221)
     wear = gaussian_filter(rng.uniform(-1, 1, columns), 7.0 * fineness, mode="nearest")
-    middle = np.sin(np.pi * np.linspace(0.0, 1.0, columns)) ** 0.6
+    # it leaves the cloak steeply: a slow wedge between the two could neither be printed nor proved
+    middle = 1.0 - np.exp(-((1.0 - np.abs(np.linspace(-1.0, 1.0, columns))) / 0.12))
     reach = 0.7 + middle * (0.42 + 0.1 * wear)
     span = {"top": 0.6, "bottom": 1.0, "right": 0.2, "left": 0.82}
     grid, down, across = cloak_sheet(solid, int(130 * fineness), columns, reach=reach, **span)
     fallen = np.clip((down - 0.6) / 0.4, 0.0, 1.0)
     normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
     waves = 0.16 * fallen * np.sin(60.0 * across + 3.0 * np.sin(9.0 * across))
-    inward = pleats(down, across) * (1.0 - middle * fallen) - 0.13 + middle * (waves - 0.65 * fallen**0.7)
+    inward = (
+        pleats(down, across) * (1.0 - 0.8 * middle * fallen)
+        - 0.13
+        + middle * (waves - 0.65 * (1.0 - np.exp(-fallen / 0.1)))
+    )
     grid = grid + inward[..., None] * normals
     grid[..., 2] -= 3.0 * np.clip(down - 1.0, 0.0, 1.0)
     return open_sheet(grid)
