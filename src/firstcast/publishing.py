@@ -5,27 +5,18 @@ written nor proved again; then copied to their place one by one, each whole or n
 finding stops go to `held/`, those of an earlier run stay as they are.
 """
 
-import hashlib
 import json
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from firstcast import __version__, values
-from firstcast.expectations import expected_of
 from firstcast.findings import Finding
 from firstcast.io.job import Job
-from firstcast.io.write import write_3mf, write_json, write_stl
-from firstcast.proof.piece import prove_piece
-from firstcast.proof.rows import PieceProof, ProofRow
 from firstcast.report import folder_of
 from firstcast.route import Order, Outcome, Progress, Station, Step
-from firstcast.sheets.card_picture import card_picture
-from firstcast.sheets.plate import Title, draw_plate, write_picture, write_plate
 from firstcast.sources import dependency_digest
 from firstcast.store import Store, write_atomically
 from firstcast.vocabulary import Verdict, worst
@@ -33,6 +24,8 @@ from firstcast.vocabulary import Verdict, worst
 PROOF = Station("proof", "piece", {}, "the written files, measured again")
 PICTURES = Station("pictures", "piece", {}, "plates")
 PROOF_SCHEMA = "1"
+MASTER_MODULE, PICTURE_MODULE = "firstcast.masters", "firstcast.sheets.files"
+"""What makes masters and pictures: imported where called, so that a run that makes nothing does not wait for it."""
 
 MASTER_FIELDS = (
     ("fuse", "mended"),
@@ -88,10 +81,12 @@ def make_masters(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
         taken = [outputs.job.name, *_digests(outputs.outcome, piece, MASTER_FIELDS)]
         taken.append(outputs.outcome.get("plan").digest("limits"))
         taken += [outputs.outcome.get("intake", part).digest("part") for part in parts]
-        key = outputs.key("masters", piece, "firstcast.publishing", taken)
+        key = outputs.key("masters", piece, MASTER_MODULE, taken)
 
         def write(folder: Path, piece: str = piece) -> None:
-            _write_masters(folder, piece, outputs)
+            from firstcast.masters import write_masters
+
+            write_masters(folder, piece, outputs.order, outputs.outcome, job=outputs.job.name)
 
         made.places[piece] = _timed(outputs.store, key, write, Step(PROOF, piece), tell)
         made.keys.append(key)
@@ -107,40 +102,6 @@ def _timed(
     place = store.folder(key, write)
     tell(Progress(step, 1, 1, True, kept, time.perf_counter() - start, None))
     return place
-
-
-def _write_masters(folder: Path, piece: str, outputs: Outputs) -> None:
-    mesh = outputs.outcome.get("reduce", piece).field("mesh")
-    lines = outputs.outcome.get("allow", piece).field("lines")
-    notes = {
-        "job": outputs.job.name,
-        "piece": piece,
-        "made_with": f"firstcast {__version__}",
-        "size_steps": " | ".join(line.says for line in lines),
-    }
-    write_stl(folder / f"{piece}.stl", mesh)
-    write_3mf(folder / f"{piece}.3mf", {piece: mesh}, notes)
-    proof = prove_piece(
-        folder / f"{piece}.stl", folder / f"{piece}.3mf", expected_of(piece, outputs.order, outputs.outcome)
-    )
-    write_json(folder / "proof.json", proof_record(proof, [folder / f"{piece}.stl", folder / f"{piece}.3mf"]))
-
-
-def proof_record(proof: PieceProof, files: Iterable[Path]) -> dict[str, Any]:
-    """A piece's proof as plain data, with the digest of each file it was made on."""
-    rows = [{**asdict(row), "verdict": row.verdict.value} for row in proof.rows]
-    return {
-        "piece": proof.name,
-        "verdict": proof.verdict.value,
-        "rows": rows,
-        "files": {path.name: file_digest(path) for path in files},
-    }
-
-
-def file_digest(path: Path) -> dict[str, Any]:
-    """A file's size and BLAKE2b digest."""
-    data = path.read_bytes()
-    return {"bytes": len(data), "blake2b": hashlib.blake2b(data, digest_size=32).hexdigest()}
 
 
 def joint_proof(masters: Folders) -> dict[str, Any]:
@@ -185,10 +146,13 @@ def make_pictures(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders
         findings = _findings_of(outputs, piece)
         taken = [outputs.job.name, values.digest(findings), *_digests(outputs.outcome, piece, PLATE_FIELDS)]
         taken.append(outputs.outcome.get("plan").digest("limits"))
-        key = outputs.key("pictures", piece, "firstcast.sheets.plate", taken)
+        key = outputs.key("pictures", piece, PICTURE_MODULE, taken)
 
         def write(folder: Path, piece: str = piece, findings: tuple[Finding, ...] = findings) -> None:
-            _draw(folder, piece, findings, outputs)
+            from firstcast.sheets.files import write_piece
+
+            path = folder / f"{piece}.png"
+            write_piece(path, outputs.outcome, job=outputs.job.name, piece=piece, findings=findings)
 
         made.places[piece] = _timed(outputs.store, key, write, Step(PICTURES, piece), tell)
         made.keys.append(key)
@@ -200,22 +164,16 @@ def _findings_of(outputs: Outputs, piece: str) -> tuple[Finding, ...]:
     return tuple(finding for finding in outputs.findings if finding.part in names)
 
 
-def _draw(folder: Path, piece: str, findings: tuple[Finding, ...], outputs: Outputs) -> None:
-    """The plate of a piece: its master, drawn at the figure's size so that places and measures are the figure's."""
-    outcome = outputs.outcome
-    matrix = np.asarray(outcome.get("allow", piece).field("matrix"), dtype=np.float64)
-    mesh = outcome.get("reduce", piece).field("mesh").mapped(np.linalg.inv(matrix))
-    limits = outcome.get("plan").field("limits")
-    title = Title(job=outputs.job.name, piece=piece, date="", process=limits.kind.value)
-    measures = [*outcome.measures("allow", piece)[:1], *outcome.measures("reduce", piece)[:4]]
-    sheet = draw_plate(mesh.points, mesh.triangles, title=title, findings=findings, measures=measures)
-    write_plate(folder / f"{piece}.png", sheet)
-
-
 def _card_bytes(outputs: Outputs, report: Mapping[str, Any], pictures: Folders) -> bytes:
     """The route card as PNG, kept in the store: drawing it again would give the same bytes."""
-    key = outputs.key("card", "", "firstcast.sheets.card_picture", [json.dumps(report, sort_keys=True)])
-    place = outputs.store.folder(key, lambda folder: write_picture(folder / "card.png", card_picture(report)))
+
+    def write(folder: Path) -> None:
+        from firstcast.sheets.files import write_card
+
+        write_card(folder / "card.png", report)
+
+    key = outputs.key("card", "", PICTURE_MODULE, [json.dumps(report, sort_keys=True)])
+    place = outputs.store.folder(key, write)
     pictures.keys.append(key)
     return (place / "card.png").read_bytes()
 
@@ -261,34 +219,17 @@ def _json_bytes(data: Any) -> bytes:
 
 def prove_published(outputs: Outputs) -> tuple[dict[str, Any], str]:
     """Measure the published masters again, and hold their bytes against the proof that was published."""
-    folder = (
-        outputs.masters_folder if outputs.masters_folder.is_dir() else outputs.job.folder / folder_of(False)
-    )
+    from firstcast.masters import prove_again
+
+    folder = outputs.masters_folder
+    if not folder.is_dir():
+        folder = outputs.job.folder / folder_of(False)
     path = folder / "proof.json"
-    noted = json.loads(path.read_text("utf-8")) if path.exists() else {"pieces": []}
-    known = {name: found for piece in noted["pieces"] for name, found in piece["files"].items()}
-    pieces = []
-    for piece in outputs.order.pieces:
-        stl, threemf = folder / f"{piece}.stl", folder / f"{piece}.3mf"
-        files = [stl, threemf]
-        rows = [_bytes_row(file, known.get(file.name)) for file in files]
-        if all(file.exists() for file in files):
-            rows += prove_piece(stl, threemf, expected_of(piece, outputs.order, outputs.outcome)).rows
-        proof = PieceProof(piece, tuple(rows))
-        pieces.append(proof_record(proof, [file for file in files if file.exists()]))
-    joint = _joint(pieces)
+    published = json.loads(path.read_text("utf-8")) if path.exists() else {"pieces": []}
+    noted = {name: found for piece in published["pieces"] for name, found in piece["files"].items()}
+    order, outcome = outputs.order, outputs.outcome
+    joint = _joint([prove_again(folder, piece, order, outcome, noted=noted) for piece in order.pieces])
     return joint, proof_text(joint)
-
-
-def _bytes_row(file: Path, noted: Mapping[str, Any] | None) -> ProofRow:
-    check = f"bytes of {file.name}"
-    if not file.exists():
-        return ProofRow(check, "the file is missing", None, None, "", Verdict.STOP)
-    if noted is None:
-        return ProofRow(check, "no proof was published for it", None, None, "", Verdict.STOP)
-    same = file_digest(file) == dict(noted)
-    text = "as proved" if same else "changed since it was proved"
-    return ProofRow(check, text, None, None, "", Verdict.SOUND if same else Verdict.STOP)
 
 
 def proof_text(proof: Mapping[str, Any]) -> str:

@@ -6,8 +6,9 @@ from PIL import Image
 
 from firstcast.findings import Finding, Measure
 from firstcast.sheets.dimensions import SCALES
+from firstcast.sheets.files import write_plate
 from firstcast.sheets.marks import MARK_PX
-from firstcast.sheets.plate import DPI, PAGE_PX, Title, draw_plate, write_plate
+from firstcast.sheets.plate import DPI, PAGE_PX, Title, draw_plate
 from firstcast.sheets.scales import SurfaceMap
 from firstcast.sheets.setting import Box
 from firstcast.sheets.views import FOUR_VIEWS

@@ -7,8 +7,8 @@ import pytest
 from firstcast.findings import Finding
 from firstcast.report import build_report
 from firstcast.sheets.card import card_of
-from firstcast.sheets.card_picture import WIDE_PX, draw_card
-from firstcast.sheets.route_card import COLUMNS, card_picture, card_text
+from firstcast.sheets.card_picture import WIDE_PX, card_picture, draw_card
+from firstcast.sheets.route_card import COLUMNS, card_text
 from firstcast.vocabulary import Verdict
 
 GOLDEN = Path(__file__).parent / "route_card.txt"

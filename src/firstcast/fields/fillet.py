@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import KDTree
 
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.contour import Contour
@@ -105,6 +104,8 @@ def _beside_seams(surface: Contour, reach_mm: float):
     seam = surface.points[least < most]
     if not len(seam):
         return None
+    from scipy.spatial import KDTree  # slow to import: a run that makes nothing again does without it
+
     gap = KDTree(seam).query(surface.points, distance_upper_bound=reach_mm)[0]
     rows = np.flatnonzero((gap[surface.triangles] < np.inf).any(axis=1))
     used = np.zeros(len(surface.points), bool)

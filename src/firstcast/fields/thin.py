@@ -4,7 +4,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from firstcast.fields.blocks import run_blocks
 from firstcast.fields.union import Columns, Lattice, Shells
@@ -75,6 +74,8 @@ def thin_places(
 
 def _gathered(place_mm, thickness_mm, part, area_mm2) -> ThinPlaces:
     """One row per place and part: the thinnest spot and the summed area of what hangs together."""
+    from scipy import ndimage  # slow to import: a run that makes nothing again does without it
+
     rows = []
     for number in np.unique(part):
         mine = np.flatnonzero(part == number)

@@ -6,7 +6,6 @@ leaders, the list that the numbers refer to, and a title block.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -281,19 +280,3 @@ def draw_plate(
     draw_list(page, notes, folded_says(notes, folded), MARGIN_PX)
     draw_title_block(page, title, measures, layout.px_per_mm * 25.4 / DPI, layout.px_per_mm, MARGIN_PX)
     return replace(sheet, marks=tuple(marks))
-
-
-def write_plate(path: Path | str, sheet: Sheet) -> None:
-    """Write a plate as PNG that prints at its true size."""
-    write_picture(path, sheet.page.image, few_colours=not sheet.coloured)
-
-
-def write_picture(path: Path | str, image: Image.Image, *, few_colours: bool = True) -> None:
-    """Write a picture as PNG at 200 dots per inch.
-
-    The face needs few colours: 256, chosen for the picture, make the file a third as large. Maps keep all of theirs,
-    so that even scales stay even.
-    """
-    if few_colours:
-        image = image.quantize(colors=256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-    image.save(path, format="PNG", dpi=(DPI, DPI))

@@ -1,6 +1,6 @@
 """The route card: each station with its verdict, the ten findings that matter most, the proof.
 
-`card_text` sets it for a terminal, without colour; `card_picture` draws it.
+`card_text` sets it for a terminal, without colour; `card_picture.card_picture` draws it.
 """
 
 import textwrap
@@ -9,10 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from firstcast.sheets.card import SHAPES, Card, Stop, card_of, where_and_measure
-from firstcast.sheets.card_picture import card_picture
 from firstcast.vocabulary import Verdict
-
-__all__ = ["card_picture", "card_text"]
 
 COLUMNS = 92
 

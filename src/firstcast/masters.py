@@ -1,0 +1,75 @@
+"""A piece's masters: written, measured, and measured again later."""
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from firstcast import __version__
+from firstcast.expectations import expected_of
+from firstcast.io.write import write_3mf, write_json, write_stl
+from firstcast.proof.piece import prove_piece
+from firstcast.proof.rows import PieceProof, ProofRow
+from firstcast.route import Order, Outcome
+from firstcast.vocabulary import Verdict
+
+
+def write_masters(folder: Path, piece: str, order: Order, outcome: Outcome, *, job: str) -> None:
+    """Write a piece's STL and 3MF into a folder, and beside them the proof of what they hold."""
+    mesh = outcome.get("reduce", piece).field("mesh")
+    lines = outcome.get("allow", piece).field("lines")
+    notes = {
+        "job": job,
+        "piece": piece,
+        "made_with": f"firstcast {__version__}",
+        "size_steps": " | ".join(line.says for line in lines),
+    }
+    stl, threemf = _files(folder, piece)
+    write_stl(stl, mesh)
+    write_3mf(threemf, {piece: mesh}, notes)
+    proof = prove_piece(stl, threemf, expected_of(piece, order, outcome))
+    write_json(folder / "proof.json", _proof_record(proof, [stl, threemf]))
+
+
+def prove_again(
+    folder: Path, piece: str, order: Order, outcome: Outcome, *, noted: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Measure a piece's masters once more, and hold their bytes against those `noted` by file name."""
+    files = _files(folder, piece)
+    rows = [_bytes_row(file, noted.get(file.name)) for file in files]
+    if all(file.exists() for file in files):
+        rows += prove_piece(*files, expected_of(piece, order, outcome)).rows
+    return _proof_record(PieceProof(piece, tuple(rows)), [file for file in files if file.exists()])
+
+
+def _files(folder: Path, piece: str) -> tuple[Path, Path]:
+    return folder / f"{piece}.stl", folder / f"{piece}.3mf"
+
+
+def _proof_record(proof: PieceProof, files: Iterable[Path]) -> dict[str, Any]:
+    """A piece's proof as plain data, with the digest of each file it was made on."""
+    rows = [{**asdict(row), "verdict": row.verdict.value} for row in proof.rows]
+    return {
+        "piece": proof.name,
+        "verdict": proof.verdict.value,
+        "rows": rows,
+        "files": {path.name: _file_digest(path) for path in files},
+    }
+
+
+def _file_digest(path: Path) -> dict[str, Any]:
+    """A file's size and BLAKE2b digest."""
+    data = path.read_bytes()
+    return {"bytes": len(data), "blake2b": hashlib.blake2b(data, digest_size=32).hexdigest()}
+
+
+def _bytes_row(file: Path, noted: Mapping[str, Any] | None) -> ProofRow:
+    check = f"bytes of {file.name}"
+    if not file.exists():
+        return ProofRow(check, "the file is missing", None, None, "", Verdict.STOP)
+    if noted is None:
+        return ProofRow(check, "no proof was published for it", None, None, "", Verdict.STOP)
+    same = _file_digest(file) == dict(noted)
+    text = "as proved" if same else "changed since it was proved"
+    return ProofRow(check, text, None, None, "", Verdict.SOUND if same else Verdict.STOP)
