@@ -34,14 +34,18 @@ def job_error(error: ValidationError, model: type[BaseModel], prefix: Loc = ()) 
         loc = loc[:-1]
         gaps = [f for f in faults if f["type"] == "missing" and f["loc"][:-1] == first["loc"][:-1]]
         first = {**first, "type": "too_short", "ctx": _lengths(first["input"], len(gaps))}
-    what, mend = told(first, model_at(model, loc), model_at(model, loc[:-1]), dotted([*prefix, *loc]))
-    if len(faults) > 1:
-        others = dict.fromkeys(dotted([*prefix, *_clean(fault["loc"], model)]) for fault in faults[1:])
-        here = dotted([*prefix, *loc])
-        others = [other for other in others if not other.startswith(f"{here}[") and other != here]
-        if others:
-            mend += f" Also look at: {', '.join(others[:5])}."
-    return JobError(what, where=dotted([*prefix, *loc]), mend=mend)
+    here = dotted([*prefix, *loc])
+    what, mend = told(first, model_at(model, loc), model_at(model, loc[:-1]), here)
+    others = dict.fromkeys(dotted([*prefix, *_clean(fault["loc"], model)]) for fault in faults[1:])
+    others = [other for other in others if not _holds(here, other) and not _holds(other, here)]
+    if others:
+        mend += f" Also look at: {', '.join(others[:5])}."
+    return JobError(what, where=here, mend=mend)
+
+
+def _holds(path: str, other: str) -> bool:
+    """Whether one dotted path is the other, or leads to it: such faults are one."""
+    return other == path or other.startswith((f"{path}.", f"{path}["))
 
 
 def dotted(keys: Loc) -> str:
