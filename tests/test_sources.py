@@ -6,6 +6,7 @@ import shutil
 import pytest
 
 from firstcast import sources
+from firstcast.publishing import MASTER_MODULE, PICTURE_MODULE
 
 
 @pytest.fixture
@@ -43,6 +44,19 @@ def test_a_shared_module_changes_all(house):
     path = house / "findings.py"
     path.write_text(path.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
     assert changed(before, digests(house)) == {"fuse", "allow", "reduce"}
+
+
+def test_another_plate_proves_no_master_again(house):
+    def both():
+        forget()
+        return [sources.dependency_digest(name, house) for name in (MASTER_MODULE, PICTURE_MODULE)]
+
+    masters, pictures = both()
+    path = house / "sheets" / "plate.py"
+    path.write_text(path.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
+    again = both()
+    assert again[0] == masters
+    assert again[1] != pictures
 
 
 def test_a_data_file_changes_what_reads_it(house):
