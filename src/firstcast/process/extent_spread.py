@@ -1,4 +1,4 @@
-"""How large the casting may come along one axis of the figure, given what is sure of each size step."""
+"""What a chain of size steps comes to on a piece's own extents, and what is sure of it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.process.shrink import SizeStep, root_sum_square, spread_of
+from firstcast.process.shrink import SizeStep, chain_matrix, root_sum_square, spread_of
 from firstcast.ranges import Range
 
 AXES = ("x", "y", "z")
@@ -49,3 +49,24 @@ def spread_along(
         cast_mm=replace(ratio, low=low, likely=likely, high=high, unit="mm"),
         likely_error_mm=root_sum_square(steps, direction) * extent_mm,
     )
+
+
+def mean_scale(steps: Sequence[SizeStep], scenario: str = "likely") -> float:
+    """What undoing some steps multiplies the size by, mean over the three axes."""
+    return float(np.cbrt(np.linalg.det(chain_matrix(steps, scenario))))
+
+
+def in_figure_axes(
+    size_steps: tuple[SizeStep, ...], turn_to_print: npt.ArrayLike | None
+) -> tuple[SizeStep, ...]:
+    """The steps, those in the printer's axes turned back into the figure's.
+
+    Parameters
+    ----------
+    turn_to_print : (3, 3) or None
+        Rotation from figure space to print space; None leaves the steps as they are.
+    """
+    if turn_to_print is None:
+        return size_steps
+    back = np.asarray(turn_to_print, dtype=np.float64).T
+    return tuple(step.placed(back) if step.frame == "printer" else step for step in size_steps)

@@ -10,12 +10,16 @@ from pydantic import Field, model_validator
 
 from firstcast.errors import InputError
 from firstcast.findings import Finding, Measure
-from firstcast.process.extent_spread import ExtentSpread, spread_along
+from firstcast.process.clearance import clearances_mm
+from firstcast.process.extent_spread import ExtentSpread, in_figure_axes, mean_scale, spread_along
 from firstcast.process.grades import casting_tolerance_mm
-from firstcast.process.shrink import ChainLine, SizeStep, chain_matrix, spread_of, write_out
+from firstcast.process.shrink import ChainLine, SizeStep, chain_matrix, write_out
 from firstcast.ranges import SCENARIOS
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.vocabulary import Verdict
+
+LARGEST_STEP_RATIO = 0.1
+"""More than twice what any class of material shrinks by: a slip of a hundred shows, a high figure does not."""
 
 
 class Fit(StationSettings):
@@ -103,10 +107,10 @@ def allow(
         The extents are not three lengths.
     """
     extents = _extents(extents_mm, piece)
-    steps = _in_figure_axes(size_steps, turn_to_print)
+    steps = in_figure_axes(size_steps, turn_to_print)
     own = [step for step in steps if step.applied_by == "maker"]
     matrix = chain_matrix(own)
-    scale = _mean_scale(own)
+    scale = mean_scale(own)
     spreads = tuple(spread_along(steps, matrix, axis, float(extents[axis])) for axis in range(3))
     longest = int(np.argmax(extents))
     return Allowed(
@@ -117,6 +121,7 @@ def allow(
         spreads=spreads,
         says=_says(scale, spreads),
         findings=(
+            *_slips(piece, own),
             *_by_caster(piece, steps, settings.caster_adds_ratio),
             *_graded(piece, spreads, steps, settings),
             *(found for fit in settings.fit for found in _fitting(piece, fit, steps, settings.offset_mm)),
@@ -133,16 +138,6 @@ def _extents(extents_mm: npt.ArrayLike, piece: str) -> npt.NDArray[np.float64]:
     if extents.shape != (3,) or not np.isfinite(extents).all() or (extents < 0).any():
         raise InputError(f"{extents_mm} are not three lengths", where=piece, mend="Give x, y, z in mm.")
     return extents
-
-
-def _in_figure_axes(
-    size_steps: tuple[SizeStep, ...], turn_to_print: npt.ArrayLike | None
-) -> tuple[SizeStep, ...]:
-    """The steps, those in the printer's axes turned back into the figure's."""
-    if turn_to_print is None:
-        return size_steps
-    back = np.asarray(turn_to_print, dtype=np.float64).T
-    return tuple(step.placed(back) if step.frame == "printer" else step for step in size_steps)
 
 
 def _says(scale: float, spreads: Sequence[ExtentSpread]) -> str:
@@ -169,6 +164,28 @@ def _measures(scale: float, spreads: Sequence[ExtentSpread]) -> tuple[Measure, .
     )
 
 
+def _slips(piece: str, own: Sequence[SizeStep]) -> list[Finding]:
+    """The step that shrinks most, where it does by so much that a per cent was surely written for a ratio."""
+    figures = [(abs(ratio.likely), ratio, step) for step in own for ratio in step.shrink]
+    shrinks, ratio, step = max(figures, key=lambda figure: figure[0], default=(0.0, None, None))
+    if ratio is None or step is None or shrinks <= LARGEST_STEP_RATIO:
+        return []
+    return [
+        Finding(
+            "allow",
+            "large-step",
+            Verdict.STOP if ratio.calibrated else Verdict.WATCH,
+            piece,
+            f"'{step.name}' is to change the size by {100 * shrinks:.3g} %, which no material of ours comes near.",
+            f"Shrinkage is a ratio: {shrinks:g} % is {shrinks / 100:g}. Correct it in [process.override].",
+            measured=shrinks,
+            limit=LARGEST_STEP_RATIO,
+            unit="ratio",
+            worse="high",
+        )
+    ]
+
+
 def _by_caster(piece: str, steps: Sequence[SizeStep], adds_ratio: float | None) -> list[Finding]:
     """Whether the caster adds what is in the map already, or says another figure than ours."""
     if adds_ratio is None:
@@ -187,7 +204,7 @@ def _doubled(piece: str, ours: Sequence[SizeStep], adds_ratio: float) -> Finding
         "doubled-allowance",
         Verdict.STOP,
         piece,
-        f"The map allows {100 * (_mean_scale(ours) - 1):.2f} % for {_names(ours)}, and the caster adds "
+        f"The map allows {100 * (mean_scale(ours) - 1):.2f} % for {', '.join(step.name for step in ours)}, and the caster adds "
         f"{100 * adds_ratio:.2f} % as well.",
         'Settle it: [process.who] mould = "caster" and cast = "caster", or caster_adds_ratio = 0.',
         measured=adds_ratio,
@@ -198,7 +215,7 @@ def _doubled(piece: str, ours: Sequence[SizeStep], adds_ratio: float) -> Finding
 
 
 def _differs(piece: str, theirs: Sequence[SizeStep], adds_ratio: float) -> list[Finding]:
-    low, likely, high = (_mean_scale(theirs, scenario) - 1.0 for scenario in SCENARIOS)
+    low, likely, high = (mean_scale(theirs, scenario) - 1.0 for scenario in SCENARIOS)
     if low <= adds_ratio <= high:
         return []
     return [
@@ -207,7 +224,7 @@ def _differs(piece: str, theirs: Sequence[SizeStep], adds_ratio: float) -> list[
             "caster-differs",
             Verdict.WATCH,
             piece,
-            f"The caster adds {100 * adds_ratio:.2f} %; our figures for {_names(theirs)} say "
+            f"The caster adds {100 * adds_ratio:.2f} %; our figures for {', '.join(step.name for step in theirs)} say "
             f"{100 * likely:.2f} % ({100 * low:.2f} to {100 * high:.2f}).",
             "Ask which material the figure is for.",
             measured=adds_ratio,
@@ -216,15 +233,6 @@ def _differs(piece: str, theirs: Sequence[SizeStep], adds_ratio: float) -> list[
             worse="high" if adds_ratio > high else "low",
         )
     ]
-
-
-def _mean_scale(steps: Sequence[SizeStep], scenario: str = "likely") -> float:
-    """What undoing some steps multiplies the size by, mean over the three axes."""
-    return float(np.cbrt(np.linalg.det(chain_matrix(steps, scenario))))
-
-
-def _names(steps: Sequence[SizeStep]) -> str:
-    return ", ".join(step.name for step in steps)
 
 
 def _graded(
@@ -260,14 +268,9 @@ def _graded(
 
 def _fitting(piece: str, fit: Fit, steps: tuple[SizeStep, ...], offset_mm: float) -> list[Finding]:
     """The fit at both ends of the chain along its least favourable axis."""
-    clearances: list[float] = []
-    for axis in range(3):
-        ratio = spread_of(steps, np.eye(3)[axis])
-        for end in (ratio.low, ratio.high):
-            tab = fit.tab_mm * end + offset_mm
-            slot = fit.slot_mm if fit.slot == "fixed" else fit.slot_mm * end - offset_mm
-            clearances.append(slot - tab - 4 * fit.film_mm)
-    least, most = min(clearances), max(clearances)
+    widths = (fit.tab_mm, fit.slot_mm)
+    ends = clearances_mm(steps, *widths, slot_is_cast=fit.slot == "cast", offset_mm=offset_mm)
+    least, most = (end - 4 * fit.film_mm for end in ends)
     sure = _calibrated(steps)
     findings = []
     for bad, code, measured, limit, word in (
