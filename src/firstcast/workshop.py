@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from firstcast import publishing, values
+from firstcast.ahead import compiling_ahead
 from firstcast.errors import JobError
 from firstcast.findings import Finding
 from firstcast.geometry.extents import extents_of
@@ -148,7 +149,7 @@ def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
         The job, a file or the machine does not allow it; what was made before stays kept.
     """
     job = open_job(path)
-    with only_one(job.folder / STORE / "lock"):
+    with only_one(job.folder / STORE / "lock"), compiling_ahead():
         store = Store(job.folder / STORE)
         store.sweep()
         parts = read_parts(job, store)

@@ -1,0 +1,101 @@
+"""The first run on a machine compiles its kernels; those of the last stations, ahead of time, beside the first ones.
+
+A compiler uses one core. While intake and fuse compile and work, a process of its own reduces, proves and draws a
+small body, so that the machine code of those steps lies in the cache (`firstcast.compiling`) when they come to
+their turn. It is started only where that code is not there yet, and ended with the run.
+"""
+
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import numpy as np
+
+from firstcast.compiling import cache_root
+from firstcast.geometry.mesh import Mesh
+from firstcast.sources import dependency_digest
+
+AROUND, UP = 48, 24
+"""Points of the small body around and up: enough to collapse edges, take some back, and prove."""
+
+
+@contextmanager
+def compiling_ahead() -> Iterator[None]:
+    """Compile the kernels of reduce, proof and pictures in another process while the body of this runs."""
+    if _stamp().exists():
+        yield
+        return
+    process = subprocess.Popen(
+        [sys.executable, "-m", "firstcast.ahead"],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        yield
+    finally:
+        process.terminate()
+        process.wait()
+
+
+def _stamp() -> Path:
+    """A file that exists once all was compiled, named by all that the kernels depend on."""
+    return cache_root() / f"ahead-{dependency_digest('firstcast.ahead')}"
+
+
+def small_body() -> Mesh:
+    """A ball of 3 mm with bumps, closed: points (n, 3) float32, triangles (m, 3) int32, outward."""
+    turn = np.linspace(0.0, 2.0 * np.pi, AROUND, endpoint=False)
+    rise = np.linspace(-np.pi / 2.0, np.pi / 2.0, UP + 1)[1:-1]
+    z, angle = (grid.ravel() for grid in np.meshgrid(rise, turn, indexing="ij"))
+    rings = np.column_stack([np.cos(z) * np.cos(angle), np.cos(z) * np.sin(angle), np.sin(z)])
+    points = np.vstack([rings, [[0.0, 0.0, -1.0], [0.0, 0.0, 1.0]]])
+    points *= 3.0 + 0.15 * np.sin(7.0 * points[:, :1]) * np.cos(9.0 * points[:, 1:2])
+    here = np.arange(len(rings)).reshape(UP - 1, AROUND)
+    beside = np.roll(here, -1, axis=1)
+    a, b, c, d = here[:-1], beside[:-1], beside[1:], here[1:]
+    sides = [np.stack([a, b, c], axis=-1), np.stack([a, c, d], axis=-1)]
+    south, north = np.full(AROUND, len(rings)), np.full(AROUND, len(rings) + 1)
+    caps = [
+        np.stack([beside[0], here[0], south], axis=-1),
+        np.stack([here[-1], beside[-1], north], axis=-1),
+    ]
+    triangles = np.concatenate([part.reshape(-1, 3) for part in [*sides, *caps]])
+    return Mesh(points.astype(np.float32), triangles.astype(np.int32))
+
+
+def compile_last_stations() -> None:
+    """Reduce, prove and draw a small body: whatever kernels that takes are compiled and kept."""
+    from firstcast.geometry.reduce import reduce_mesh
+    from firstcast.io.write import write_3mf, write_stl
+    from firstcast.proof.expected import Expected, PartShape
+    from firstcast.proof.piece import prove_piece
+    from firstcast.sheets.plate import Title, draw_plate
+
+    body = small_body()
+    light = reduce_mesh(body, tolerance_mm=0.02).mesh
+    sheet = PartShape("sheet", body.corners[:40], thickness_mm=0.3, closed=False)
+    low, high = body.bounds
+    expected = Expected(
+        name="body",
+        extents_mm=tuple(high - low),
+        matrix=np.eye(3),
+        tolerance_mm=0.002,  # below what reduce took, so that creases and narrow places are looked for
+        pitch_mm=0.1,
+        parts=(PartShape("ball", body.corners), sheet),
+        crease_mm=0.3,
+    )
+    with tempfile.TemporaryDirectory(prefix="firstcast-") as folder:
+        stl, threemf = Path(folder) / "body.stl", Path(folder) / "body.3mf"
+        write_stl(stl, light)
+        write_3mf(threemf, {"body": light})
+        prove_piece(stl, threemf, expected, samples=5_000)
+    draw_plate(light.points, light.triangles, title=Title(job="", piece="body", date=""))
+    _stamp().touch()
+
+
+if __name__ == "__main__":
+    compile_last_stations()
