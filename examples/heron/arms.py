@@ -33,26 +33,27 @@ def arm_clay(joints):
     return clay
 
 
-def _coverts(joints, *, rows=8, slim=0.84):
+def _coverts(joints, *, rows=8, slim=0.84, begin=0.0):
     """Even rows of coverts from the shoulder over the elbow to the cuff, like tiles: each row over the next one's roots."""
     path, radius = _arm_path(joints)
     first, second = carried_frames(path)
     share = _shares(path)
     reach = np.linalg.norm(np.diff(path, axis=0), axis=1).sum()
     shape = {"thick": 0.2, "point": 0.12, "barbs": 0.0, "hollow": 0.07, "columns": 11}
-    length = 1.9 / rows
+    length = 1.9 * (1.0 - begin) / rows
     meshes = []
     for row in range(rows):
-        start = row * (1.0 - length) / (rows - 1)
+        start = begin + row * (1.0 - begin - length) / (rows - 1)
         t = np.linspace(start, start + length, 12)
         k = np.clip(np.searchsorted(share, np.clip(t, 0.0, 1.0)), 0, len(path) - 1)
         size = length * reach
         count = int(np.ceil(2.0 * np.pi * radius[k[4]] / (0.62 * slim * size)))
-        lift = np.interp(t, [start, start + 0.4 * length, start + length], [-0.08, 0.06, 0.15])
+        lift = np.interp(t, [start, start + 0.4 * length, start + length], [-0.12, 0.06, 0.15])
         for place in range(count):
             turn = 2.0 * np.pi * (place + 0.5 * (row % 2)) / count
             around = np.cos(turn) * first[k] + np.sin(turn) * second[k]
-            spine = path[k] + (radius[k] + lift)[:, None] * around
+            # every other one lies higher, so that neighbours cross steeply
+            spine = path[k] + (radius[k] + lift + 0.06 * (place % 2))[:, None] * around
             long = np.linalg.norm(spine[-1] - spine[0])
             if long > 0.6 * size:  # in the crook, where the skin folds, there is no room for one
                 meshes.append(leaf(spline(spine, 16), unit(spline(around, 16)), long * slim, **shape))
@@ -110,9 +111,7 @@ def grip_hand(pitch):
     centre = pole_at(GRIP_HEIGHT)
     axis = unit(pole_at(GRIP_HEIGHT + 1) - pole_at(GRIP_HEIGHT - 1))
     start = wrist + np.array([0.1, 0.25, 0.0]) - centre
-    return hand(elbow, wrist, Grip(centre, axis, start), bar=0.27, reach=3.9, sense=1.0, droop=-0.25).mesh(
-        pitch
-    )
+    return hand(elbow, wrist, Grip(centre, axis, start), bar=0.28, reach=3.9).mesh(pitch)
 
 
 def grip_arm(pitch):
@@ -127,7 +126,7 @@ def arm_wing(pitch):
     inward = unit(shoulder - elbow)
     clay.cut(shoulder + 0.1 * inward, inward)
     clay.drum(shoulder + 0.3 * inward, 0.36, 0.3, 0.35, axis=inward, rounding=0.04)
-    return joined([clay.mesh(pitch), *_coverts(LEFT_ARM), *_cuff(LEFT_ARM)])
+    return joined([clay.mesh(pitch), *_coverts(LEFT_ARM, begin=0.16), *_cuff(LEFT_ARM)])
 
 
 def arm_hand(pitch):
@@ -135,6 +134,5 @@ def arm_hand(pitch):
     _, elbow, wrist = LEFT_ARM
     centre = LANTERN_TOP + np.array([0, 0, HANDLE_RISE])
     grip = Grip(centre, HANDLE_WAY, np.array([0.0, 0.75, 0.66]))
-    return hand(elbow, wrist, grip, bar=0.14, reach=4.1, sense=1.0, spacing=0.36, width=0.2, thumb=1.6).mesh(
-        pitch
-    )
+    # its thumb lies on the side of the body
+    return hand(elbow, wrist, grip, bar=0.13, reach=4.2, spacing=-0.36, width=0.2, thumb=3.4).mesh(pitch)

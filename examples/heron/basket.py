@@ -1,7 +1,7 @@
 """The basket on his back, with the catch and a sheaf of reeds."""
 
 import numpy as np
-from surfaces import bead, blade, joined, lathe, slab, tube, unit
+from surfaces import bead, blade, joined, lathe, round_ends, slab, tube, unit
 
 BASKET = np.array([0.0, 2.85, 8.7])
 BASKET_AXIS = unit(np.array([0.08, 0.1, 1.0]))
@@ -18,7 +18,7 @@ def _basket_radius(height):
     return 0.88 + 0.5 * t + 0.22 * np.sin(np.pi * t)
 
 
-def _basket_point(turn, height, out=0.0):
+def basket_point(turn, height, out: float | np.ndarray = 0.0):
     side, back = basket_frame()
     radius = (_basket_radius(height) + out)[:, None]
     return (
@@ -34,10 +34,10 @@ def basket(fineness):
     meshes = []
     for k in range(stakes):
         h = np.linspace(-1.72, 1.68, int(50 * fineness) + 8)
-        meshes.append(tube(_basket_point(np.full(len(h), 2 * np.pi * k / stakes), h), 0.09, sides=8))
+        meshes.append(tube(basket_point(np.full(len(h), 2 * np.pi * k / stakes), h), 0.09, sides=8))
     turn = np.linspace(0, 2 * np.pi * turns, int(stakes * turns * 7 * fineness) + 400)
     height = -1.6 + 3.2 * turn / turn[-1]
-    weaver = _basket_point(turn, height, 0.11 * np.sin(0.5 * stakes * turn))
+    weaver = basket_point(turn, height, 0.11 * np.sin(0.5 * stakes * turn))
     flat = np.array([[np.cos(a), 1.25 * np.sin(a)] for a in np.linspace(0, 2 * np.pi, 10, endpoint=False)])
     meshes.append(tube(weaver, 0.1, shape=flat))
     for level, width in ((1.72, 0.17), (1.5, 0.12), (-1.68, 0.15), (0.1, 0.13)):
@@ -45,7 +45,7 @@ def basket(fineness):
             a = np.linspace(0, 2 * np.pi, int(480 * fineness) + 60)
             h = level + 0.55 * width * np.sin(16 * a + phase)
             meshes.append(
-                tube(_basket_point(a, h, 0.12 + 0.5 * width * np.cos(16 * a + phase)), 0.72 * width, sides=9)
+                tube(basket_point(a, h, 0.12 + 0.5 * width * np.cos(16 * a + phase)), 0.72 * width, sides=9)
             )
     core = np.linspace(-1.6, 1.3, 40)
     liner = BASKET + core[:, None] * BASKET_AXIS
@@ -66,7 +66,8 @@ def _tail(root, way, back, long):
         + (reach * np.cos(turn))[..., None] * way
         + (reach * np.sin(turn) + 0.12 * long * turn)[..., None] * back
     )
-    half = (0.085 + 0.02 * np.cos(22.0 * turn) * np.clip(3.0 * out, 0, 1))[..., None] * side
+    rays = 0.022 * np.cos(22.0 * turn) * np.clip(3.0 * out, 0, 1) * (1.0 - out**3)
+    half = (0.075 + 0.03 * (1.0 - out) + rays)[..., None] * side
     return slab(flat + half, flat - half)
 
 
@@ -87,13 +88,13 @@ def _fish(root, way, back, long, *, bend):
     facing = np.broadcast_to(back, spine.shape)
     meshes = [tube(spine, girth, shape=oval, along_hint=facing)]
     for s in (-1.0, 1.0):
-        b = np.linspace(-0.95, 0.95, 16)
-        here = 0.27 + 0.05 * np.cos(1.6 * b)
-        index = (here * 59).astype(int)
-        gill = spine[index] + 0.98 * girth[index, None] * (
+        b = np.linspace(-0.95, 0.95, 40)
+        here = 59.0 * (0.27 + 0.05 * np.cos(1.6 * b))
+        middle = np.stack([np.interp(here, np.arange(60), spine[:, k]) for k in range(3)], 1)
+        gill = middle + 0.98 * np.interp(here, np.arange(60), girth)[:, None] * (
             np.sin(b)[:, None] * back + s * 0.62 * np.cos(b)[:, None] * side
         )
-        meshes.append(tube(gill, 0.024 * long, sides=8))
+        meshes.append(tube(*round_ends(gill, 0.026 * long, 4), sides=12))
         eye = spine[0] + 0.13 * long * way + s * 0.078 * long * side + 0.04 * long * back
         meshes.append(bead(eye, 0.036 * long))
         fin = spine[0] + 0.34 * long * way + s * 0.12 * long * side - 0.08 * long * back

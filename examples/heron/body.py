@@ -131,55 +131,62 @@ def plumes():
             spine, normals = [], []
             for step in range(steps):
                 skin, normal = clay.settle([place], 10)
-                spine.append(skin[0] + normal[0] * (0.16 + 0.14 * row + 0.2 * (step / steps) ** 2))
+                spine.append(
+                    skin[0] + normal[0] * (0.16 + 0.14 * row + 0.12 * (k % 2) + 0.14 * (step / steps) ** 2)
+                )
                 normals.append(normal[0])
                 lie = unit(lie - normal[0] * (lie @ normal[0]) + (0, 0, -0.06))
                 place = skin[0] + lie * own / steps
             # a feather is stiffer than the skin that it lies on
             fine = spline(np.array(spine)[[0, 4, 8, 13]], 60), unit(spline(np.array(normals)[[0, 6, 13]], 60))
             meshes.append(
-                leaf(*fine, 0.9, thick=0.26, point=0.45, barbs=0.0, hollow=0.1, quill=0.5, columns=21)
+                leaf(*fine, 0.9, thick=0.3, point=0.45, barbs=0.0, hollow=0.1, quill=0.5, columns=21)
             )
     return joined(meshes)
 
 
 def _foot(clay, ankle, heading):
     heading = np.append(unit(heading), 0.0)
-    floor = ankle[2] - 0.02
-    root = np.array([ankle[0], ankle[1], floor])
-    for turn, long in ((-0.5, 0.98), (0.0, 1.2), (0.5, 0.98), (3.0, 0.7)):
+    root = np.array([ankle[0], ankle[1], ankle[2] - 0.02])
+    clay.ball(np.add(root, (0, 0, 0.12)), (0.22, 0.22, 0.19), blend=0.08)
+    for turn, long in ((-0.5, 1.1), (0.0, 1.35), (0.5, 1.1), (3.0, 0.7)):
         c, s = np.cos(turn), np.sin(turn)
         toe = np.array([c * heading[0] - s * heading[1], s * heading[0] + c * heading[1], 0.0])
-        joints = [
-            (root + np.array([0, 0, 0.16])),
-            root + 0.38 * long * toe + (0, 0, 0.2),
-            root + 0.72 * long * toe + (0, 0, 0.06),
-            root + long * toe + (0, 0, 0.0),
-        ]
-        clay.limb(joints, [0.22, 0.19, 0.16, 0.13], steps=6, blend=0.12)
-        for knuckle in (0.42, 0.75):
-            clay.ball(root + knuckle * long * toe + (0, 0, 0.16 if knuckle < 0.5 else 0.06), 0.2, blend=0.08)
-        claw = root + long * toe
-        clay.limb(
-            [
-                (claw + np.array([0, 0, 0.04])),
-                claw + 0.2 * toe + (0, 0, 0.04),
-                claw + 0.36 * toe + (0, 0, -0.1),
-            ],
-            [0.12, 0.09, 0.03],
-            steps=4,
+        places = root + np.outer([0.0, 0.35 * long, 0.7 * long, long], toe)
+        places[:, 2] += (0.12, 0.1, 0.03, 0.0)
+        clay.limb(places, [0.17, 0.145, 0.13, 0.115], steps=6, blend=0.04)
+        for place, thick in zip(places[1:], (0.175, 0.16, 0.135), strict=True):
+            clay.ball(place, thick, blend=0.05)
+        claw = [places[-1], places[-1] + 0.2 * toe + (0, 0, 0.02), places[-1] + 0.36 * toe - (0, 0, 0.08)]
+        clay.limb(claw, [0.11, 0.09, 0.07], steps=4)
+
+
+def _scutes(clay, low, high, front, count=10):
+    """Flat plates up the front of a shank, each a step before the next."""
+    along = unit(high - low)
+    front = unit(front - along * (front @ along))
+    half = 0.5 * np.linalg.norm(high - low) / count
+    for k in range(count):
+        place = low + (k + 0.5) / count * (high - low)
+        lean = along - 0.22 * front
+        clay.box(
+            place + 0.155 * front,
+            (0.05, 0.135, 1.02 * half),
+            rounding=0.035,
+            axis=lean,
+            across=front,
         )
 
 
 def legs(pitch):
-    """Two wading legs: knobbed ankles, scutes up the shank, long toes with claws."""
+    """Two wading legs: thin shanks with plates in front, knobbed ankles that bend back, long toes with claws."""
     clay = Clay()
-    for leg, heading in ((RIGHT_LEG, (0.28, -1.0)), (LEFT_LEG, (0.6, -1.0))):
-        foot, ankle, knee = leg
-        middle = 0.5 * (foot + ankle) + (0.0, 0.06, 0.0)
-        clay.limb([foot, middle, ankle], [0.25, 0.24, 0.3], steps=8, blend=0.1)
-        clay.ball((ankle + np.array([0, 0.02, 0.0])), (0.35, 0.38, 0.44), blend=0.2)
-        clay.limb([ankle, 0.5 * (ankle + knee), knee], [0.3, 0.36, 0.5], steps=6, blend=0.15)
+    for leg, heading in ((RIGHT_LEG, (0.52, -1.0)), (LEFT_LEG, (0.45, -1.0))):
+        foot, ankle, knee = leg[0], leg[1] + (0.0, 0.16, 0.0), leg[2]
+        clay.limb([foot, 0.5 * (foot + ankle), ankle], [0.19, 0.165, 0.19], steps=8, blend=0.08)
+        clay.ball(np.add(ankle, (0, 0.05, 0.0)), (0.25, 0.3, 0.32), blend=0.12)
+        clay.limb([ankle, 0.5 * (ankle + knee), knee], [0.2, 0.29, 0.5], steps=6, blend=0.12)
         _foot(clay, foot, heading)
-        clay.grain(3, 0.05, (1, 1, 0.3), centre=0.5 * (foot + ankle), reach=2.2, axis=ankle - foot)
+        shank = ankle - foot
+        _scutes(clay, foot + 0.16 * shank, foot + 0.9 * shank, np.append(unit(heading), 0.0))
     return clay.mesh(pitch)

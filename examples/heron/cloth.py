@@ -9,7 +9,7 @@ from mantle import cloak_sheet, pleats
 from mending import patch
 from pose import LEFT_ARM, LEFT_LEG, NECK, RIGHT_ARM, RIGHT_LEG, SKULL
 from scipy.ndimage import gaussian_filter
-from surfaces import joined, open_sheet, resampled, sheet_normals, slab, spline
+from surfaces import joined, open_sheet, resampled, round_ends, sheet_normals, slab, spline, tube
 
 COLLIDER_PITCH = 0.14
 
@@ -144,31 +144,33 @@ def cloak(solid, fineness):
     grid[..., 2] += 0.5 * wear * np.clip((down - 0.8) / 0.2, 0.0, 1.0)
     folds = gaussian_filter(pleats(down, across), 2.0 * fineness)
     skins = hemmed(thickened(grid, 0.28 - 0.05 * down, folds=folds))
-    mend = {"down": 0.72, "across": 0.66, "wide": 1.2, "tall": 1.4, "turn": 0.16, "stitches": 15}
-    return joined([slab(*skins), *patch(skins[0], rng=rng, **mend)])
+    mend = {"down": 0.79, "across": 0.625, "wide": 1.1, "tall": 1.25, "turn": 0.12, "stitches": 8}
+    lining = _lining(solid, 40, int(240 * fineness))[-1]
+    welt = tube(*round_ends(lining, 0.13), sides=16)
+    return joined([slab(*skins), welt, *patch(skins[0], rng=rng, **mend)])
 
 
 def hem_veil(solid, fineness):
-    """The thin lining under the cloak: a sheet without thickness, longer than the cloak, its ends within it."""
-    columns = int(240 * fineness)
-    rng = np.random.default_rng(2221)
-    wear = gaussian_filter(rng.uniform(-1, 1, columns), 7.0 * fineness, mode="nearest")
+    """The thin lining under the cloak: a sheet without thickness that ends above the cloak's hem."""
+    return open_sheet(_lining(solid, int(130 * fineness), int(240 * fineness)))
+
+
+def _lining(solid, rows, columns):
+    """(rows, columns, 3) the lining, its upper and side edges within the cloak."""
     # it leaves the cloak steeply: a slow wedge between the two could neither be printed nor proved
     middle = 1.0 - np.exp(-((1.0 - np.abs(np.linspace(-1.0, 1.0, columns))) / 0.12))
-    reach = 0.7 + middle * (0.42 + 0.1 * wear)
+    reach = 0.5 + 0.16 * middle
     span = {"top": 0.6, "bottom": 1.0, "right": 0.2, "left": 0.82}
-    grid, down, across = cloak_sheet(solid, int(130 * fineness), columns, reach=reach, **span)
+    grid, down, across = cloak_sheet(solid, rows, columns, reach=reach, **span)
     fallen = np.clip((down - 0.6) / 0.4, 0.0, 1.0)
     normals = sheet_normals(gaussian_filter(grid, (3.0, 3.0, 0.0), mode="nearest"))
-    waves = 0.16 * fallen * np.sin(60.0 * across + 3.0 * np.sin(9.0 * across))
+    waves = 0.07 * fallen * np.sin(40.0 * across + 2.0 * np.sin(9.0 * across))
     inward = (
         pleats(down, across) * (1.0 - 0.8 * middle * fallen)
         - 0.13
         + middle * (waves - 0.65 * (1.0 - np.exp(-fallen / 0.1)))
     )
-    grid = grid + inward[..., None] * normals
-    grid[..., 2] -= 3.0 * np.clip(down - 1.0, 0.0, 1.0)
-    return open_sheet(grid)
+    return grid + inward[..., None] * normals
 
 
 def tabard(solid, fineness):

@@ -50,7 +50,7 @@ HOOD_FOLDS = tuple(
 
 PLUME = np.array(
     [
-        ((0.5 + 0.28 * np.exp(-((np.sin(a) / 0.22) ** 2)) * (np.cos(a) > 0)) * np.cos(a), np.sin(a))
+        ((0.5 + 0.36 * np.exp(-((np.sin(a) / 0.22) ** 2)) * (np.cos(a) > 0)) * np.cos(a), np.sin(a))
         for a in np.linspace(0.0, 2.0 * np.pi, 32, endpoint=False)
     ]
 )
@@ -60,24 +60,24 @@ PLUME = np.array(
 def _crest(grid):
     """Three long plumes through a bound slit in the hood's crown, as a heron's crest lies: closed leaves and a ring."""
     rows, columns = grid.shape[:2]
-    i, j = int(0.3 * rows), columns // 2
+    i, j = int(0.33 * rows), columns // 2
     root = grid[i, j]
     back = unit(grid[i + rows // 10, j] - grid[i - rows // 10, j])
     out = unit(np.cross(grid[i, j + columns // 12] - grid[i, j - columns // 12], back))
     out = out * np.sign(out[2])
     side = np.cross(out, back)
     turn = np.linspace(0.0, 2.0 * np.pi, 49)[:-1, None]
-    ring = root + 0.12 * out + 0.5 * np.cos(turn) * back + 0.34 * np.sin(turn) * side
-    meshes = [tube(ring, 0.13, sides=12, loop=True)]
-    for across, long, rise in ((-0.55, 0.8, -0.1), (0.55, 0.86, -0.05), (0.0, 1.08, 0.2)):
-        shape = np.array([(-0.1, -0.2), (0.08, 0.12), (0.8, 0.62), (2.0, 0.55), (3.1, 0.05), (3.9, -0.2)])
+    ring = root + 0.06 * out + 0.62 * np.cos(turn) * back + 0.36 * np.sin(turn) * side
+    meshes = [tube(ring, 0.14, sides=14, loop=True)]
+    for across, long, rise in ((-0.5, 0.84, -0.16), (0.5, 0.9, -0.1), (0.0, 1.08, 0.06)):
+        shape = np.array([(-0.4, -0.3), (0.3, 0.06), (1.2, 0.05), (2.3, -0.3), (3.3, -0.88), (4.0, -1.45)])
         course = spline(long * shape, 70)
         t = np.linspace(0.0, 1.0, 70)[:, None]
         level = unit(back * (1.0, 1.0, 0.0))
         spine = root + course[:, :1] * level + (course[:, 1:] + rise * t) * np.array([0.0, 0.0, 1.0])
-        spine = spine + across * (0.3 + 0.7 * t) * side
+        spine = spine + across * (0.25 + 1.1 * t) * side
         facing = np.broadcast_to(unit((0.0, 0.0, 1.0) + 0.3 * across * side), spine.shape)
-        half = np.interp(t[:, 0], [0.0, 0.3, 0.65, 0.9, 1.0], [0.22, 0.28, 0.27, 0.2, 0.15])
+        half = np.interp(t[:, 0], [0.0, 0.2, 0.45, 0.75, 1.0], [0.18, 0.27, 0.31, 0.2, 0.115])
         spine, half = round_ends(spine, half)
         facing = np.broadcast_to(facing[0], spine.shape)
         meshes.append(tube(spine, half, shape=PLUME, along_hint=facing))
@@ -134,7 +134,7 @@ def hood(solid, fineness):
     down, across = np.meshgrid(np.linspace(0, 1, len(grid)), np.linspace(0, 1, grid.shape[1]), indexing="ij")
     creases = gaussian_filter(fold_field(down, across, HOOD_FOLDS, (6.0, 12.0, 1.4)), 2.0 * fineness)
     creases = creases * np.clip(down / 0.08 - 0.5, 0.0, 1.0) * np.clip((1.0 - down) / 0.3, 0.0, 1.0)
-    cloth = slab(*hemmed(thickened(grid, 0.25, folds=creases), sides=False))
+    cloth = slab(*hemmed(thickened(grid, 0.25, folds=creases)))
     width = np.interp(
         np.linspace(-1, 1, grid.shape[1]), [-1, -0.75, 0, 0.75, 1], [0.11, 0.17, 0.21, 0.17, 0.11]
     )

@@ -1,11 +1,11 @@
 """What he wears: rope belt, straps, a coil of rope, pouch and clasp."""
 
 import numpy as np
-from basket import BASKET, BASKET_AXIS, basket_frame
+from basket import BASKET, BASKET_AXIS, basket_frame, basket_point
 from body import torso_clay
 from clay import Clay
 from mantle import cloak_sheet, pleats
-from scipy.ndimage import gaussian_filter
+from scipy.ndimage import gaussian_filter, gaussian_filter1d
 from surfaces import ROPE, joined, resampled, round_ends, sheet_normals, spline, tube, unit
 
 
@@ -112,7 +112,7 @@ BREAST_BANDS = (
 
 
 def strap(solid, fineness):
-    """The two leather bands that carry the basket: over the cloak behind, over the plumes before, buckled."""
+    """The two leather bands that carry the basket: over the plumes before, over the cloak behind, round the basket."""
     meshes = []
     body = torso_clay()
     for places in BREAST_BANDS:
@@ -124,11 +124,17 @@ def strap(solid, fineness):
     lift = np.interp(down, [0.0, 0.05, 0.12], [-0.3, 0.0, 0.22])  # under the hood it lies deep
     grid = grid + (pleats(down, across) + lift)[..., None] * normals
     for s in (-1.0, 1.0):
-        rows = np.linspace(3.0, 100.0, 40)
-        columns = 119.5 * (1.0 + s * np.interp(rows, [0, 50, 100], [0.36, 0.2, 0.16]))
-        meshes += _buckled(
-            resampled(grid, rows, columns), unit(resampled(normals, rows, columns)), fineness, 0.5
-        )
+        rows = np.linspace(3.0, 72.0, 30)
+        columns = 119.5 * (1.0 + s * np.interp(rows, [0, 50, 72], [0.36, 0.3, 0.28]))
+        turn = 0.5 * np.pi - s * np.linspace(2.0, -0.12, 14)
+        height = np.interp(s * (0.5 * np.pi - turn), [-0.12, 0.6, 1.3, 2.0], [0.82, 0.84, 0.95, 1.15])
+        skin, facing = resampled(grid, rows, columns), resampled(normals, rows, columns)
+        round_basket = basket_point(turn, height, 0.26 + np.zeros(14))
+        away = round_basket - BASKET - ((round_basket - BASKET) @ BASKET_AXIS)[:, None] * BASKET_AXIS
+        path = np.concatenate([skin[:22:4], round_basket[1:]])
+        path = gaussian_filter1d(spline(path, 60), 3.0, axis=0, mode="nearest")
+        band = _buckled(path, np.concatenate([unit(facing[:22:4]), unit(away[1:])]), fineness, 0.97)
+        meshes += band if s > 0.0 else band[:1]
     return joined(meshes)
 
 
@@ -176,19 +182,19 @@ def rope_coil(fineness):
 
 
 def brooch(pitch):
-    """The clasp that closes the hood under the bill: a ring with a leaf pin and two beads."""
+    """The clasp that closes the hood under the bill: a smooth ring about a rosette."""
     clay = Clay()
     centre = np.array([-0.2, -1.98, 11.72])
     out = unit(np.array([-0.05, -1.0, 0.12]))
-    clay.ring(centre, 0.3, 0.1, axis=out)
+    clay.ring(centre, 0.34, 0.11, axis=out)
     clay.ball(centre, (0.3, 0.3, 0.12), axis=out)
     clay.ball(centre + 0.1 * out, (0.15, 0.15, 0.14), axis=out, blend=0.02)
     clay.ball(centre - 0.4 * out, (0.17, 0.17, 0.6), axis=out, blend=0.02)  # a peg that reaches the breast
     for k in range(8):
         a = 2 * np.pi * k / 8
         clay.ball(
-            centre + 0.3 * (np.cos(a) * np.array([1, 0, 0]) + np.sin(a) * np.array([0, 0, 1])) + 0.07 * out,
-            0.09,
+            centre + 0.2 * (np.cos(a) * np.array([1, 0, 0]) + np.sin(a) * np.array([0, 0, 1])) + 0.07 * out,
+            0.075,
             blend=0.02,
         )
     return clay.mesh(pitch)

@@ -1,4 +1,4 @@
-"""The heron's hands: a wing's end with three long finger feathers and a short thumb feather, bent about a bar."""
+"""The heron's hands: a wing's end with three stout finger feathers and a thumb, bent about a bar."""
 
 import numpy as np
 from clay import Clay, frame
@@ -20,51 +20,38 @@ class Grip:
         return self.centre + radius * across + rise * self.rows[2]
 
 
-def _feather(clay, grip, turns, radii, rises, half, *, thick=0.1):
-    """A feather wrapped about the bar: flat across, with a quill; `half` are half widths along it.
-
-    It's never thinner than `thick` twice over, its tip neither, so that it casts.
-    """
+def _finger(clay, grip, turns, radii, rises, half, *, flat=0.82):
+    """A stout finger feather bent about the bar; `half` are half widths along it, `flat` its share of thickness."""
     course = spline(np.column_stack([turns, radii, rises]), STEPS)
     path = np.array([grip.at(*place) for place in course])
     width = np.interp(np.linspace(0, 1, STEPS), np.linspace(0, 1, len(half)), half)
     for k in range(STEPS - 1):
-        here = 0.5 * (path[k] + path[k + 1])
-        along = here - grip.centre
+        along = 0.5 * (path[k] + path[k + 1]) - grip.centre
         out = unit(along - grip.rows[2] * (along @ grip.rows[2]))
-        flat = min(1.0, thick / width[k])
         clay.cone(path[k], path[k + 1], width[k], width[k + 1], flat=flat, across=out)
-    lift = 0.8 * thick
-    for k in range(STEPS - 4):
-        out = [
-            unit(p - grip.centre - grip.rows[2] * ((p - grip.centre) @ grip.rows[2])) for p in path[k : k + 2]
-        ]
-        clay.cone(path[k] + lift * out[0], path[k + 1] + lift * out[1], 0.065, 0.065)
 
 
-def hand(elbow, wrist, grip, *, bar, reach, sense=1.0, spacing=0.44, width=0.25, droop=0.0, thumb=2.5):
+def hand(elbow, wrist, grip, *, bar, reach, spacing=0.4, width=0.23, thumb=2.45, crossing=0.35):
     """The clay of a hand that comes from `wrist` and closes about a bar of radius `bar`.
 
-    Three finger feathers run round it by `reach` radians in `sense`, `spacing` apart; their tips spring clear; `thumb` is how far the thumb
-    feather reaches round the other way.
+    Three finger feathers, `spacing` apart, run round it by `reach` radians and press their tips on it; the thumb
+    runs round the other way by `thumb` radians and closes over the first finger's tip, `crossing` down from its root.
     """
     clay = Clay()
     lie = unit(wrist - elbow)
-    palm = grip.at(0.0, bar + 0.2, 0.0)
-    clay.limb([wrist - 0.5 * lie, wrist, palm], [0.27, 0.25, 0.27], steps=6)
-    clay.ball(palm, (0.2, 0.3, 1.35 * spacing), axis=grip.rows[2], across=grip.rows[0], blend=0.12)
-    snug = bar + 0.07
+    palm = grip.at(0.0, bar + 0.16, 0.0)
+    clay.limb([wrist - 0.5 * lie, wrist, grip.at(0.0, bar + 0.3, -0.1)], [0.28, 0.29, 0.36], steps=6)
+    clay.ball(palm, (0.32, 0.46, 1.7 * spacing), axis=grip.rows[2], across=grip.rows[0], blend=0.15)
+    # knuckles stand off the bar, the bones between them and the tips are pressed on it
+    snug = bar + 0.6 * width
+    share = np.array([0.02, 0.17, 0.33, 0.5, 0.66, 0.84, 1.0])
     for k, rise in enumerate((spacing, 0.0, -spacing)):
-        long = reach * (1.0, 1.06, 0.94)[k]
-        turns = sense * np.array([-0.25, 0.12, 0.36, 0.62, 0.86, 1.0]) * long
-        radii = snug + np.array([0.16, 0.08, 0.02, 0.02, 0.1, 0.3])
-        rises = rise + (droop + 0.05 * (1 - k)) * np.linspace(0.0, 1.0, 6) ** 2
-        half = width * np.array([0.8, 0.95, 1.0, 0.95, 0.8, 0.45])
-        _feather(clay, grip, turns, radii, rises, half)
-    turns = -sense * thumb * np.array([-0.12, 0.2, 0.48, 0.76, 1.0])
-    radii = snug + np.array([0.2, 0.16, 0.13, 0.16, 0.32])
-    rises = spacing * np.array([0.7, 0.85, 0.75, 0.6, 0.5])
-    _feather(
-        clay, grip, turns, radii, rises, 0.8 * width * np.array([0.9, 1.0, 0.95, 0.75, 0.42]), thick=0.095
-    )
+        turns = reach * share * (0.96, 1.04, 0.97)[k]
+        radii = snug + width * np.array([0.3, 0.15, 0.5, -0.1, 0.36, -0.15, -0.4])
+        half = width * np.array([1.0, 0.95, 1.1, 0.9, 1.0, 0.8, 0.55])
+        _finger(clay, grip, turns, radii, rise + np.zeros(7), half)
+    turns = -thumb * np.array([0.0, 0.25, 0.5, 0.78, 1.0])
+    radii = snug + width * np.array([0.3, 0.2, 0.15, 0.3, 0.42])
+    rises = spacing * (1.15 - crossing * np.array([0.0, 0.1, 0.25, 0.7, 1.0]))
+    _finger(clay, grip, turns, radii, rises, width * np.array([1.1, 1.05, 1.1, 0.9, 0.62]))
     return clay

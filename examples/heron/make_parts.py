@@ -46,7 +46,7 @@ RULER_SHARE = 0.5
 def recipe(fineness: float) -> dict[str, Callable]:
     """Each part's file name and the call that makes its (points, triangles); the slowest come first."""
     solid = cloth.collider()
-    f = 0.72 * fineness
+    f = 0.71 * fineness
     p = 1.0 / f
     return {
         "hood.ply": lambda: cowl.hood(solid, f),
@@ -55,7 +55,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "head.ply": lambda: faults.holed(body.head(0.023 * p), NECK[1] + (0.0, 0.8, 0.0), 0.16 * p),
         "tabard.stl": lambda: cloth.tabard(solid, f),
         "torso.ply": lambda: faults.with_core(body.torso(0.05 * p), CHEST, 0.6),
-        "legs.ply": lambda: body.legs(0.034 * p),
+        "legs.ply": lambda: body.legs(0.026 * p),
         "arm_wing.ply": lambda: arms.arm_wing(0.032 * p),
         "grip_arm.ply": lambda: arms.grip_arm(0.032 * p),
         "grip_hand.ply": lambda: arms.grip_hand(0.019 * p),
@@ -76,7 +76,7 @@ def recipe(fineness: float) -> dict[str, Callable]:
         "rope_coil.ply": lambda: gear.rope_coil(f),
         "strap.stl": lambda: gear.strap(solid, f),
         "pouch.ply": lambda: gear.pouch(0.03 * p),
-        "brooch.ply": lambda: gear.brooch(0.025 * p),
+        "brooch.ply": lambda: gear.brooch(0.018 * p),
         "punt_hull.ply": lambda: boat.punt_hull(f),
         "reeds.stl": lambda: marsh.reeds(f),
     }

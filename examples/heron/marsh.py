@@ -167,12 +167,12 @@ def _blade(path, half, facing, swell=0.25):
 
 
 def _bulrush(foot, lean, long, rng, fineness):
-    """A stalk with a smooth seed head and a spike above."""
-    n = int(110 * fineness) + 40
+    """A stalk with a long seed head, three times as long as it is wide, and a spike above."""
+    n = int(160 * fineness) + 60
     path = spline([foot, foot + 0.5 * long * lean + rng.normal(0, 0.07, 3), foot + long * lean], n)
     t = np.linspace(0, 1, n)
-    head = np.sqrt(np.clip(1.0 - (np.abs(t - 0.78) / 0.125) ** 3.0, 0.0, 1.0))
-    radius = np.maximum(0.12 - 0.05 * t, 0.26 * head)
+    head = np.clip(1.0 - (np.abs(t - 0.55) / 0.27) ** 6.0, 0.0, 1.0) ** 0.5
+    radius = np.maximum(0.1 - 0.03 * t, 0.54 * long / 6.6 * head)
     return tube(*round_ends(path, radius), sides=22)
 
 
@@ -190,7 +190,7 @@ def reeds(fineness):
             tall = rng.uniform(1.5, 2.7) if y > 0 else rng.uniform(1.3, 2.2)
             if k % 3 == 0:
                 stalk = (0, 0, 1.0) + 0.09 * out + 0.05 * away
-                meshes.append(_bulrush(foot, stalk, min(tall, 1.9), rng, fineness))
+                meshes.append(_bulrush(foot, stalk, np.clip(tall, 1.75, 1.9), rng, fineness))
                 continue
             bow = rng.uniform(0.12, 0.4) * tall * unit(0.3 * out + 0.9 * away)
             path = spline(

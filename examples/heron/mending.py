@@ -1,8 +1,8 @@
-"""Mending: patches sewn on cloth, each a piece of its own with a frayed edge, and stitches that lie across it."""
+"""Mending: patches sewn on cloth, each a piece of its own with its edge turned in, and stitches that lie across it."""
 
 import numpy as np
 from scipy.ndimage import gaussian_filter
-from surfaces import resampled, sheet_normals, slab, spline, tube, unit
+from surfaces import resampled, round_ends, sheet_normals, slab, spline, tube, unit
 
 
 class Spot:
@@ -27,28 +27,20 @@ class Spot:
         return resampled(self.skin, rows, columns) + np.asarray(height)[..., None] * out
 
 
-def _frayed(count, rng):
-    """A wavering outline for one edge, ragged by loose threads; as a share of the half width."""
-    wave = gaussian_filter(rng.normal(0, 1, count), count / 12.0, mode="nearest")
-    threads = gaussian_filter(rng.normal(0, 1, count), count / 70.0, mode="nearest")
-    return 1.0 + 0.05 * wave / wave.std() + 0.022 * threads / threads.std()
-
-
-def patch(skin, *, down, across, wide, tall, turn, stitches, rng, thick=0.1, side=52):
+def patch(skin, *, down, across, wide, tall, turn, stitches, rng, thick=0.108, side=72):
     """Meshes of a patch `wide` by `tall` at a share of the way down and across a skin, and of its stitches."""
     spot = Spot(skin, down, across, turn)
-    u, v = np.meshgrid(np.linspace(-1, 1, side), np.linspace(-1, 1, side))
-    left, right, top, bottom = (_frayed(side, rng) for _ in range(4))
-    x = 0.5 * wide * u * (0.5 * (1 - u) * left[:, None] + 0.5 * (1 + u) * right[:, None]) * (1.0 + 0.08 * v)
-    y = 0.5 * tall * v * (0.5 * (1 - v) * top[None] + 0.5 * (1 + v) * bottom[None])
+    line = np.sin(np.linspace(-0.5, 0.5, side) * np.pi)  # closer toward the turned-in edge
+    u, v = np.meshgrid(line, line)
+    # a cut square with rounded corners, none of its sides quite straight
+    x = 0.5 * wide * u * (1.0 - 0.09 * v**4) * (1.0 + 0.05 * v + 0.02 * np.sin(3.0 * v + 1.0))
+    y = 0.5 * tall * v * (1.0 - 0.09 * u**4) * (1.0 - 0.04 * u + 0.02 * np.sin(3.0 * u))
     inward = 0.5 * min(wide, tall) * (1.0 - np.maximum(np.abs(u), np.abs(v)))
-    lip = np.exp(-((inward / 0.1 - 0.6) ** 2))
-    pucker = gaussian_filter(rng.normal(0, 1, u.shape), side / 14.0)
-    height = thick * (0.8 + 0.5 * lip) + 0.018 * pucker / pucker.std()
-    meshes = [slab(spot.lifted(x, y, height), spot.lifted(x, y, 0 * x - 0.04))]
+    round_edge = np.sqrt(1.0 - np.clip(1.0 - inward / 0.12, 0.0, 1.0) ** 2)
+    meshes = [slab(spot.lifted(x, y, thick * (0.15 + 0.85 * round_edge)), spot.lifted(x, y, 0 * x - 0.1))]
     for k in range(stitches):
         edge, t = divmod(4.0 * (k + 0.5) / stitches, 1.0)
-        t = 1.7 * t - 0.85 + rng.normal(0.0, 0.05)
+        t = 1.7 * t - 0.85 + rng.normal(0.0, 0.03)
         tip, along = {
             0: ((t, 1.0), (1, 0)),
             1: ((1.0, -t), (0, 1)),
@@ -59,15 +51,15 @@ def patch(skin, *, down, across, wide, tall, turn, stitches, rng, thick=0.1, sid
         middle = np.array(tip) * half
         out = np.array(tip) * (1 - np.array(along))
         reach = np.linspace(-0.17, 0.12, 9) * rng.uniform(0.75, 1.2)
-        slant = rng.normal(0.0, 0.4)
+        slant = rng.normal(0.0, 0.2)
         way = out + slant * np.array(along)
         # cloth lies stretched or gathered over a fold: the stitch keeps its own length
         tips = middle + reach[[0, -1], None] * way
         ends_apart = spot.lifted(tips[:, 0], tips[:, 1], np.zeros(2))
-        way = way * min(0.33 * rng.uniform(0.8, 1.2) / np.linalg.norm(ends_apart[1] - ends_apart[0]), 1.3)
+        way = way * min(0.42 * rng.uniform(0.8, 1.2) / np.linalg.norm(ends_apart[1] - ends_apart[0]), 1.3)
         places = middle + reach[:, None] * way
         ends = np.minimum(np.arange(9), np.arange(9)[::-1]) / 2.0
         over = np.interp(reach, [-0.2, -0.03, 0.04, 0.12], [0.95, 1.3, 0.75, 0.15]) * thick
         path = spot.lifted(places[:, 0], places[:, 1], over + 0.045 * np.clip(ends, 0, 1) - 0.05)
-        meshes.append(tube(spline(path, 14), 0.05, sides=8))
+        meshes.append(tube(*round_ends(spline(path, 16), 0.075, 4), sides=12))
     return meshes
