@@ -144,7 +144,7 @@ def cloak(solid, fineness):
     grid[..., 2] += 0.5 * wear * np.clip((down - 0.8) / 0.2, 0.0, 1.0)
     folds = gaussian_filter(pleats(down, across), 2.0 * fineness)
     skins = hemmed(thickened(grid, 0.28 - 0.05 * down, folds=folds))
-    mend = {"down": 0.79, "across": 0.625, "wide": 1.1, "tall": 1.25, "turn": 0.12, "stitches": 8}
+    mend = {"down": 0.79, "across": 0.625, "wide": 1.2, "tall": 1.4, "turn": 0.12, "stitches": 8}
     lining = _lining(solid, 40, int(240 * fineness))[-1]
     welt = tube(*round_ends(lining, 0.13), sides=16)
     return joined([slab(*skins), welt, *patch(skins[0], rng=rng, **mend)])

@@ -20,7 +20,7 @@ class Grip:
         return self.centre + radius * across + rise * self.rows[2]
 
 
-def _finger(clay, grip, turns, radii, rises, half, *, flat=0.82):
+def _finger(clay, grip, turns, radii, rises, half, *, flat=0.82, blend=0.03):
     """A stout finger feather bent about the bar; `half` are half widths along it, `flat` its share of thickness."""
     course = spline(np.column_stack([turns, radii, rises]), STEPS)
     path = np.array([grip.at(*place) for place in course])
@@ -28,7 +28,7 @@ def _finger(clay, grip, turns, radii, rises, half, *, flat=0.82):
     for k in range(STEPS - 1):
         along = 0.5 * (path[k] + path[k + 1]) - grip.centre
         out = unit(along - grip.rows[2] * (along @ grip.rows[2]))
-        clay.cone(path[k], path[k + 1], width[k], width[k + 1], flat=flat, across=out)
+        clay.cone(path[k], path[k + 1], width[k], width[k + 1], flat=flat, across=out, blend=blend)
 
 
 def hand(elbow, wrist, grip, *, bar, reach, spacing=0.4, width=0.23, thumb=2.45, crossing=0.35):
@@ -53,5 +53,5 @@ def hand(elbow, wrist, grip, *, bar, reach, spacing=0.4, width=0.23, thumb=2.45,
     turns = -thumb * np.array([0.0, 0.25, 0.5, 0.78, 1.0])
     radii = snug + width * np.array([0.3, 0.2, 0.15, 0.3, 0.42])
     rises = spacing * (1.15 - crossing * np.array([0.0, 0.1, 0.25, 0.7, 1.0]))
-    _finger(clay, grip, turns, radii, rises, width * np.array([1.1, 1.05, 1.1, 0.9, 0.62]))
+    _finger(clay, grip, turns, radii, rises, width * np.array([1.1, 1.05, 1.1, 0.9, 0.62]), blend=0.06)
     return clay

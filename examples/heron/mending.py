@@ -56,7 +56,7 @@ def patch(skin, *, down, across, wide, tall, turn, stitches, rng, thick=0.108, s
         # cloth lies stretched or gathered over a fold: the stitch keeps its own length
         tips = middle + reach[[0, -1], None] * way
         ends_apart = spot.lifted(tips[:, 0], tips[:, 1], np.zeros(2))
-        way = way * min(0.42 * rng.uniform(0.8, 1.2) / np.linalg.norm(ends_apart[1] - ends_apart[0]), 1.3)
+        way = way * min(0.35 * rng.uniform(0.8, 1.2) / np.linalg.norm(ends_apart[1] - ends_apart[0]), 1.3)
         places = middle + reach[:, None] * way
         ends = np.minimum(np.arange(9), np.arange(9)[::-1]) / 2.0
         over = np.interp(reach, [-0.2, -0.03, 0.04, 0.12], [0.95, 1.3, 0.75, 0.15]) * thick
