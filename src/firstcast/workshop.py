@@ -26,6 +26,7 @@ from firstcast.geometry.extents import extents_of
 from firstcast.geometry.mesh import Mesh
 from firstcast.io.job import Job, accepted, part_name, read_job
 from firstcast.io.meshes import read_meshes
+from firstcast.io.unheeded import unheeded
 from firstcast.report import build_report, gravest_first, station_records, unknown_acceptances
 from firstcast.route import ROUTE, Given, Order, Outcome, Progress, Source, steps_of, travel
 from firstcast.sources import dependency_digest
@@ -190,6 +191,7 @@ def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]
         )
         for name in left_out
     ]
+    found += unheeded(job)
     found += unknown_acceptances(found, job.acceptances)
     return tuple(gravest_first(accepted(found, job.acceptances)))
 

@@ -1,0 +1,40 @@
+"""Zones and mends that nothing acts on yet are told: once each, and no louder than they deserve."""
+
+import json
+
+from firstcast import cli
+from firstcast.io.unheeded import unheeded
+from firstcast.vocabulary import Verdict
+from small_job import write_small_job
+from watchman_job import GOOD, read
+
+ZONE = '[[zone]]\nname = "{}"\nmeaning = "{}"\npart = "body"\n'
+
+
+def test_a_job_without_zones_and_mends_is_told_nothing(folder):
+    text = GOOD.partition("[[zone]]")[0]
+    assert unheeded(read(folder, text)) == ()
+
+
+def test_each_meaning_is_told_once_and_only_what_may_not_hold_asks_for_a_look(folder):
+    more = [ZONE.format(*zone) for zone in (("eye", "precious"), ("hem", "no change"), ("belt", "no carry"))]
+    found = {finding.code: finding for finding in unheeded(read(folder, GOOD + "".join(more)))}
+    assert {code: finding.verdict for code, finding in found.items()} == {
+        "zone-no-carry": Verdict.SOUND,
+        "zone-no-change": Verdict.WATCH,
+        "zone-precious": Verdict.SOUND,
+        "mend-not-made": Verdict.WATCH,
+    }
+    assert "Zones 'face', 'eye' (precious)" in found["zone-precious"].says
+    assert "'hem'" in found["zone-no-change"].says
+    assert "plan/own-piece/1a2b3c" in found["mend-not-made"].says
+    assert all(finding.mend.endswith(".") for finding in found.values())
+
+
+def test_the_report_of_a_run_tells_them(tmp_path):
+    zone = '[[zone]]\nname = "top"\nmeaning = "no change"\npart = "knob"\n\n[process]'
+    job = write_small_job(tmp_path, changes={"[process]": zone})
+    assert cli.main(["run", "--quiet", str(job)]) == cli.DONE
+    report = json.loads((job / "report.json").read_text(encoding="utf-8"))
+    told = {finding["code"]: finding["verdict"] for finding in report["findings"]}
+    assert told["zone-no-change"] == "watch"
