@@ -8,6 +8,7 @@ Schema 1, all lengths in millimetres:
     files      [{path, piece, bytes, blake2b}], paths from the job's folder
     proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}]}
     error_budget  [{piece, source, mm}]
+    cautions   [text], of the process chosen; data sheets, local codes and licensed practice come first
 
 A finding is {id, station, code, verdict, part, says, mend, place_mm, measured, limit, unit, accepted}.
 """
@@ -101,6 +102,7 @@ def build_report(
     proof: Mapping[str, Any],
     files: Sequence[Mapping[str, Any]],
     error_budget: Sequence[Mapping[str, Any]],
+    cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
     """The whole report; see the module's docstring for its keys.
 
@@ -120,4 +122,5 @@ def build_report(
         "files": [{**file, "path": f"{folder_of(released)}/{file['path']}"} for file in files],
         "proof": dict(proof),
         "error_budget": [dict(entry) for entry in error_budget],
+        "cautions": list(cautions),
     }

@@ -168,6 +168,7 @@ def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
             proof=publishing.joint_proof(masters),
             files=publishing.file_records(masters),
             error_budget=publishing.error_budget(outcome, order),
+            cautions=outcome.get("plan").field("cautions"),
         )
         publishing.publish(outputs, masters, pictures, report)
         file_keys = {part.file.key for part, _ in parts.values()}

@@ -109,3 +109,25 @@ def test_cautions_follow_the_materials_and_the_data_sheet_comes_first():
     assert not any("explode" in line for line in resin)
     assert any("isocyanates" in line for line in resin)
     assert not any("photopolymer" in line for line in tool)
+
+
+@pytest.mark.parametrize(
+    ("chosen", "warned"),
+    [
+        ({"cast": "epoxy"}, "Epoxy"),
+        ({"mould": "tin-silicone-30a"}, "tin-cure"),
+        ({"mould": "addition-silicone-30a", "cast": "tin-lead-free"}, "vacuum chambers"),
+        ({"mould": "steel-tool", "cast": "abs"}, "licensed shop"),
+        ({"paint": "airbrushed"}, "respirator"),
+        ({"cast": "zinc"}, "fume"),
+    ],
+)
+def test_each_material_that_hurts_has_its_caution(chosen, warned):
+    assert any(warned in line for line in cautions(tags_of(ProcessKind.TWO_PART_BLOCK, materials(**chosen))))
+
+
+def test_earlier_generations_are_cautioned_about_too():
+    last = materials(mould="vulcanised-rubber", cast="tin-lead-free")
+    first = (choose("mould", "addition-silicone-30a"), choose("cast", "polyurethane"))
+    assert not any("isocyanates" in line for line in cautions(tags_of(ProcessKind.SPIN_DISC, last)))
+    assert any("isocyanates" in line for line in cautions(tags_of(ProcessKind.SPIN_DISC, last, [first])))

@@ -15,6 +15,12 @@ GOLDEN = Path(__file__).parent / "route_card.txt"
 LONG = "34 mm³ of rubber is locked behind the cloak and must stretch 1.8 times (1.4 to 2.3) to come free"
 
 
+CAUTIONS = (
+    "The material's data sheet, local codes and licensed practice come first.",
+    "Water and molten metal explode: everything that meets the melt is dry and warm; face shield, gloves, apron.",
+)
+
+
 def record(name, verdict="sound", piece="", part="", seconds=0.25, says=""):
     return {
         "name": name, "piece": piece, "part": part, "gives": "", "verdict": verdict, "seconds": seconds,
@@ -87,6 +93,7 @@ def report(pieces=("body", "left arm", "lantern"), count=13, proof=True):
             {"piece": "body", "source": "reduce", "mm": 0.0078},
             {"piece": "body", "source": "layers", "mm": 0.025},
         ],
+        cautions=CAUTIONS,
     )
 
 
@@ -123,6 +130,14 @@ def test_every_shown_finding_says_what_where_how_much_and_its_id():
         assert "({:.1f}, {:.1f}, {:.1f}) mm".format(*note.place_mm) in text
     assert text.count("measured 1.8, limit 1.5") == 10
     assert "accepted: pulled by hand" in text
+
+
+def test_every_caution_stands_on_the_card_whatever_else_is_folded():
+    text = " ".join(card_text(report(count=40)).split())
+    assert all(caution in text for caution in CAUTIONS)
+    drawn = " ".join(text.text for text in draw_card(report(count=40)).texts)
+    assert all(caution in drawn for caution in CAUTIONS)
+    assert "Cautions" not in card_text({**report(), "cautions": []})
 
 
 def test_parts_of_a_station_are_folded_and_their_seconds_added():

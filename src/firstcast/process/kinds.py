@@ -152,10 +152,14 @@ def cautions(tags: set[str]) -> tuple[str, ...]:
     )
 
 
-def tags_of(kind: ProcessKind, materials: Materials) -> set[str]:
-    """Words by which cautions are chosen."""
-    tags = {kind.value, materials.cast.key, materials.cast.family, materials.mould.chemistry}
-    if materials.cast.family == "metal-lead":
+def tags_of(
+    kind: ProcessKind, materials: Materials, earlier: Sequence[tuple[Mould, Casting]] = ()
+) -> set[str]:
+    """Words by which cautions are chosen: of the process, and of every generation's mould and casting."""
+    tags = {kind.value, materials.paint.key}
+    for mould, cast in (*earlier, (materials.mould, materials.cast)):
+        tags |= {mould.chemistry, cast.key, cast.family}
+    if "metal-lead" in tags:
         tags.add("metal")
     if kind is not ProcessKind.HARD_TOOL:
         tags.add("photopolymer")

@@ -48,6 +48,7 @@ class Card:
     proof: tuple[ProofRow, ...]
     files: tuple[str, ...]
     budget: tuple[str, ...]
+    cautions: tuple[str, ...]
 
     @property
     def pieces(self) -> tuple[str, ...]:
@@ -185,4 +186,5 @@ def card_of(report: Mapping[str, Any]) -> Card:
         proof=_proof_rows(proof),
         files=_files(report.get("files") or ()),
         budget=_budget(report.get("error_budget") or ()),
+        cautions=tuple(map(str, report.get("cautions") or ())),
     )

@@ -172,6 +172,22 @@ def _draw_proof(page: Page, card: Card, top: float) -> float:
     return y + 10
 
 
+def _draw_cautions(page: Page, card: Card, top: float) -> float:
+    """The cautions of the process, below everything else; returns the height at which they end."""
+    if not card.cautions:
+        return top
+    page.line([(MARGIN_PX, top), (WIDE_PX - MARGIN_PX, top)], width_px=1.2)
+    y = top + 44
+    page.label((MARGIN_PX, y), "cautions", size_px=19)
+    y += 32
+    for caution in card.cautions:
+        for line in wrap(caution, 21.0, WIDE_PX - 2 * MARGIN_PX, 4):
+            page.text((MARGIN_PX, y), line, size_px=21)
+            y += 25
+        y += 6
+    return y
+
+
 def _draw_heading(page: Page, card: Card) -> float:
     y = MARGIN_PX + 44.0
     right = WIDE_PX - MARGIN_PX
@@ -194,7 +210,8 @@ def _draw(page: Page, card: Card) -> float:
     y = _draw_heading(page, card)
     y = _draw_route(page, card, y)
     y = _draw_notes(page, card, y + 16)
-    return _draw_proof(page, card, y + 16)
+    y = _draw_proof(page, card, y + 16)
+    return _draw_cautions(page, card, y + 16)
 
 
 def draw_card(report: Mapping[str, Any]) -> Page:

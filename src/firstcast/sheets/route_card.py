@@ -123,4 +123,8 @@ def card_text(report: Mapping[str, Any]) -> str:
         lines += ["", "Written"]
         for line in card.files:
             lines += _folded(line, 4, "  ")
+    if card.cautions:
+        lines += ["", "Cautions"]
+        for line in card.cautions:
+            lines += _folded(line, 4, "  ")
     return "\n".join(line.rstrip() for line in lines)

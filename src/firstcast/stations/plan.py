@@ -183,7 +183,7 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
         size_steps=steps,
         who_allows=allowances,
         materials=materials,
-        cautions=kinds.cautions(kinds.tags_of(settings.kind, materials)),
+        cautions=kinds.cautions(kinds.tags_of(settings.kind, materials, earlier)),
         says=f"{settings.kind.value} on {settings.printer}; least wall {limits.wall_mm.likely:g} mm, "
         f"least gap {limits.gap_mm.likely:g} mm, lattice {limits.pitch_mm[0]:g} mm",
         findings=tuple(findings),
