@@ -57,6 +57,28 @@ def test_flat_triangles_in_a_slanted_plane_equal_rational_arithmetic():
     assert met > 50
 
 
+@pytest.mark.parametrize("shared", [0, 1, 2])
+@pytest.mark.parametrize("flat", [True, False])
+def test_pairs_that_share_some_corners_equal_rational_arithmetic(shared, flat):
+    """Touching at places and edges, folded, within one another; every turn of the rows; slivers a last digit wide."""
+    rng = np.random.default_rng(SEED + shared)
+    met = apart = 0
+    for round_ in range(150):
+        cells = rng.permutation(np.stack(np.meshgrid(*[np.arange(4)] * 3), axis=-1).reshape(-1, 3))
+        cells = cells[cells[:, 2] == 0] if flat else cells
+        points = (cells[: 6 - shared] * [1.0, 0.7, 1.0] + 0.3).astype(np.float32)
+        if round_ % 3 == 0:
+            points[2, :2] = (points[0, :2] + points[1, :2]) / np.float32(2.0)
+            points[2, 0] = np.nextafter(points[2, 0], np.float32(9.0))
+        triangles = np.array([[0, 1, 2], [*range(shared), *range(3, 6 - shared)]], np.int32)
+        triangles = np.array([rng.permutation(row) for row in triangles], np.int32)[rng.permutation(2)]
+        truth = slow_pairs(points, triangles)
+        assert crossings(points, triangles).pairs == truth
+        met, apart = met + truth, apart + 1 - truth
+    assert apart > 10
+    assert met > 10 or (shared == 2 and not flat)
+
+
 def test_random_overlapping_solids_equal_cgal():
     cgal = pytest.importorskip("igl.copyleft.cgal")
     rng = np.random.default_rng(SEED)

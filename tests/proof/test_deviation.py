@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firstcast.proof import distances
+from firstcast.proof import _columns, distances
 from firstcast.proof._certify import BEYOND, OPEN, WITHIN
 from firstcast.proof._nearest import squared_distance
+from firstcast.proof._tree import WIDTH
 from firstcast.proof.tree import build_tree
 
 from . import solids
@@ -20,18 +21,33 @@ def tree_of(mesh):
     return build_tree(mesh[0][mesh[1]].astype(np.float64))
 
 
-def test_the_tree_holds_each_triangle_once_and_boxes_hold_their_triangles():
-    points, triangles = solids.torus()
-    tree = tree_of((points, triangles))
-    assert np.array_equal(np.sort(tree.order), np.arange(len(triangles)))
-    count = len(triangles)
-    for leaf in range(tree.leaves):
-        node = tree.leaves + leaf
-        inside = tree.corners[leaf * count // tree.leaves : (leaf + 1) * count // tree.leaves].reshape(-1, 3)
-        while node:
-            assert (inside >= tree.boxes[node, :3]).all()
-            assert (inside <= tree.boxes[node, 3:]).all()
-            node //= 2
+@pytest.mark.parametrize("count", [1, 2, 16, 17, 256, 257, 4097])
+def test_the_tree_holds_each_triangle_once_and_boxes_hold_their_triangles(count):
+    """Full groups, one triangle more, and coordinates that float32 can't hold."""
+    corners = np.random.default_rng(SEED).normal(scale=1e3, size=(count, 3, 3))
+    tree = build_tree(corners)
+    assert np.array_equal(np.sort(tree.order), np.arange(count))
+    assert np.array_equal(tree.corners, corners[tree.order])
+    held = []
+    waiting = [(0, np.full(3, -np.inf), np.full(3, np.inf))]
+    while waiting:
+        group, low, high = waiting.pop()
+        for j in range(WIDTH):
+            least, most = tree.boxes[group, :3, j], tree.boxes[group, 3:, j]
+            if np.isinf(least).any():
+                assert (least == np.inf).all()
+                assert (most == -np.inf).all()
+                continue
+            assert (low <= least).all()
+            assert (most <= high).all()
+            if group < tree.leaves:
+                waiting.append((WIDTH * group + 1 + j, least, most))
+                continue
+            t = WIDTH * (group - tree.leaves) + j
+            assert (tree.corners[t] > least).all()
+            assert (tree.corners[t] < most).all()
+            held.append(t)
+    assert sorted(held) == list(range(count))
 
 
 @pytest.mark.parametrize(
@@ -84,6 +100,27 @@ def test_windings_on_the_very_lines_of_the_triangles():
     assert (distances.windings(tree, inside + np.array([2.0, 0, 0])) == 0).all()
 
 
+@pytest.mark.parametrize("on_lines", [False, True])
+def test_windings_agree_on_all_six_ways_out(on_lines):
+    """Closed triangles are crossed as often on any way; a box's corners and edges lie on the ways themselves."""
+    if on_lines:
+        tree = tree_of(solids.box((2, 2, 2), subdivisions=3))
+        points = np.stack(np.meshgrid(*[np.arange(-1.5, 1.6, 0.25)] * 3), axis=-1).reshape(-1, 3)
+        points = points[(np.abs(points) != 1.0).all(axis=1)]
+        truth = (np.abs(points) < 1.0).all(axis=1)
+    else:
+        tree = tree_of(
+            solids.together(solids.ball(3.0, 3), solids.ball(3.0, 3, (2.0, 0.4, 0.1)), solids.torus())
+        )
+        points = np.random.default_rng(SEED).uniform(-13, 13, (4000, 3)) * [1, 1, 0.3]
+        truth = distances.windings(tree, points)
+    for way in range(6):
+        found = np.empty(len(points), np.int32)
+        ways = np.full(len(points), way)
+        _columns.windings(0, len(points), points, ways, tree.corners, tree.boxes, tree.leaves, found)
+        assert np.array_equal(found, truth)
+
+
 def test_samples_are_spread_by_area():
     corners = np.array([[[0, 0, 0], [1, 0, 0], [0, 1, 0]], [[5, 0, 0], [8, 0, 0], [5, 3, 0]]], np.float64)
     points, rows = distances.spread_points(corners, 10_000)
@@ -124,6 +161,26 @@ def test_a_hair_above_the_truth_is_proved_and_a_hair_below_is_not():
     assert distances.certify(tree, tilted, 0.02 - 1e-4).state.tolist() == [BEYOND]
     state = distances.certify(tree, tilted, 0.02 - 1e-9)
     assert state.state.tolist() in ([OPEN], [BEYOND])
+
+
+@pytest.mark.parametrize("tolerance", [0.3, 1.0, 3.0])
+def test_the_bound_is_never_below_a_dense_search_among_loose_triangles(tolerance):
+    """Loose triangles and slivers lie near several others at once, none of which need hold a whole one."""
+    rng = np.random.default_rng(SEED)
+    soup = rng.uniform(-5, 5, (300, 1, 3)) + rng.normal(scale=2.0, size=(300, 3, 3))
+    faces = rng.uniform(-5, 5, (200, 1, 3)) + rng.normal(scale=1.0, size=(200, 3, 3))
+    faces[::4, 2] = faces[::4, 0] + 0.4 * (faces[::4, 1] - faces[::4, 0]) + 1e-7
+    tree = build_tree(soup)
+    found = distances.certify(tree, faces, tolerance)
+    share = np.stack(np.meshgrid(np.linspace(0, 1, 21), np.linspace(0, 1, 21)), axis=-1).reshape(-1, 2)
+    share = share[share.sum(axis=1) <= 1.0]
+    weights = np.concatenate([1.0 - share.sum(axis=1, keepdims=True), share], axis=1)
+    points = np.einsum("kc,mcx->mkx", weights, faces)
+    farthest = distances.nearest(tree, points.reshape(-1, 3)).distance.reshape(len(faces), -1).max(axis=1)
+    assert (farthest <= found.bound + 1e-12).all()
+    assert (found.bound[found.state == WITHIN] <= tolerance).all()
+    assert (found.state[farthest > tolerance + 1e-12] != WITHIN).all()
+    assert (found.state == WITHIN).any()
 
 
 def test_bounds_and_distances_are_the_same_on_one_thread(monkeypatch):

@@ -4,6 +4,7 @@ import numpy as np
 
 from firstcast.compiling import kernel
 from firstcast.proof._nearest import squared_distance
+from firstcast.proof._tree import DEPTH, WIDTH, box_distances
 
 
 @kernel
@@ -27,33 +28,27 @@ def sharpest_turns(start, stop, points, reaches, nearest, corners, boxes, leaves
 
     points (n, 3), reaches (n,), nearest (n,) int64: places in the tree. Fills cosine (n,).
     """
-    count = corners.shape[0]
-    nodes = np.empty(128, dtype=np.int64)
+    groups = np.empty(DEPTH, dtype=np.int64)
+    apart = np.empty(WIDTH)
     for row in range(start, stop):
-        x, y, z, reach = points[row, 0], points[row, 1], points[row, 2], reaches[row]
+        x, y, z, reach = points[row, 0], points[row, 1], points[row, 2], reaches[row] * reaches[row]
         nx, ny, nz = _unit_normal(corners, nearest[row])
         least = 1.0
-        nodes[0] = 1
+        groups[0] = 0
         top = 1
         while top > 0:
             top -= 1
-            node = nodes[top]
-            if (
-                x < boxes[node, 0] - reach
-                or x > boxes[node, 3] + reach
-                or y < boxes[node, 1] - reach
-                or y > boxes[node, 4] + reach
-                or z < boxes[node, 2] - reach
-                or z > boxes[node, 5] + reach
-            ):
-                continue
-            if node < leaves:
-                nodes[top], nodes[top + 1] = 2 * node, 2 * node + 1
-                top += 2
-                continue
-            leaf = node - leaves
-            for t in range(leaf * count // leaves, (leaf + 1) * count // leaves):
-                if squared_distance(x, y, z, corners, t) <= reach * reach:
+            group = groups[top]
+            box_distances(x, y, z, boxes, group, apart)
+            for j in range(WIDTH):
+                if apart[j] > reach:
+                    continue
+                if group < leaves:
+                    groups[top] = WIDTH * group + 1 + j
+                    top += 1
+                    continue
+                t = WIDTH * (group - leaves) + j
+                if squared_distance(x, y, z, corners, t) <= reach:
                     ux, uy, uz = _unit_normal(corners, t)
                     if ux != 0.0 or uy != 0.0 or uz != 0.0:
                         least = min(least, nx * ux + ny * uy + nz * uz)

@@ -5,6 +5,7 @@ import numpy as np
 from firstcast.compiling import kernel
 from firstcast.proof._exact import flat_axis
 from firstcast.proof._meet import triangles_meet
+from firstcast.proof._tree import DEPTH, WIDTH, box_gaps
 
 
 @kernel
@@ -15,64 +16,41 @@ def without_area(start, stop, points, triangles, out):
 
 
 @kernel
-def _boxes_apart(points, triangles, first, second):
-    for axis in range(3):
-        a = points[triangles[first, 0], axis]
-        b = points[triangles[first, 1], axis]
-        c = points[triangles[first, 2], axis]
-        d = points[triangles[second, 0], axis]
-        e = points[triangles[second, 1], axis]
-        f = points[triangles[second, 2], axis]
-        if max(a, max(b, c)) < min(d, min(e, f)) or max(d, max(e, f)) < min(a, min(b, c)):
-            return True
-    return False
+def crossings(start, stop, points, triangles, flat, boxes, leaves, partner, found):
+    """Crossings of the triangles start..stop with later ones.
 
-
-@kernel
-def crossings_of_leaves(start, stop, points, triangles, flat, boxes, leaves, partner, found):
-    """Crossings of the triangles of leaves start..stop with themselves and with later leaves.
-
-    `triangles` (m, 3) int32 and `flat` (m,) bool in the order of the tree. Fills, for each triangle of
-    those leaves, `partner` (the first triangle it crosses, or -1) and `found` (how many later ones).
+    `triangles` (m, 3) int64 and `flat` (m,) bool in the order of the tree. Fills, for each of those triangles,
+    `partner` (the first later triangle that it crosses, or -1) and `found` (how many).
     """
-    count = triangles.shape[0]
-    stack = np.empty(128, dtype=np.int64)
-    widths = np.empty(128, dtype=np.int64)
-    for leaf in range(start, stop):
-        own = leaves + leaf
-        begin = leaf * count // leaves
-        end = (leaf + 1) * count // leaves
-        for t in range(begin, end):
-            partner[t] = -1
-            found[t] = 0
-        stack[0], widths[0] = 1, leaves
+    groups = np.empty(DEPTH, dtype=np.int64)
+    apart = np.empty(WIDTH)
+    low = np.empty(3)
+    high = np.empty(3)
+    rows = np.empty(6, dtype=np.int64)
+    sides = np.empty(6, dtype=np.int64)
+    for t in range(start, stop):
+        partner[t] = -1
+        found[t] = 0
+        if flat[t]:
+            continue
+        group, j = leaves + t // WIDTH, t % WIDTH
+        for axis in range(3):
+            low[axis], high[axis] = boxes[group, axis, j], boxes[group, 3 + axis, j]
+        groups[0] = 0
         top = 1
         while top > 0:
             top -= 1
-            node, width = stack[top], widths[top]
-            last = (node + 1) * width - 1 - leaves
-            if last < leaf:
-                continue
-            apart = False
-            for axis in range(3):
-                if boxes[node, axis] > boxes[own, 3 + axis] or boxes[own, axis] > boxes[node, 3 + axis]:
-                    apart = True
-            if apart:
-                continue
-            if width > 1:
-                stack[top], widths[top] = 2 * node, width // 2
-                stack[top + 1], widths[top + 1] = 2 * node + 1, width // 2
-                top += 2
-                continue
-            other_begin = last * count // leaves
-            other_end = (last + 1) * count // leaves
-            for t in range(begin, end):
-                if flat[t]:
+            group = groups[top]
+            box_gaps(low, high, boxes, group, apart)
+            for j in range(WIDTH):
+                if apart[j] > 0.0:
                     continue
-                for u in range(max(other_begin, t + 1), other_end):
-                    if flat[u] or _boxes_apart(points, triangles, t, u):
-                        continue
-                    if triangles_meet(points, triangles, t, u):
-                        if found[t] == 0:
-                            partner[t] = u
-                        found[t] += 1
+                if group < leaves:
+                    groups[top] = WIDTH * group + 1 + j
+                    top += 1
+                    continue
+                u = WIDTH * (group - leaves) + j
+                if u > t and not flat[u] and triangles_meet(points, triangles, t, u, rows, sides):
+                    found[t] += 1
+                    if partner[t] < 0 or u < partner[t]:
+                        partner[t] = u

@@ -77,11 +77,12 @@ def _add_triple(expansion, length, sign, points, a, b, c):
 @kernel
 def _side_of_plane_exactly(points, a, b, c, d):
     expansion = np.empty(64)
-    more = np.int64(1)  # not literals: each would compile the callee again
-    length = _add_triple(expansion, np.int64(0), more, points, b, c, d)
-    length = _add_triple(expansion, length, -more, points, a, c, d)
-    length = _add_triple(expansion, length, more, points, a, b, d)
-    length = _add_triple(expansion, length, -more, points, a, b, c)
+    length = np.int64(0)  # not literals: each would compile the callee again
+    sign = np.int64(1)
+    for _ in range(4):
+        length = _add_triple(expansion, length, sign, points, b, c, d)
+        a, b, c, d = b, c, d, a
+        sign = -sign
     if length == 0:
         return 0
     return 1 if expansion[length - 1] > 0.0 else -1
@@ -143,13 +144,11 @@ def side_of_line(points, axis, a, b, c):
     if -value > bound:
         return -1
     expansion = np.empty(8)
-    length = 0
-    length = grow(expansion, length, points[b, i] * points[c, j])
-    length = grow(expansion, length, -points[b, j] * points[c, i])
-    length = grow(expansion, length, points[a, i] * points[b, j])
-    length = grow(expansion, length, -points[a, j] * points[b, i])
-    length = grow(expansion, length, points[c, i] * points[a, j])
-    length = grow(expansion, length, -points[c, j] * points[a, i])
+    length = np.int64(0)
+    for _ in range(3):
+        length = grow(expansion, length, points[a, i] * points[b, j])
+        length = grow(expansion, length, -points[a, j] * points[b, i])
+        a, b, c = b, c, a
     if length == 0:
         return 0
     return 1 if expansion[length - 1] > 0.0 else -1

@@ -2,9 +2,11 @@
 
 Both triangles must have area. Meeting includes touching: a sound surface does neither.
 
-The far end of what two triangles have in common lies on an edge of one of them, so that edges against
-triangles decide (P. Guigue & O. Devillers, Fast and robust triangle-triangle overlap test using
-orientation predicates, Journal of Graphics Tools 8 (2003), for the signs).
+Two triangles are six `rows` of points: 0 to 2 the corners of the first, 3 to 5 those of the second, each turned
+so that the corners that they share come first. The far end of what they have in common lies on an edge of one of
+them, so that edges against triangles decide (P. Guigue & O. Devillers, Fast and robust triangle-triangle overlap
+test using orientation predicates, Journal of Graphics Tools 8 (2003), for the signs). An edge with a shared
+corner meets the other's plane there and nowhere else, unless both triangles lie in one plane.
 """
 
 from firstcast.compiling import kernel
@@ -12,16 +14,38 @@ from firstcast.proof._exact import flat_axis, side_of_line, side_of_plane
 
 
 @kernel
-def _pierces(points, u, v, side_u, side_v, a, b, c):
-    """Whether the edge u, v, which isn't in the plane of a, b, c, meets that triangle."""
-    if side_u * side_v > 0 or (side_u == 0 and side_v == 0):
+def _pair_up(triangles, first, second, rows):
+    """Fill rows (6,) with the corners of two triangles; gives how many they share."""
+    shared = 0
+    start = 0
+    other_start = 0
+    for k in range(3):
+        for m in range(3):
+            if triangles[first, k] == triangles[second, m]:
+                shared += 1
+                start += k
+                other_start += m
+    if shared == 2:  # the one that is not shared comes last
+        start, other_start = 4 - start, 4 - other_start
+    for k in range(3):
+        rows[k] = triangles[first, (start + k) % 3]
+        rows[3 + k] = triangles[second, (other_start + k) % 3]
+    return shared
+
+
+@kernel
+def _pierces(points, rows, sides, u, v, other):
+    """Whether the edge from row u to row v meets the triangle that begins at row `other`; not if in its plane."""
+    if sides[u] * sides[v] > 0 or (sides[u] == 0 and sides[v] == 0):
         return False
-    x = side_of_plane(points, u, v, a, b)
-    y = side_of_plane(points, u, v, b, c)
-    if x * y < 0:
-        return False
-    z = side_of_plane(points, u, v, c, a)
-    return x * z >= 0 and y * z >= 0
+    least, most = 1, -1
+    for k in range(3):
+        a, b = rows[other + k], rows[other + (k + 1) % 3]
+        side = side_of_plane(points, rows[u], rows[v], a, b)
+        least, most = min(least, side), max(most, side)
+        if least < 0 and most > 0:
+            return False
+    return True
 
 
 @kernel
@@ -29,11 +53,7 @@ def _segments_meet(points, axis, p, q, a, b):
     """Whether two segments of one plane meet, ends included."""
     s = side_of_line(points, axis, p, q, a)
     t = side_of_line(points, axis, p, q, b)
-    if s * t > 0:
-        return False
-    u = side_of_line(points, axis, a, b, p)
-    v = side_of_line(points, axis, a, b, q)
-    if u * v > 0:
+    if s * t > 0 or side_of_line(points, axis, a, b, p) * side_of_line(points, axis, a, b, q) > 0:
         return False
     if s == 0 and t == 0:
         for k in ((axis + 1) % 3, (axis + 2) % 3):
@@ -45,118 +65,55 @@ def _segments_meet(points, axis, p, q, a, b):
 
 
 @kernel
-def _in_triangle(points, axis, p, a, b, c):
-    """Whether p lies in the triangle, rim included, all in one plane."""
-    turn = side_of_line(points, axis, a, b, c)
-    return (
-        side_of_line(points, axis, a, b, p) * turn >= 0
-        and side_of_line(points, axis, b, c, p) * turn >= 0
-        and side_of_line(points, axis, c, a, p) * turn >= 0
-    )
-
-
-@kernel
-def _meet_in_plane(points, p, q):
-    """Two triangles of one plane without common corner."""
-    axis = flat_axis(points, p[0], p[1], p[2])
-    for i in range(3):
-        for j in range(3):
-            if _segments_meet(points, axis, p[i], p[(i + 1) % 3], q[j], q[(j + 1) % 3]):
+def _meet_in_plane(points, rows, shared):
+    """Two triangles of one plane that share at most two corners."""
+    axis = flat_axis(points, rows[0], rows[1], rows[2])
+    for half in range(0, 6, 3):
+        turn = side_of_line(points, axis, rows[half], rows[half + 1], rows[half + 2])
+        for corner in range(3 - half + shared, 6 - half):
+            inside = True
+            for k in range(3):
+                # Only sides through all shared corners: near them a triangle is a wedge or a half-plane.
+                if (shared > 0 and k == 1) or (shared > 1 and k == 2):
+                    continue
+                a, b = rows[half + k], rows[half + (k + 1) % 3]
+                inside = inside and side_of_line(points, axis, a, b, rows[corner]) * turn >= 0
+            if inside:
                 return True
-    return _in_triangle(points, axis, p[0], q[0], q[1], q[2]) or _in_triangle(
-        points, axis, q[0], p[0], p[1], p[2]
-    )
+    if shared == 0:
+        for i in range(3):
+            for j in range(3):
+                a, b = rows[3 + j], rows[3 + (j + 1) % 3]
+                if _segments_meet(points, axis, rows[i], rows[(i + 1) % 3], a, b):
+                    return True
+    return False
 
 
 @kernel
-def _meet_apart(points, p, q):
-    """Two triangles without common corner."""
-    s0 = side_of_plane(points, p[0], p[1], p[2], q[0])
-    s1 = side_of_plane(points, p[0], p[1], p[2], q[1])
-    s2 = side_of_plane(points, p[0], p[1], p[2], q[2])
-    if s0 == s1 and s1 == s2:
-        return _meet_in_plane(points, p, q) if s0 == 0 else False
-    t0 = side_of_plane(points, q[0], q[1], q[2], p[0])
-    t1 = side_of_plane(points, q[0], q[1], q[2], p[1])
-    t2 = side_of_plane(points, q[0], q[1], q[2], p[2])
-    if t0 == t1 and t1 == t2:
-        return False
-    return (
-        _pierces(points, q[0], q[1], s0, s1, p[0], p[1], p[2])
-        or _pierces(points, q[1], q[2], s1, s2, p[0], p[1], p[2])
-        or _pierces(points, q[2], q[0], s2, s0, p[0], p[1], p[2])
-        or _pierces(points, p[0], p[1], t0, t1, q[0], q[1], q[2])
-        or _pierces(points, p[1], p[2], t1, t2, q[0], q[1], q[2])
-        or _pierces(points, p[2], p[0], t2, t0, q[0], q[1], q[2])
-    )
-
-
-@kernel
-def _in_wedge(points, axis, turn, v, a, b, p):
-    """Whether the ray from v to p runs in the wedge from v that a and b span, sides included."""
-    return side_of_line(points, axis, v, a, p) * turn >= 0 and side_of_line(points, axis, v, p, b) * turn >= 0
-
-
-@kernel
-def _meet_at_corner(points, v, a, b, c, d):
-    """Triangles v, a, b and v, c, d: whether they meet elsewhere than in v."""
-    sa = side_of_plane(points, v, c, d, a)
-    sb = side_of_plane(points, v, c, d, b)
-    if sa * sb > 0:
-        return False
-    if sa == 0 and sb == 0:
-        axis = flat_axis(points, v, a, b)
-        first = side_of_line(points, axis, v, a, b)
-        second = side_of_line(points, axis, v, c, d)
-        return (
-            _in_wedge(points, axis, first, v, a, b, c)
-            or _in_wedge(points, axis, first, v, a, b, d)
-            or _in_wedge(points, axis, second, v, c, d, a)
-            or _in_wedge(points, axis, second, v, c, d, b)
-        )
-    sc = side_of_plane(points, v, a, b, c)
-    sd = side_of_plane(points, v, a, b, d)
-    if sc * sd > 0:
-        return False
-    return _pierces(points, a, b, sa, sb, v, c, d) or _pierces(points, c, d, sc, sd, v, a, b)
-
-
-@kernel
-def _meet_at_edge(points, u, v, a, b):
-    """Triangles u, v, a and u, v, b: whether they are folded flat onto one another."""
-    if side_of_plane(points, u, v, a, b) != 0:
-        return False
-    axis = flat_axis(points, u, v, a)
-    return side_of_line(points, axis, u, v, a) * side_of_line(points, axis, u, v, b) > 0
-
-
-@kernel
-def triangles_meet(points, triangles, first, second):
+def triangles_meet(points, triangles, first, second, rows, sides):
     """Whether two triangles of a mesh meet elsewhere than in shared corners. Both must have area.
 
-    points (n, 3) float64, exact in float32; triangles (m, 3) int32.
+    points (n, 3) float64, exact in float32; triangles (m, 3) int64; rows and sides (6,) int64 are room.
     """
-    p = (triangles[first, 0], triangles[first, 1], triangles[first, 2])
-    q = (triangles[second, 0], triangles[second, 1], triangles[second, 2])
-    shared = 0
-    i = j = -1
-    loose = 0
-    loose_other = 0
-    for k in range(3):
-        found = -1
-        for m in range(3):
-            if p[k] == q[m]:
-                found = m
-        if found >= 0:
-            shared += 1
-            i, j = k, found
-            loose_other += found
-        else:
-            loose = k
-    if shared == 0:
-        return _meet_apart(points, p, q)
-    if shared == 1:
-        return _meet_at_corner(points, p[i], p[(i + 1) % 3], p[(i + 2) % 3], q[(j + 1) % 3], q[(j + 2) % 3])
-    if shared == 2:
-        return _meet_at_edge(points, p[(loose + 1) % 3], p[(loose + 2) % 3], p[loose], q[3 - loose_other])
-    return True
+    shared = _pair_up(triangles, first, second, rows)
+    if shared == 3:
+        return True
+    for half in range(0, 6, 3):
+        other = 3 - half
+        least, most = 1, -1
+        for k in range(3):
+            side = 0
+            if k >= shared:
+                side = side_of_plane(points, rows[other], rows[other + 1], rows[other + 2], rows[half + k])
+                least, most = min(least, side), max(most, side)
+            sides[half + k] = side
+        if least > 0 or most < 0:
+            return False
+        if least == 0 and most == 0:
+            return _meet_in_plane(points, rows, shared)
+    for half in range(0, 6, 3):
+        for k in range(shared, 3):
+            after = (k + 1) % 3
+            if after >= shared and _pierces(points, rows, sides, half + k, half + after, 3 - half):
+                return True
+    return False

@@ -3,6 +3,7 @@
 import numpy as np
 
 from firstcast.compiling import kernel
+from firstcast.proof._tree import WIDTH, box_distances, search_room
 
 _NO_AREA = 1e-20
 """Squared sine of the angle below which a triangle is measured by its edges: its normal would be noise."""
@@ -75,11 +76,46 @@ def squared_distance(x, y, z, corners, t):
 
 
 @kernel
-def _squared_distance_to_box(x, y, z, boxes, node):
-    dx = max(0.0, max(boxes[node, 0] - x, x - boxes[node, 3]))
-    dy = max(0.0, max(boxes[node, 1] - y, y - boxes[node, 4]))
-    dz = max(0.0, max(boxes[node, 2] - z, z - boxes[node, 5]))
-    return dx * dx + dy * dy + dz * dz
+def search(x, y, z, guess, tree, room):
+    """Squared distance to, and place of, the triangle of a tree (corners, boxes, leaves) nearest to a point.
+
+    `guess` is a triangle to begin with: the nearer, the less is searched. Of triangles equally near, any may be
+    named. For `room` see `search_room`.
+    """
+    corners, boxes, leaves = tree
+    groups, bounds, apart = room
+    nearest = guess
+    best = squared_distance(x, y, z, corners, guess)
+    groups[0] = 0
+    bounds[0] = 0.0
+    top = 1
+    while top > 0:
+        top -= 1
+        group = groups[top]
+        if bounds[top] >= best:
+            continue
+        box_distances(x, y, z, boxes, group, apart)
+        if group >= leaves:
+            for j in range(WIDTH):
+                if apart[j] < best:
+                    t = WIDTH * (group - leaves) + j
+                    found = squared_distance(x, y, z, corners, t)
+                    if found < best:
+                        best = found
+                        nearest = t
+            continue
+        near = best
+        for j in range(WIDTH):
+            if apart[j] < best:
+                # The nearest is put last, to be looked at next.
+                spot = top
+                if apart[j] >= near:
+                    groups[top], bounds[top] = groups[top - 1], bounds[top - 1]
+                    spot = top - 1
+                near = min(near, apart[j])
+                groups[spot], bounds[spot] = WIDTH * group + 1 + j, apart[j]
+                top += 1
+    return best, nearest
 
 
 @kernel
@@ -87,44 +123,11 @@ def nearest_triangles(start, stop, points, corners, boxes, leaves, distance, tri
     """Distance to, and place in the tree of, the triangle nearest to each point start..stop.
 
     Neighbouring rows should be neighbours in space: each search begins with the last one's answer.
-    Of triangles equally near, any may be named; the distance is the same.
     """
-    count = corners.shape[0]
-    nodes = np.empty(128, dtype=np.int64)
-    bounds = np.empty(128)
-    best_triangle = np.int64(0)  # a literal would compile the callee a second time
-    root = np.int64(1)
+    room = search_room()
+    place = np.int64(0)  # a literal would compile the callee a second time
     for row in range(start, stop):
         x, y, z = points[row, 0], points[row, 1], points[row, 2]
-        best = squared_distance(x, y, z, corners, best_triangle)
-        nodes[0], bounds[0] = root, _squared_distance_to_box(x, y, z, boxes, root)
-        top = 1
-        while top > 0:
-            top -= 1
-            if bounds[top] >= best:
-                continue
-            node = nodes[top]
-            while node < leaves:
-                left = 2 * node
-                near = _squared_distance_to_box(x, y, z, boxes, left)
-                far = _squared_distance_to_box(x, y, z, boxes, left + 1)
-                node = left
-                if far < near:
-                    near, far = far, near
-                    node = left + 1
-                if far < best:
-                    nodes[top], bounds[top] = 4 * (node // 2) + 1 - node, far
-                    top += 1
-                if near >= best:
-                    node = -1
-                    break
-            if node < 0:
-                continue
-            leaf = node - leaves
-            for t in range(leaf * count // leaves, (leaf + 1) * count // leaves):
-                found = squared_distance(x, y, z, corners, t)
-                if found < best:
-                    best = found
-                    best_triangle = t
+        best, place = search(x, y, z, place, (corners, boxes, leaves), room)
         distance[row] = np.sqrt(best)
-        triangle[row] = best_triangle
+        triangle[row] = place

@@ -1,11 +1,10 @@
-"""A search tree over triangles: a full binary tree of boxes over triangles in Hilbert order.
+"""A search tree over triangles in Hilbert order: sixteen boxes to a group, tested together.
 
-Node 1 is the root, the children of node k are 2k and 2k + 1, leaf l is node `leaves` + l and holds the
-sorted triangles from l·m // leaves to (l + 1)·m // leaves.
+Group 0 is the root. Box j of group g < `leaves` holds group 16 g + 1 + j; box j of group `leaves` + k holds
+triangle 16 k + j. Boxes beyond the last triangle are empty. Boxes are float32, rounded outward.
 
 References
 ----------
-J. Skilling, Programming the Hilbert curve, AIP Conference Proceedings 707 (2004): axes to transpose.
 I. Kamel & C. Faloutsos, Hilbert R-tree, VLDB (1994): boxes over runs of the curve.
 """
 
@@ -13,68 +12,34 @@ import numpy as np
 
 from firstcast.compiling import kernel
 
-BITS = 16
-"""Bits per axis of the Hilbert number: 65,536 cells along the longest side."""
+WIDTH = 16
+"""Boxes of a group."""
+
+DEPTH = 128
+"""Room for the groups that a search has yet to look at: fifteen on each of eight levels, and one."""
 
 
 @kernel
-def hilbert_numbers(start, stop, corners, low, scale, out):
-    """Place of each triangle's centre on the Hilbert curve; fills out[start:stop] (uint64)."""
-    cell = np.empty(3, dtype=np.uint32)
-    one = np.uint32(1)
-    for t in range(start, stop):
-        for axis in range(3):
-            middle = (corners[t, 0, axis] + corners[t, 1, axis] + corners[t, 2, axis]) / 3.0
-            value = int((middle - low[axis]) * scale)
-            cell[axis] = np.uint32(min(max(value, 0), (1 << BITS) - 1))
-        bit = np.uint32(1 << (BITS - 1))
-        while bit > one:
-            mask = np.uint32(bit - one)
-            for axis in range(3):
-                if cell[axis] & bit:
-                    cell[0] ^= mask
-                else:
-                    swap = np.uint32((cell[0] ^ cell[axis]) & mask)
-                    cell[0] ^= swap
-                    cell[axis] ^= swap
-            bit = np.uint32(bit >> one)
-        cell[1] ^= cell[0]
-        cell[2] ^= cell[1]
-        turn = np.uint32(0)
-        bit = np.uint32(1 << (BITS - 1))
-        while bit > one:
-            if cell[2] & bit:
-                turn ^= np.uint32(bit - one)
-            bit = np.uint32(bit >> one)
-        number = np.uint64(0)
-        for k in range(BITS - 1, -1, -1):
-            for axis in range(3):
-                digit = ((cell[axis] ^ turn) >> np.uint32(k)) & one
-                number = np.uint64((number << np.uint64(1)) | np.uint64(digit))
-        out[t] = number
+def box_distances(x, y, z, boxes, group, out):
+    """Squared distance from a place to each box of a group; fills out (WIDTH,)."""
+    for j in range(out.shape[0]):  # a length known beforehand would be unrolled, one box after the other
+        dx = max(0.0, max(boxes[group, 0, j] - x, x - boxes[group, 3, j]))
+        dy = max(0.0, max(boxes[group, 1, j] - y, y - boxes[group, 4, j]))
+        dz = max(0.0, max(boxes[group, 2, j] - z, z - boxes[group, 5, j]))
+        out[j] = dx * dx + dy * dy + dz * dz
 
 
 @kernel
-def leaf_boxes(start, stop, corners, leaves, boxes):
-    """Boxes of the leaves start..stop: least x, y, z, greatest x, y, z."""
-    count = corners.shape[0]
-    for leaf in range(start, stop):
-        node = leaves + leaf
-        for axis in range(3):
-            least = np.inf
-            most = -np.inf
-            for t in range(leaf * count // leaves, (leaf + 1) * count // leaves):
-                for k in range(3):
-                    least = min(least, corners[t, k, axis])
-                    most = max(most, corners[t, k, axis])
-            boxes[node, axis] = least
-            boxes[node, 3 + axis] = most
+def box_gaps(low, high, boxes, group, out):
+    """How far apart along some axis each box of a group lies from another; fills out (WIDTH,), > 0 where apart."""
+    for j in range(out.shape[0]):
+        dx = max(boxes[group, 0, j] - high[0], low[0] - boxes[group, 3, j])
+        dy = max(boxes[group, 1, j] - high[1], low[1] - boxes[group, 4, j])
+        dz = max(boxes[group, 2, j] - high[2], low[2] - boxes[group, 5, j])
+        out[j] = max(dx, max(dy, dz))
 
 
 @kernel
-def inner_boxes(leaves, boxes):
-    """Boxes of all nodes above the leaves, from the bottom up."""
-    for node in range(leaves - 1, 0, -1):
-        for axis in range(3):
-            boxes[node, axis] = min(boxes[2 * node, axis], boxes[2 * node + 1, axis])
-            boxes[node, 3 + axis] = max(boxes[2 * node, 3 + axis], boxes[2 * node + 1, 3 + axis])
+def search_room():
+    """Room for one search after the other: groups yet to be looked at, their distances, the boxes of one group."""
+    return np.empty(DEPTH, dtype=np.int64), np.empty(DEPTH), np.empty(WIDTH)

@@ -52,14 +52,14 @@ def find_crossings(points: npt.NDArray, triangles: npt.NDArray, tree: Tree) -> C
             where="crossings",
             mend="Give the points of the written file.",
         )
-    rows = np.ascontiguousarray(triangles[tree.order], dtype=np.int32)
+    rows = np.ascontiguousarray(triangles[tree.order], dtype=np.int64)
     flat = np.zeros(len(rows), dtype=np.bool_)
     over_blocks(_crossing.without_area, len(rows), exact, rows, flat, block=16384)
     partner = np.full(len(rows), -1, dtype=np.int32)
     found = np.zeros(len(rows), dtype=np.int32)
     over_blocks(
-        _crossing.crossings_of_leaves,
-        tree.leaves,
+        _crossing.crossings,
+        len(rows),
         exact,
         rows,
         flat,
@@ -67,7 +67,7 @@ def find_crossings(points: npt.NDArray, triangles: npt.NDArray, tree: Tree) -> C
         tree.leaves,
         partner,
         found,
-        block=512,
+        block=4096,
     )
     hit = np.flatnonzero(found)
     first = np.stack([tree.order[hit], tree.order[partner[hit]]], axis=1).reshape(-1, 2)

@@ -50,8 +50,17 @@ def windings(tree: Tree, points: Points) -> npt.NDArray[np.int32]:
     """(n,) how often the tree's closed triangles wrap each point; points on the surface may fall either way."""
     points = np.ascontiguousarray(points, dtype=np.float64)
     winding = np.empty(len(points), dtype=np.int32)
+    low, high = tree.boxes[0, :3].min(axis=1), tree.boxes[0, 3:].max(axis=1)
     over_blocks(
-        _columns.windings, len(points), points, tree.corners, tree.boxes, tree.leaves, winding, block=2048
+        _columns.windings,
+        len(points),
+        points,
+        np.concatenate([high - points, points - low], axis=1).argmin(axis=1),
+        tree.corners,
+        tree.boxes,
+        tree.leaves,
+        winding,
+        block=2048,
     )
     return winding
 
@@ -78,29 +87,19 @@ def certify(tree: Tree, corners: npt.NDArray[np.float64], tolerance_mm: float) -
     """Whether whole triangles (m, 3, 3) lie within a tolerance of the tree's, by bound and not by samples."""
     corners = np.ascontiguousarray(corners, dtype=np.float64)
     state = np.zeros(len(corners), dtype=np.uint8)
-    bound = np.full(len(corners), float(tolerance_mm))
-    centres = corners.mean(axis=1)
-    radii = np.sqrt(((corners - centres[:, None]) ** 2).sum(axis=2).max(axis=1))
-    small = np.flatnonzero(radii < tolerance_mm)
-    near = nearest(tree, centres[small]).distance + radii[small] <= tolerance_mm
-    undecided = np.ones(len(corners), dtype=np.bool_)
-    undecided[small[near]] = False
-    left = np.flatnonzero(undecided)
-    some_state = np.zeros(len(left), dtype=np.uint8)
-    some_bound = np.empty(len(left))
+    bound = np.empty(len(corners))
     over_blocks(
         _certify.certify,
-        len(left),
-        np.ascontiguousarray(corners[left]),
+        len(corners),
+        corners,
         float(tolerance_mm),
         tree.corners,
         tree.boxes,
         tree.leaves,
-        some_state,
-        some_bound,
+        state,
+        bound,
         block=512,
     )
-    state[left], bound[left] = some_state, some_bound
     return Certified(state, bound)
 
 
