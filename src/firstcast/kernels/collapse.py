@@ -20,8 +20,8 @@ from firstcast.kernels.distances import squared_to_triangle
 from firstcast.kernels.heap import ABSENT, drop, put
 from firstcast.kernels.quadrics import best_place, round_place
 
-EDGE_PARTS = 4
-"""Sharp edges are looked at in the ends of this many equal parts."""
+EDGE_PARTS = 10
+"""Sharp edges are looked at in the ends of this many equal parts. Chosen by trial (benchmarks/reduce.py)."""
 
 
 LEAST_SHAPE = 1e-4
@@ -124,28 +124,20 @@ def list_samples(block, star, count, f0, f1):
 
 
 @kernel
-def is_near_dense(block, dense, star, total, x, y, z):
-    """Whether a place lies within the limit of a dense triangle around the sample nearest to it."""
-    best = np.inf
-    at = -1
-    for i in range(total):
-        s = star.picked[i]
-        dx, dy, dz = x - block.sample[s, 0], y - block.sample[s, 1], z - block.sample[s, 2]
-        d = dx * dx + dy * dy + dz * dz
-        if d < best:
-            best = d
-            at = s
-    if at < 0:
-        return True
-    limit = np.float64(block.sample_limit[at])
-    if best <= limit * limit:
-        return True
-    name = block.sample_name[at]
+def _turn_to_near(block, dense, row, turn, x, y, z):
+    """Which of the dense triangles around a sample lies within its limit of a place; -1 if none does.
+
+    They are tried from the `turn`-th on.
+    """
+    limit2 = np.float64(block.sample_limit[row]) ** 2
+    name = block.sample_name[row]
     p = dense.points
     # about the place itself, so that float32 differences lose nothing
     x, y, z = x + block.origin[0], y + block.origin[1], z + block.origin[2]
-    for k in range(dense.start[name], dense.start[name + 1]):
-        t = dense.around[k]
+    first = dense.start[name]
+    around = dense.start[name + 1] - first
+    for _ in range(around):
+        t = dense.around[first + turn]
         i, j, l = dense.triangles[t, 0], dense.triangles[t, 1], dense.triangles[t, 2]
         d = squared_to_triangle(
             0.0, 0.0, 0.0,
@@ -153,27 +145,56 @@ def is_near_dense(block, dense, star, total, x, y, z):
             p[j, 0] - x, p[j, 1] - y, p[j, 2] - z,
             p[l, 0] - x, p[l, 1] - y, p[l, 2] - z,
         )  # fmt: skip
-        if d <= limit * limit:
-            return True
-    return False
+        if d <= limit2:
+            return turn
+        turn = turn + 1 if turn + 1 < around else 0
+    return -1
 
 
 @kernel
-def sharp_edges_are_near(block, dense, star, count, total, x, y, z, sharp_cosine):
-    """Whether the middles of the new vertex's sharp edges lie near the dense surface."""
+def _nearest_sample(block, star, total, x, y, z):
+    """The star's sample nearest to a place, -1 if it has none."""
+    best = np.inf
+    row = -1
+    for i in range(total):
+        s = star.picked[i]
+        dx, dy, dz = x - block.sample[s, 0], y - block.sample[s, 1], z - block.sample[s, 2]
+        d = dx * dx + dy * dy + dz * dz
+        if d < best:
+            best = d
+            row = s
+    return row
+
+
+@kernel
+def surface_is_near(block, dense, star, count, total, x, y, z, sharp_cosine):
+    """Whether the new vertex and its sharp edges lie near dense triangles around samples.
+
+    Those around the sample nearest to the place before are tried first, then those around the nearest.
+    """
     s = star.shape
+    start = _nearest_sample(block, star, total, x, y, z)
+    if start < 0:
+        return True
+    start_turn = _turn_to_near(block, dense, start, 0, x, y, z)
+    if start_turn < 0:
+        return False
     for i in range(count):
-        for j in range(count):
-            if star.b[j] == star.a[i]:
-                if s[i, 6] * s[j, 6] + s[i, 7] * s[j, 7] + s[i, 8] * s[j, 8] < sharp_cosine:
-                    for part in range(1, EDGE_PARTS):
-                        at = part / EDGE_PARTS
-                        if not is_near_dense(
-                            block, dense, star, total,
-                            x + at * s[i, 0], y + at * s[i, 1], z + at * s[i, 2],
-                        ):  # fmt: skip
-                            return False
-                break
+        j = 0
+        while j < count - 1 and star.b[j] != star.a[i]:
+            j += 1
+        if s[i, 6] * s[j, 6] + s[i, 7] * s[j, 7] + s[i, 8] * s[j, 8] >= sharp_cosine:
+            continue
+        row, turn = start, start_turn
+        for part in range(1, EDGE_PARTS):
+            at = part / EDGE_PARTS
+            px, py, pz = x + at * s[i, 0], y + at * s[i, 1], z + at * s[i, 2]
+            turn = _turn_to_near(block, dense, row, turn, px, py, pz)
+            if turn < 0:
+                row = _nearest_sample(block, star, total, px, py, pz)
+                turn = _turn_to_near(block, dense, row, 0, px, py, pz)
+                if turn < 0:
+                    return False
     return True
 
 
@@ -242,9 +263,8 @@ def may_collapse(block, star, dense, rules, h0, h1, stamp):
         return 0, 0, x, y, z
     total = list_samples(block, star, count, h0 // 3, h1 // 3)
     if not (
-        is_near_dense(block, dense, star, total, x, y, z)
-        and samples_are_near(block, star, count, total, x, y, z)
-        and sharp_edges_are_near(block, dense, star, count, total, x, y, z, rules.sharp_cosine)
+        samples_are_near(block, star, count, total, x, y, z)
+        and surface_is_near(block, dense, star, count, total, x, y, z, rules.sharp_cosine)
     ):
         return 0, total, x, y, z
     return count, total, x, y, z
