@@ -7,11 +7,11 @@ import numpy.typing as npt
 
 from firstcast.arrays import check_triangles
 from firstcast.errors import InputError
-from firstcast.geometry.boxtree import build_box_tree
+from firstcast.geometry.boxtree import build_box_tree, nearest_of
 from firstcast.geometry.crossings import snap_points
 from firstcast.geometry.mesh import Mesh
-from firstcast.kernels.boxtree import BoxTree
-from firstcast.kernels.certify import HELD, bound_from
+from firstcast.geometry.threads import side_by_side
+from firstcast.kernels.certify import HELD, RUN, Surface, bound_from
 from firstcast.kernels.halfedges import pair_edges
 
 RESOLUTION_MM = 5e-5
@@ -20,28 +20,8 @@ RESOLUTION_MM = 5e-5
 ROUNDING_MM = 1e-9
 """Added to every bound for the rounding of float64: coordinates of 256 mm round by 3e-14 mm."""
 
-COVER_EDGES = 8.0
-"""Large triangles are covered in pieces of this many edges of the fine mesh."""
-
-FEW, MANY = 64, 2048
-"""Most triangles that may cover a piece of a small and of a large triangle."""
-
-RUN, LARGE_RUN = 1024, 64
-"""Small and large triangles that share one running bound; fixed, so that results don't depend on threads."""
-
-
-class Surface(NamedTuple):
-    """A mesh with what distance queries need.
-
-    `points` (n, 3) float32, `triangles` (m, 3) int32, a tree over them, and the partner of each half-edge,
-    `twin` (3m,) int32, -1 where it has none or several.
-    """
-
-    points: npt.NDArray[np.float32]
-    triangles: npt.NDArray[np.int32]
-    tree: BoxTree
-    twin: npt.NDArray[np.int32]
-    edge_mm: float
+SHARE = 32 * RUN
+"""Triangles that a thread proves at once."""
 
 
 class Bound(NamedTuple):
@@ -83,45 +63,50 @@ class Certificate(NamedTuple):
     failed_back: npt.NDArray[np.int32]
 
 
-def _mean_edge(points: npt.NDArray[np.float32], triangles: npt.NDArray[np.int32]) -> float:
-    """Mean edge length of some evenly picked triangles."""
-    some = triangles[:: max(1, len(triangles) // 4096)]
-    return float(np.linalg.norm(points[some] - points[np.roll(some, 1, axis=1)], axis=2).mean())
-
-
 def prepare_surface(
     points: npt.NDArray[np.float32],
     triangles: npt.NDArray[np.int32],
     twin: npt.NDArray[np.int32] | None = None,
     bounds: npt.NDArray[np.float64] | None = None,
 ) -> Surface:
-    """The search tree of a mesh, its edges' partners (unless they are given), and its scale."""
+    """The search tree of a mesh, and its edges' partners unless they are given."""
     if twin is None:
         twin = np.empty(3 * len(triangles), np.int32)
         pair_edges(triangles.ravel(), len(points), twin)
     rows = np.arange(len(triangles), dtype=np.int32)
-    tree = build_box_tree(points, triangles, rows, bounds)
-    return Surface(points, triangles, tree, twin, _mean_edge(points, triangles))
+    return Surface(points, triangles, build_box_tree(points, triangles, rows, bounds), twin)
 
 
 def bound_distance(
-    source: Surface, chosen: npt.NDArray[np.int32], target: Surface, tolerance_mm: float, floor_mm: float
+    source: Surface,
+    chosen: npt.NDArray[np.int32],
+    target: Surface,
+    tolerance_mm: float,
+    floor_mm: float,
+    near: npt.NDArray[np.int32] | None = None,
 ) -> Bound:
-    """Bound the distance from the chosen triangles of one surface to another; bounds below the floor read as it."""
+    """Bound the distance from the chosen triangles of one surface to another; bounds below the floor read as it.
+
+    `near` (n,) may name, for each point of the source, a triangle of the target that is likely to be near it.
+    """
+    if near is None:
+        near = np.full(len(source.points), -1, np.int32)
+        used = np.zeros(len(source.points), np.bool_)
+        used[source.triangles[chosen]] = True
+        rows = np.flatnonzero(used).astype(np.int32)
+        nearest_of(source.points, rows, target.tree, target.points, target.triangles, near)
     state = np.empty(len(chosen), np.uint8)
-    nearest = np.full(len(chosen), -1, np.int32)
-    large = source.edge_mm > 1.5 * target.edge_mm
-    cover_mm = COVER_EDGES * target.edge_mm if large else np.inf
-    most, run_length = (MANY, LARGE_RUN) if large else (FEW, RUN)
-    bounds = np.zeros(-(-len(chosen) // run_length))
-    bound_from(
-        source.points, source.triangles, chosen,
-        target.tree, target.points, target.triangles, target.twin,
-        tolerance_mm - ROUNDING_MM, floor_mm, RESOLUTION_MM, cover_mm, most, run_length,
-        bounds, state, nearest,
-    )  # fmt: skip
+    nearest = np.empty(len(chosen), np.int32)
+
+    def bound(first: int, last: int) -> float:
+        return bound_from(
+            source.points, source.triangles, chosen[first:last], near, target,
+            tolerance_mm - ROUNDING_MM, floor_mm, RESOLUTION_MM, state[first:last], nearest[first:last],
+        )  # fmt: skip
+
+    most_mm = max(side_by_side(bound, len(chosen), SHARE), default=0.0)
     failed = np.flatnonzero(state != HELD)
-    return Bound(float(bounds.max(initial=0.0)) + ROUNDING_MM, chosen[failed], nearest[failed])
+    return Bound(most_mm + ROUNDING_MM, chosen[failed], nearest[failed])
 
 
 def _tight_bound(source: Surface, target: Surface, tolerance_mm: float) -> Bound:

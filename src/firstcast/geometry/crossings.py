@@ -5,8 +5,9 @@ import numpy.typing as npt
 
 from firstcast.arrays import check_triangles
 from firstcast.errors import InputError
-from firstcast.geometry.boxtree import build_box_tree
+from firstcast.geometry.boxtree import SEARCHES, build_box_tree
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.threads import side_by_side
 from firstcast.kernels.boxtree import BoxTree
 from firstcast.kernels.crossings import find_crossings
 
@@ -60,14 +61,24 @@ def crossing_rows(
     count = np.empty(len(chosen), np.int32)
     later_only = len(chosen) == len(triangles)
     none, nowhere = np.empty((0, 2), np.int32), np.zeros(len(chosen), np.int64)
-    find_crossings(points, triangles, chosen, later_only, tree, count, nowhere, none)
+
+    def find(rows, count, start, pairs):
+        side_by_side(
+            lambda a, b: find_crossings(
+                points, triangles, rows[a:b], later_only, tree, count[a:b], start[a:b], pairs
+            ),
+            len(rows),
+            SEARCHES,
+        )
+
+    find(chosen, count, nowhere, none)
     crossing = np.flatnonzero(count)
     if not len(crossing):
         return none
     again = count[crossing]
     start = np.concatenate([[0], np.cumsum(again.astype(np.int64))])
     pairs = np.empty((min(limit, int(start[-1])), 2), np.int32)
-    find_crossings(points, triangles, chosen[crossing], later_only, tree, again, start[:-1].copy(), pairs)
+    find(chosen[crossing], again, start[:-1], pairs)
     return pairs
 
 

@@ -15,16 +15,15 @@ import numpy.typing as npt
 from firstcast.arrays import check_triangles
 from firstcast.errors import InputError
 from firstcast.geometry.blocks import FACES_IN_BLOCK, join_journal, reduce_pass
-from firstcast.geometry.boxtree import bounds_of, build_box_tree
+from firstcast.geometry.boxtree import bounds_of, build_box_tree, mark_around, nearest_of
 from firstcast.geometry.certify import ROUNDING_MM, Surface, bound_distance, prepare_surface
 from firstcast.geometry.crossings import crossing_rows, snap_points
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.block_arrays import Dense, Rules
 from firstcast.kernels.blocks import Journal, Whole, sort_rows, take_back
-from firstcast.kernels.boxtree import mark_near, nearest_rows
 from firstcast.kernels.halfedges import pair_edges
 
-SAMPLE_SHARE = 0.82
+SAMPLE_SHARE = 0.86
 """Collapses are held to this share of the tolerance at samples; between samples the surfaces lie farther
 apart. Chosen by trial (benchmarks/reduce.py): less wastes triangles, more is taken back."""
 
@@ -161,22 +160,23 @@ class _Guarded:
         whole = self.whole
         return _Before(whole.points.copy(), whole.triangles.copy(), whole.alive.copy(), whole.touched.copy())
 
+    def mark(
+        self,
+        points: npt.NDArray[np.float32],
+        triangles: npt.NDArray[np.int32],
+        rows: npt.NDArray[np.int32],
+        margin_mm: float,
+    ) -> npt.NDArray[np.bool_]:
+        """Which dense triangles may lie within a margin of some others."""
+        dense, tree = self.dense, self.surface.tree
+        return mark_around(dense.points, dense.triangles, tree, points, triangles, rows, margin_mm)
+
     def add_changes(self, before: _Before) -> npt.NDArray[np.bool_]:
         """What a change leaves to prove becomes pending; gives the changed rows of the light mesh."""
         changed = self.whole.touched != before.touched
         gone = np.flatnonzero(changed & before.alive).astype(np.int32)
         if len(gone):
-            near = np.zeros(len(self.dense.triangles), np.bool_)
-            mark_near(
-                self.surface.tree,
-                self.dense.points,
-                self.dense.triangles,
-                before.points,
-                before.triangles,
-                gone,
-                self.tolerance_mm,
-                near,
-            )
+            near = self.mark(before.points, before.triangles, gone, self.tolerance_mm)
             near[self.there] = True
             self.there = np.flatnonzero(near).astype(np.int32)
         back = changed.copy()
@@ -189,7 +189,10 @@ class _Guarded:
         whole = self.whole
         alive = np.flatnonzero(whole.alive).astype(np.int32)
         light = prepare_surface(whole.points, whole.triangles[alive], bounds=self.bounds)
-        there = bound_distance(self.surface, self.there, light, self.tolerance_mm, self.floor_mm)
+        number = np.full(len(whole.alive) + 1, -1, np.int32)  # the last for samples without a face
+        number[alive] = np.arange(len(alive), dtype=np.int32)
+        near = number[whole.sample_face]
+        there = bound_distance(self.surface, self.there, light, self.tolerance_mm, self.floor_mm, near)
         back = bound_distance(
             light, _number(alive, self.back), self.surface, self.tolerance_mm, self.floor_mm
         )
@@ -235,7 +238,9 @@ class _Guarded:
                     break
             self.taken_back += taken
             self.rounds += 1
-            whole.open[self.add_changes(before)] = True
+            changed = self.add_changes(before)
+            whole.open[changed] = True
+            self.give_anew(changed)
             tell(f"take back {taken} collapses", 0.9)
         raise InputError(
             f"{len(self.there) + len(self.back)} triangles are not proved after {self.rounds} rounds of taking back",
@@ -258,23 +263,19 @@ class _Guarded:
     def tighten(self, rows: npt.NDArray[np.int32]) -> None:
         """Hold the samples near some faces to less from now on."""
         whole, dense = self.whole, self.dense
-        near = np.zeros(len(dense.triangles), np.bool_)
-        mark_near(
-            self.surface.tree, dense.points, dense.triangles, whole.points, whole.triangles, rows, 0.0, near
-        )
+        near = self.mark(whole.points, whole.triangles, rows, 0.0)
         whole.sample_limit[np.unique(dense.triangles[near])] *= np.float32(TIGHTEN)
 
-    def give_anew(self) -> None:
+    def give_anew(self, changed: npt.NDArray[np.bool_]) -> None:
         """Give the samples of faces that were changed by taking back to the nearest living ones."""
         whole = self.whole
         alive = np.flatnonzero(whole.alive).astype(np.int32)
         tree = build_box_tree(whole.points, whole.triangles, alive, self.bounds)
-        orphans = np.flatnonzero((whole.sample_face >= 0) & whole.open[whole.sample_face]).astype(np.int32)
-        nearest_rows(self.dense.points, orphans, tree, whole.points, whole.triangles, whole.sample_face)
+        orphans = np.flatnonzero((whole.sample_face >= 0) & changed[whole.sample_face]).astype(np.int32)
+        nearest_of(self.dense.points, orphans, tree, whole.points, whole.triangles, whole.sample_face)
 
     def retry(self, number: int) -> None:
         """Reduce what was taken back once more."""
-        self.give_anew()
         before = self.remember()
         reduce_pass(self.whole, self.dense, RULES, number, RETRY_FACES, self.log)
         self.add_changes(before)

@@ -7,7 +7,6 @@ and one sweep, and the same for any number of threads. Boxes hold float32 coordi
 from typing import NamedTuple
 
 import numpy as np
-from numba import prange
 
 from firstcast.compiling import kernel
 from firstcast.kernels.distances import squared_to_triangle
@@ -34,10 +33,10 @@ def _spread(value):
     return (value | (value << 2)) & 0x9249249
 
 
-@kernel(parallel=True)
+@kernel
 def morton_keys(points, triangles, chosen, low, scale, keys):
     """Fill `keys` with the curve's number of each chosen triangle in the upper half, its row in the lower."""
-    for i in prange(len(chosen)):
+    for i in range(len(chosen)):
         t = chosen[i]
         code = np.int64(0)
         for k in range(3):
@@ -49,30 +48,29 @@ def morton_keys(points, triangles, chosen, low, scale, keys):
         keys[i] = (code << 32) | np.int64(t)
 
 
-@kernel(parallel=True)
-def fill_boxes(points, triangles, rows, depth, low, high):
-    """Fill the boxes `low` and `high` of all nodes, leaves first.
-
-    The arrays come singly: inside a parallel loop, writes to the array of a tuple are lost (numba 0.68).
-    """
-    n = np.int64(len(rows))
-    leaves = np.int64(1) << depth
-    for index in prange(leaves):
-        leaf = np.int64(index)  # parallel indices are unsigned: mixed with signed numbers they turn to floats
-        node = leaves + leaf
+@kernel
+def fill_leaves(points, triangles, tree, first, last):
+    """Fill the boxes of some leaves."""
+    n, leaves = len(tree.rows), 1 << tree.depth
+    for leaf in range(first, last):
         for k in range(3):
             least, most = np.float32(np.inf), np.float32(-np.inf)
-            for row in range((leaf * n) >> depth, ((leaf + 1) * n) >> depth):
+            for row in range((leaf * n) >> tree.depth, ((leaf + 1) * n) >> tree.depth):
                 for c in range(3):
-                    value = points[triangles[rows[row], c], k]
+                    value = points[triangles[tree.rows[row], c], k]
                     least = min(least, value)
                     most = max(most, value)
-            low[node, k] = least
-            high[node, k] = most
-    for node in range(leaves - 1, 0, -1):
+            tree.low[leaves + leaf, k] = least
+            tree.high[leaves + leaf, k] = most
+
+
+@kernel
+def join_boxes(tree):
+    """Fill the boxes of all other nodes, whose leaves are filled."""
+    for node in range((1 << tree.depth) - 1, 0, -1):
         for k in range(3):
-            low[node, k] = min(low[2 * node, k], low[2 * node + 1, k])
-            high[node, k] = max(high[2 * node, k], high[2 * node + 1, k])
+            tree.low[node, k] = min(tree.low[2 * node, k], tree.low[2 * node + 1, k])
+            tree.high[node, k] = max(tree.high[2 * node, k], tree.high[2 * node + 1, k])
 
 
 @kernel
@@ -175,8 +173,7 @@ def nearest_row(tree, points, triangles, x, y, z, limit2, stack):
 def gather_around(tree, points, triangles, p, q, r, margin, stack, near):
     """Rows of triangles whose boxes meet that of corners p, q, r, grown by `margin`.
 
-    Gives their number, and `near` or a longer array. A function of its own: numba moves the making of arrays out of
-    a parallel loop, and an array that should have grown there stays as short as it was.
+    Gives their number, and `near` or a longer array.
     """
     grow = np.float64(margin)
     found = -1
@@ -193,12 +190,14 @@ def gather_around(tree, points, triangles, p, q, r, margin, stack, near):
 
 
 @kernel
-def _mark_run(tree, points, triangles, other_points, other_triangles, chosen, first, last, margin, mark):
-    """One run of chosen triangles: see `mark_near`."""
+def mark_near(tree, points, triangles, other_points, other_triangles, chosen, margin, mark):
+    """Set `mark` (m,) for the tree's triangles whose boxes meet those of the other mesh's chosen ones.
+
+    The latter are grown by `margin`. Several threads may set the same mark, always to the same value.
+    """
     stack = np.empty(STACK, np.int64)
     near = np.empty(4096, np.int32)
-    for i in range(first, last):
-        t = chosen[i]
+    for t in chosen:
         p = other_points[other_triangles[t, 0]]
         q = other_points[other_triangles[t, 1]]
         r = other_points[other_triangles[t, 2]]
@@ -207,33 +206,18 @@ def _mark_run(tree, points, triangles, other_points, other_triangles, chosen, fi
             mark[near[k]] = True
 
 
-@kernel(parallel=True)
-def mark_near(tree, points, triangles, other_points, other_triangles, chosen, margin, mark):
-    """Set `mark` (m,) for the tree's triangles whose boxes meet those of the other mesh's chosen ones.
-
-    The latter are grown by `margin`. Several threads may set the same mark, always to the same value.
-    """
-    for index in prange((len(chosen) + 255) // 256):
-        first = np.int64(index) * 256
-        last = min(first + 256, np.int64(len(chosen)))
-        _mark_run(tree, points, triangles, other_points, other_triangles, chosen, first, last, margin, mark)
-
-
-@kernel(parallel=True)
+@kernel
 def nearest_rows(places, chosen, tree, points, triangles, out):
     """Set `out[c]` to a triangle nearest to `places[c]` for each c in `chosen`.
 
     Each search begins with the triangle that the one before found: neighbours mostly share it.
     """
-    for index in prange((len(chosen) + 255) // 256):
-        run = np.int64(index)
-        stack = np.empty(STACK, np.int64)
-        hint = np.int32(-1)
-        for i in range(run * 256, min((run + 1) * 256, len(chosen))):
-            c = chosen[i]
-            x, y, z = np.float64(places[c, 0]), np.float64(places[c, 1]), np.float64(places[c, 2])
-            limit2 = np.inf if hint < 0 else squared_to_row(points, triangles, hint, x, y, z)
-            found = nearest_row(tree, points, triangles, x, y, z, limit2, stack)[0]
-            if found >= 0:
-                hint = found
-            out[c] = hint
+    stack = np.empty(STACK, np.int64)
+    hint = np.int32(-1)
+    for c in chosen:
+        x, y, z = np.float64(places[c, 0]), np.float64(places[c, 1]), np.float64(places[c, 2])
+        limit2 = np.inf if hint < 0 else squared_to_row(points, triangles, hint, x, y, z)
+        found = nearest_row(tree, points, triangles, x, y, z, limit2, stack)[0]
+        if found >= 0:
+            hint = found
+        out[c] = hint

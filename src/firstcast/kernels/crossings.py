@@ -4,13 +4,10 @@ Triangles that touch are counted: after the file is welded they would be joined 
 """
 
 import numpy as np
-from numba import prange
 
 from firstcast.compiling import kernel
 from firstcast.kernels.boxtree import STACK, gather_around
 from firstcast.kernels.orientation import side_of_line, side_of_plane
-
-RUN = 256
 
 
 @kernel
@@ -178,11 +175,17 @@ def triangles_cross(points, a, b):
 
 
 @kernel
-def _cross_run(points, triangles, chosen, later_only, tree, first, last, count, start, pairs):
-    """One run of chosen triangles: see `find_crossings`."""
+def find_crossings(points, triangles, chosen, later_only, tree, count, start, pairs):
+    """Count, for each chosen triangle, those in the tree that it crosses; list them in `pairs`.
+
+    later_only : only those with a higher row, so that each pair comes once where all triangles are chosen
+    count : (len(chosen),) int32, filled
+    start : (len(chosen),) int64, first row in `pairs` of each; rows past the end are not written
+    pairs : (k, 2) int32
+    """
     stack = np.empty(STACK, np.int64)
     near = np.empty(512, np.int32)
-    for i in range(first, last):
+    for i in range(len(chosen)):
         t = chosen[i]
         corner = triangles[t]
         p, q, r = points[corner[0]], points[corner[1]], points[corner[2]]
@@ -198,18 +201,3 @@ def _cross_run(points, triangles, chosen, later_only, tree, first, last, count, 
                     pairs[row, 0] = t
                     pairs[row, 1] = other
                 count[i] += 1
-
-
-@kernel(parallel=True)
-def find_crossings(points, triangles, chosen, later_only, tree, count, start, pairs):
-    """Count, for each chosen triangle, those in the tree that it crosses; list them in `pairs`.
-
-    later_only : only those with a higher row, so that each pair comes once where all triangles are chosen
-    count : (len(chosen),) int32, filled
-    start : (len(chosen),) int64, first row in `pairs` of each; rows past the end are not written
-    pairs : (k, 2) int32
-    """
-    for index in prange((len(chosen) + RUN - 1) // RUN):
-        first = np.int64(index) * RUN
-        last = min(first + RUN, np.int64(len(chosen)))
-        _cross_run(points, triangles, chosen, later_only, tree, first, last, count, start, pairs)
