@@ -10,6 +10,7 @@ from firstcast.proof import _columns, distances
 from firstcast.proof._certify import BEYOND, OPEN, WITHIN
 from firstcast.proof._nearest import squared_distance
 from firstcast.proof._tree import WIDTH
+from firstcast.proof.expected import Ball, Box, Expected
 from firstcast.proof.tree import build_tree
 
 from . import solids
@@ -192,6 +193,21 @@ def test_bounds_and_distances_are_the_same_on_one_thread(monkeypatch):
     assert np.array_equal(many[0].state, one[0].state)
     assert np.array_equal(many[0].bound, one[0].bound)
     assert np.array_equal(many[1].distance, one[1].distance)
+
+
+def test_exempt_places_are_those_that_any_region_holds():
+    """Balls and boxes that overlap, and points on their very rims."""
+    rng = np.random.default_rng(SEED)
+    middles = rng.uniform(-5, 5, (40, 3)).round(1)
+    balls = tuple(Ball((x, y, z), 0.7, "filled") for x, y, z in middles.tolist())
+    boxes = tuple(Box((x, y, z), (x + 0.5, y + 1, z + 2), "dropped") for x, y, z in (-middles).tolist())
+    expected = Expected("body", (1, 1, 1), np.eye(3), 0.02, 0.1, exempt=balls + boxes)
+    rim = np.array([0.7, 0, 0])
+    rims = np.concatenate([middles + rim, middles - rim, -middles, -middles + [0.5, 1, 2]])
+    points = rng.permutation(np.concatenate([rng.uniform(-6, 6, (5000, 3)), rims]))
+    plain = np.any([region.holds(points) for region in expected.exempt], axis=0)
+    assert 0 < plain.sum() < len(points)
+    assert np.array_equal(expected.exempts(points), plain)
 
 
 def test_creases_are_found_at_edges_and_nowhere_else():
