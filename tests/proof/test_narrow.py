@@ -7,7 +7,8 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.io.write import write_3mf, write_stl
 from firstcast.proof import Expected, PartShape, prove_piece
 from firstcast.proof.narrow import Solid, narrow_at
-from firstcast.proof.sculpture import read_distances, sculpture_of
+from firstcast.proof.readings import read_distances
+from firstcast.proof.sculpture import sculpture_of
 from firstcast.proof.tree import build_tree
 from firstcast.vocabulary import Verdict
 
@@ -95,3 +96,20 @@ def test_a_seam_between_a_sheet_and_a_closed_part_is_a_crease_and_its_surroundin
     assert reading.creased.tolist() == [True, True, False, False]
     assert not reading.narrow.any()
     assert reading.distance_mm == pytest.approx([0.03, 0.02, 0.03, 0.02], abs=1e-9)
+
+
+def test_an_edge_that_shows_beside_a_flat_crossing_is_a_crease_and_a_hidden_one_is_not():
+    """A slab's top leaves a veil's upper face at 15 degrees; the slab ends at x = 2."""
+    points, triangles = solids.box((4, 8, 4), (0, 0, -2))
+    tilt = np.radians(15.0)
+    turn = np.array([[1, 0, 0], [0, np.cos(tilt), -np.sin(tilt)], [0, np.sin(tilt), np.cos(tilt)]])
+    slab = PartShape("slab", corners_of((points @ turn.T + [0, 0, 0.3], triangles)))
+    flat = np.array([[[-6, -6, 0], [6, -6, 0], [6, 6, 0]], [[-6, -6, 0], [6, 6, 0], [-6, 6, 0]]], np.float64)
+    veil = PartShape("veil", flat, thickness_mm=0.6, closed=False)
+    sculpture = sculpture_of(Expected("both", (12, 12, 4), np.eye(3), 0.02, PITCH, (slab, veil)))
+    # in the valley: by the slab's end, whose edge shows on the far side of the crossing; far from its end; by
+    # its end where all of it lies within the veil
+    places = np.array([[1.95, -0.05, 0.32], [0.5, -0.05, 0.32], [1.95, -0.6, 0.32]])
+    reading = read_distances(sculpture, places, 0.0)
+    assert reading.creased.tolist() == [True, False, False]
+    assert not reading.narrow.any()

@@ -9,8 +9,9 @@ from firstcast.proof import _certify
 from firstcast.proof.distances import areas, certify, nearest, spread_points
 from firstcast.proof.expected import Expected
 from firstcast.proof.narrow import NARROW_PITCHES
+from firstcast.proof.readings import Reading, read_distances, read_losses
 from firstcast.proof.rows import ProofRow, many, measured, place
-from firstcast.proof.sculpture import Reading, Sculpture, Shown, read_distances, read_losses, visible_points
+from firstcast.proof.sculpture import Sculpture, Shown, visible_points
 from firstcast.proof.tree import Tree
 from firstcast.vocabulary import Verdict
 

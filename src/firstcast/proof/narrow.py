@@ -66,8 +66,8 @@ def narrow_at(
     onward = points_mm[wide] + np.where(inside[wide], -pitch_mm, pitch_mm)[:, None] * normals[wide]
     same = solid.holds(onward) == inside[wide]
     wide, onward = wide[same], onward[same]
-    for across in _across(normals[wide]):
-        narrow[wide] |= _runs_short(solid, onward, inside[wide], across, pitch_mm)
+    for axes in across(normals[wide]):
+        narrow[wide] |= _runs_short(solid, onward, inside[wide], axes, pitch_mm)
     return narrow
 
 
@@ -86,7 +86,7 @@ def _runs_short(solid: Solid, points, inside, axes, pitch_mm: float) -> npt.NDAr
     return np.asarray(total < NARROW_PITCHES)
 
 
-def _across(normals: npt.NDArray[np.float64]) -> list[npt.NDArray[np.float64]]:
+def across(normals: npt.NDArray[np.float64]) -> list[npt.NDArray[np.float64]]:
     """Four directions (n, 3) across each normal, 45 degrees apart."""
     least = np.eye(3)[np.argmin(np.abs(normals), axis=1)]
     first = np.cross(normals, least)

@@ -5,21 +5,14 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.proof.distances import (
-    SHARP_COSINE,
-    Nearest,
-    areas,
-    at_creases,
-    nearest,
-    spread_points,
-)
+from firstcast.proof.distances import areas, nearest, spread_points
 from firstcast.proof.expected import Expected
-from firstcast.proof.narrow import Sheet, Solid, narrow_at
+from firstcast.proof.narrow import Sheet, Solid
 from firstcast.proof.tree import Tree, build_tree
 
 STEP_OUT_MM = 1e-3
 """A place counts as visible if a step of one micron out of the surface leaves all parts."""
-CREASE_PITCHES = 3.0
+
 GRADIENT_STEP_MM = 1e-4
 CORNERS_RATIO = 4
 """One corner of the parts is looked at for this many evenly spread points."""
@@ -51,19 +44,6 @@ class Sculpture(NamedTuple):
         return Solid(self.closed, self.sheets)
 
 
-class Reading(NamedTuple):
-    """Distances of points to the parts: (n,) mm, the nearest part's index, and what the parts are like there.
-
-    `narrow` (n,): the wall or the gap is narrower than sampling can carry; `creased` (n,): not that, but the
-    surface turns sharply. Both are looked for beyond the limit only.
-    """
-
-    distance_mm: npt.NDArray[np.float64]
-    part: npt.NDArray[np.int32]
-    creased: npt.NDArray[np.bool_]
-    narrow: npt.NDArray[np.bool_]
-
-
 def sculpture_of(expected: Expected) -> Sculpture:
     """Map the parts to master size and build their trees."""
     closed, owners, sheets = [], [], []
@@ -83,7 +63,7 @@ def sculpture_of(expected: Expected) -> Sculpture:
     return Sculpture(tree, owner, tuple(sheets), tuple(p.name for p in expected.parts), expected.pitch_mm)
 
 
-class _Found(NamedTuple):
+class Found(NamedTuple):
     """Of each point: how far the parts' surface is, how far the triangles behind it, which source and triangle.
 
     A source is a tree: 0 the closed parts', 1 and on the sheets'.
@@ -94,12 +74,12 @@ class _Found(NamedTuple):
     source: npt.NDArray[np.int64]
     triangle: npt.NDArray[np.int64]
 
-    def chosen(self, rows: npt.NDArray) -> "_Found":
+    def chosen(self, rows: npt.NDArray) -> "Found":
         """Some of the points."""
-        return _Found(self.away_mm[rows], self.raw_mm[rows], self.source[rows], self.triangle[rows])
+        return Found(self.away_mm[rows], self.raw_mm[rows], self.source[rows], self.triangle[rows])
 
 
-def _sources(sculpture: Sculpture) -> list[tuple[Tree | None, float, int]]:
+def sources_of(sculpture: Sculpture) -> list[tuple[Tree | None, float, int]]:
     """Tree, half the thickness and part (-1: see the tree) of each source."""
     return [
         (sculpture.closed, 0.0, -1),
@@ -107,12 +87,12 @@ def _sources(sculpture: Sculpture) -> list[tuple[Tree | None, float, int]]:
     ]
 
 
-def _find(sculpture: Sculpture, points_mm: npt.NDArray[np.float64]) -> _Found:
+def find(sculpture: Sculpture, points_mm: npt.NDArray[np.float64]) -> Found:
     """The nearest surface of each point; a sheet's lies half its thickness from it."""
     count = len(points_mm)
     away, raw = np.full(count, np.inf), np.full(count, np.inf)
     source, triangle = np.zeros(count, np.int64), np.zeros(count, np.int64)
-    for number, (tree, half, _) in enumerate(_sources(sculpture)):
+    for number, (tree, half, _) in enumerate(sources_of(sculpture)):
         if tree is None:
             continue
         found = nearest(tree, points_mm)
@@ -120,41 +100,14 @@ def _find(sculpture: Sculpture, points_mm: npt.NDArray[np.float64]) -> _Found:
         nearer = gap < away
         away, raw = np.where(nearer, gap, away), np.where(nearer, found.distance, raw)
         source, triangle = np.where(nearer, number, source), np.where(nearer, found.triangle, triangle)
-    return _Found(away, raw, source, triangle)
+    return Found(away, raw, source, triangle)
 
 
-def read_distances(
-    sculpture: Sculpture, points_mm: npt.NDArray[np.float64], look_beyond_mm: float
-) -> Reading:
-    """Distance of master points (n, 3) to the parts' surfaces.
-
-    Of a sheet counts how far a point is from half the thickness. Creases and narrow places are looked for only
-    where the distance is above `look_beyond_mm`.
-    """
-    found = _find(sculpture, points_mm)
-    part = np.full(len(points_mm), -1, dtype=np.int32)
-    for number, (tree, _, index) in enumerate(_sources(sculpture)):
-        mine = found.source == number
-        if tree is not None:
-            part[mine] = sculpture.part_of_triangle[found.triangle[mine]] if index < 0 else index
-    far = np.flatnonzero(found.away_mm > look_beyond_mm)
-    creased, narrow = np.zeros((2, len(points_mm)), dtype=np.bool_)
-    if len(far):
-        some, places = found.chosen(far), points_mm[far]
-        normals = np.empty((len(far), 3))
-        for number in range(len(_sources(sculpture))):
-            mine = some.source == number
-            normals[mine] = _normals(sculpture, number, places[mine], some.triangle[mine])
-        narrow[far] = narrow_at(sculpture.solid, places, normals, sculpture.pitch_mm)
-        creased[far] = _creased(sculpture, places, some, normals) & ~narrow[far]
-    return Reading(found.away_mm, part, creased, narrow)
-
-
-def _normals(
+def normals_of(
     sculpture: Sculpture, number: int, points_mm: npt.NDArray[np.float64], triangle: npt.NDArray[np.int64]
 ) -> npt.NDArray[np.float64]:
     """(n, 3) outward normals of a source's surface beside some points: of a sheet, the way from it."""
-    tree, half, _ = _sources(sculpture)[number]
+    tree, half, _ = sources_of(sculpture)[number]
     if tree is None or not len(points_mm):
         return np.zeros((len(points_mm), 3))
     if half == 0.0:
@@ -173,30 +126,6 @@ def face_normals(corners: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """(m, 3) unit normals of triangles (m, 3, 3); zero where one has no area."""
     normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
     return normal / np.maximum(np.sqrt((normal * normal).sum(axis=1)), 1e-300)[:, None]
-
-
-def _creased(
-    sculpture: Sculpture, points_mm: npt.NDArray[np.float64], found: _Found, normals: npt.NDArray[np.float64]
-) -> npt.NDArray[np.bool_]:
-    """(n,) whether the parts turn sharply within three pitches past the nearest surface of each point.
-
-    They do within one tree, or where the surface of another passes at an angle: a seam.
-    """
-    creased = np.zeros(len(points_mm), dtype=np.bool_)
-    reach = CREASE_PITCHES * sculpture.pitch_mm
-    for number, (tree, half, _) in enumerate(_sources(sculpture)):
-        if tree is None:
-            continue
-        mine = np.flatnonzero(found.source == number)
-        own = Nearest(found.raw_mm[mine], found.triangle[mine])
-        creased[mine] |= at_creases(tree, points_mm[mine], found.raw_mm[mine] + reach, own)
-        rows = np.flatnonzero((found.source != number) & ~creased)
-        near = nearest(tree, points_mm[rows])
-        met = np.abs(near.distance - half) <= found.away_mm[rows] + reach
-        rows, triangle = rows[met], near.triangle[met]
-        other = _normals(sculpture, number, points_mm[rows], triangle)
-        creased[rows] |= (other * normals[rows]).sum(axis=1) < SHARP_COSINE
-    return creased
 
 
 class Shown(NamedTuple):
@@ -222,7 +151,7 @@ def visible_points(sculpture: Sculpture, count: int) -> Shown:
     A sheet's points are taken on both of its faces, half a thickness out.
     """
     points, normals, parts, even = [], [], [], []
-    sources = [source for source in _sources(sculpture) if source[0] is not None]
+    sources = [source for source in sources_of(sculpture) if source[0] is not None]
     sizes = [float(areas(tree.corners).sum()) * (2.0 if half else 1.0) for tree, half, _ in sources if tree]
     for (tree, half, part), size in zip(sources, sizes, strict=True):
         assert tree is not None
@@ -253,18 +182,3 @@ def _within(triangles: npt.NDArray[np.float64], corners: npt.NDArray[np.int64]) 
     inward = triangles.mean(axis=1)[corners // 3] - places
     length = np.maximum(np.linalg.norm(inward, axis=1), 1e-300)
     return places + inward * np.minimum(1.0, STEP_OUT_MM / length)[:, None]
-
-
-def read_losses(
-    sculpture: Sculpture, shown: Shown, distance_mm: npt.NDArray[np.float64], look_beyond_mm: float
-) -> Reading:
-    """The reading of points on the parts whose distances (n,) to the master are known."""
-    creased, narrow = np.zeros((2, len(distance_mm)), dtype=np.bool_)
-    far = np.flatnonzero(distance_mm > look_beyond_mm)
-    if len(far):
-        points, normals = shown.points_mm[far], shown.normals[far]
-        for side in (1.0, -1.0):
-            beside = points + side * STEP_OUT_MM * normals
-            narrow[far] |= narrow_at(sculpture.solid, beside, normals, sculpture.pitch_mm)
-        creased[far] = _creased(sculpture, points, _find(sculpture, points), normals) & ~narrow[far]
-    return Reading(distance_mm, shown.part, creased, narrow)
