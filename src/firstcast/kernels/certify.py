@@ -26,7 +26,7 @@ RUN = 256
 
 SMALL_SHARE2 = 0.06
 """Parts whose longest edge is shorter than a quarter of an edge near them (squared) are not tried to be covered: one
-triangle soon has all of such a part. Chosen by trial; it changes the work and not what holds."""
+triangle soon has all of such a part. It changes the work and not what holds."""
 
 LEAST_SHARE = 0.0625
 """Cuts leave at least this share of the edge on either side."""
