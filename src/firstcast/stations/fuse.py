@@ -368,6 +368,11 @@ def _separate_findings(piece: str, components: Components, bodies) -> list[Findi
     ]
 
 
+def _thins(least_mm: float) -> str:
+    """How thin a place is: an edge that a part tapers to has no thickness to name."""
+    return f"is {least_mm:.3f} mm thin" if least_mm >= 0.0005 else "thins out to an edge"
+
+
 def _thin_findings(names, thin: ThinPlaces, lattice: Lattice) -> list[Finding]:
     limit = TOLERANCES.thin_pitches * float(lattice.pitch_mm.min())
     return [
@@ -376,7 +381,7 @@ def _thin_findings(names, thin: ThinPlaces, lattice: Lattice) -> list[Finding]:
             code="thin-place",
             verdict=Verdict.WATCH,
             part=names[thin.part[n]],
-            says=f"'{names[thin.part[n]]}' is {thin.thickness_mm[n]:.3f} mm thin over about {thin.area_mm2[n]:.2g} mm²: "
+            says=f"'{names[thin.part[n]]}' {_thins(thin.thickness_mm[n])} over about {thin.area_mm2[n]:.2g} mm²: "
             f"below {limit:.3f} mm, two steps of the lattice, shape is lost.",
             mend=f"Thicken it to {limit:.3f} mm or more; it is far below what can be cast.",
             place_mm=_place(thin.place_mm[n]),
