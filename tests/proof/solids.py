@@ -30,6 +30,12 @@ def box(extents=(4.0, 5.0, 6.0), centre=(0.0, 0.0, 0.0), subdivisions=0):
     return points + np.asarray(centre, np.float32), triangles
 
 
+def prism(outline, length):
+    """The convex prism over an outline (k, 2) in x and z, `length` long about y = 0."""
+    corners = [(x, side * length / 2, z) for x, z in outline for side in (-1, 1)]
+    return arrays(trimesh.convex.convex_hull(np.array(corners, dtype=np.float64)))
+
+
 def together(*meshes):
     """Several meshes as one, without joining anything."""
     points, triangles, count = [], [], 0

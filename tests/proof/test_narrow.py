@@ -113,3 +113,20 @@ def test_an_edge_that_shows_beside_a_flat_crossing_is_a_crease_and_a_hidden_one_
     reading = read_distances(sculpture, places, 0.0)
     assert reading.creased.tolist() == [True, False, False]
     assert not reading.narrow.any()
+
+
+def wedge(degrees, blunt_mm=0.0):
+    """A wedge 4 mm deep along x, its edge along y at x = 0, cut square at `blunt_mm` from the edge."""
+    rise = 2 * np.tan(np.radians(degrees) / 2)
+    near, far = blunt_mm / 2 * rise, 2 * rise
+    outline = [(blunt_mm, -near), (4, -far), (4, far), (blunt_mm, near)]
+    if blunt_mm == 0.0:
+        outline = [(0, 0), (4, -far), (4, far)]
+    return solids.prism(outline, 3.0)
+
+
+@pytest.mark.parametrize(("degrees", "verdict"), [(10.0, Verdict.WATCH), (16.0, Verdict.STOP)])
+def test_a_knifes_lost_edge_is_told_and_a_wedges_stops(tmp_path, degrees, verdict):
+    """4.5 pitches of the edge are lost: more than the limit for creases allows down to 15 degrees."""
+    proof = proof_of(tmp_path, [wedge(degrees)], wedge(degrees, 4.5 * PITCH))
+    assert proof.verdict is verdict

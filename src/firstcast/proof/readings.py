@@ -16,6 +16,11 @@ SEAM_PITCHES = (0.5, 1.0, 2.0, 3.0)
 
 ROUNDING_MM = 1e-6
 
+KNIFE_PITCHES, KNIFE_TANGENT, ASKEW = 3.5, float(np.tan(np.radians(15.0))), float(np.cos(np.radians(22.5)))
+"""The limit for creases is what sampling cuts from a wedge of 15 degrees. A sharper one is a knife: 3.5 pitches in from
+its edge its wall is still thinner than that wedge's, whichever way one goes. Of eight ways one runs within 22.5 degrees of
+straight in, so that no wedge of 15 degrees is taken for a knife."""
+
 
 class Reading(NamedTuple):
     """Distances of points to the parts: (n,) mm, the nearest part's index, and what the parts are like there.
@@ -68,8 +73,29 @@ def read_losses(
         for side in (1.0, -1.0):
             beside = points + side * STEP_OUT_MM * normals
             narrow[far] |= narrow_at(sculpture.solid, beside, normals, sculpture.pitch_mm)
+        wide = np.flatnonzero(~narrow[far])
+        narrow[far[wide]] = _on_knives(sculpture, points[wide], normals[wide])
         creased[far] = _creased(sculpture, points, find(sculpture, points), normals) & ~narrow[far]
     return Reading(distance_mm, shown.part, creased, narrow)
+
+
+def _on_knives(
+    sculpture: Sculpture, points_mm: npt.NDArray[np.float64], normals: npt.NDArray[np.float64]
+) -> npt.NDArray[np.bool_]:
+    """(n,) whether each point of the parts' surface lies at the edge of a wedge sharper than 15 degrees.
+
+    At the very edge there is no wall yet to be measured: it is measured some way in, across the surface.
+    """
+    some, thick = np.zeros((2, len(points_mm)), dtype=np.bool_)
+    along = KNIFE_PITCHES * sculpture.pitch_mm
+    for axes in across(normals) if len(points_mm) else []:
+        for sign in (1.0, -1.0):
+            spots = points_mm + sign * along * axes - STEP_OUT_MM * normals
+            wall = np.flatnonzero(sculpture.solid.holds(spots))
+            beneath = spots[wall] - KNIFE_TANGENT * ASKEW * along * normals[wall]
+            some[wall] = True
+            thick[wall] |= sculpture.solid.holds(beneath)
+    return some & ~thick
 
 
 def _creased(
