@@ -232,6 +232,15 @@ def test_what_was_filled_is_left_out_counted_and_said(tmp_path, region):
     # the hollow's share of all that shows, 0.5² of 5² + 0.5²; geodesic balls keep the ratio to 3 %
     assert row.measured == pytest.approx(100 * 0.25 / 25.25, rel=0.05)
     assert "a hollow was filled" in row.result
+    assert row.verdict is Verdict.SOUND
+
+
+def test_more_than_a_twentieth_left_out_is_to_be_looked_at_and_what_is_there_is_not_left_out(tmp_path):
+    master, expected = hollow_ball(2.0)
+    everywhere = Ball((1.0, 0.0, 0.0), 20.0, "a hollow was filled")
+    row = prove(tmp_path, master, dataclasses.replace(expected, exempt=(everywhere,))).row("exempt places")
+    assert row.verdict is Verdict.WATCH
+    assert row.measured == pytest.approx(100 * 4 / 29, rel=0.05)
 
 
 def test_nothing_of_the_master_is_exempt(tmp_path, lump):

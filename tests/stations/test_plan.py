@@ -85,7 +85,7 @@ def test_vulcanising_a_common_print_is_watched_and_stops_on_the_makers_own_figur
     own = {"resin": {"heat_deflection_degC": 62}, "mould": {"cure_degC": {"low": 145, "likely": 150}}}
     (stop,) = found(planned(kind="spin-disc", override=own), "master-heat")
     assert stop.verdict is Verdict.STOP
-    assert (stop.measured, stop.limit, stop.unit) == (-88, 0, "degC")
+    assert (stop.measured, stop.limit, stop.unit) == (150, 62, "degC")
     for unsure in (
         {"resin": {"heat_deflection_degC": 62}},
         {"mould": {"cure_degC": 150}},

@@ -15,6 +15,9 @@ from firstcast.proof.sculpture import Sculpture, Shown, visible_points
 from firstcast.proof.tree import Tree
 from firstcast.vocabulary import Verdict
 
+EXEMPT_PERCENT = 5.0
+"""More than this share of what shows, left out, is for the maker to look at: so much of the proof is missing."""
+
 QUANTILES = ((0.999, "99.9 %"), (0.99, "99 %"), (0.5, "median"))
 
 
@@ -27,7 +30,8 @@ def deviation_rows(
 ) -> list[ProofRow]:
     """Master to parts, by bound and by samples, and the parts' visible surface to the master.
 
-    All of the master is measured; what shows of the parts is left out where it was filled or dropped on purpose.
+    All of the master is measured; what shows of the parts is left out where it was filled or dropped on purpose and
+    is gone.
     `vertices_mm` (n, 3): every corner of the master once, neighbours near one another.
     """
     rows = [_certified_row(master, expected, sculpture)]
@@ -38,10 +42,12 @@ def deviation_rows(
         "master to parts", points, reading, expected, sculpture.names, np.arange(len(points)) < len(spread)
     )
     shown = visible_points(sculpture, samples // 4)
-    exempt = expected.exempts(shown.points_mm)
+    distance_mm = nearest(master, shown.points_mm).distance
+    # what is there all the same needs no exemption: it is measured like everything else
+    exempt = expected.exempts(shown.points_mm) & (distance_mm > expected.tolerance_mm)
     rows.append(_exempt_row(shown, exempt, expected))
     kept = shown.chosen(~exempt)
-    reading = read_losses(sculpture, kept, nearest(master, kept.points_mm).distance, expected.tolerance_mm)
+    reading = read_losses(sculpture, kept, distance_mm[~exempt], expected.tolerance_mm)
     rows += _distance_rows("parts to master", kept.points_mm, reading, expected, sculpture.names, kept.even)
     return rows
 
@@ -56,7 +62,8 @@ def _exempt_row(shown: Shown, exempt: npt.NDArray[np.bool_], expected: Expected)
             f"{many(int(exempt.sum()), 'point')} of the parts ({share:.3g} % of what shows) in "
             f"{many(len(expected.exempt), 'exempt place')}: {reasons}"
         )
-    return ProofRow("exempt places", text, share, None, "%", Verdict.SOUND)
+    verdict = Verdict.WATCH if share > EXEMPT_PERCENT else Verdict.SOUND
+    return ProofRow("exempt places", text, share, EXEMPT_PERCENT, "%", verdict)
 
 
 def _certified_row(master: Tree, expected: Expected, sculpture: Sculpture) -> ProofRow:
@@ -122,7 +129,7 @@ def _distance_rows(
         return [ProofRow(f"{way}: greatest", "nothing to compare", None, None, "µm", Verdict.SOUND)]
     rows = []
     micron = reading.distance_mm * 1e3
-    narrow_says = f"where a wall or gap is under {NARROW_PITCHES * expected.pitch_mm:.3g} mm, two pitches"
+    narrow_says = f"where a wall or gap is under {NARROW_PITCHES * expected.pitch_mm:.3g} mm, two pitches: a smaller [fuse] pitch_mm keeps more"
     for kind, chosen, limit, says in (
         ("smooth", ~reading.creased & ~reading.narrow, expected.tolerance_mm, ""),
         ("creases", reading.creased, expected.crease_limit_mm, " at creases, beyond the limit elsewhere"),

@@ -108,7 +108,7 @@ def said_value(value: float, unit: str = "") -> str:
     """A figure as sheets say it: four digits that count, thousands spaced, the unit after it; tiny lengths in µm."""
     if unit == "mm" and 0.0 < abs(value) < 1e-3:
         return f"{1e3 * value:.3g} µm"
-    unit = unit.replace("mm2", "mm²").replace("mm3", "mm³")
+    unit = unit.replace("mm2", "mm²").replace("mm3", "mm³").replace("degC", "°C")
     if abs(value) >= 1000.0:
         text = f"{value:,.0f}".replace(",", "\u00a0")
     elif value == round(value):

@@ -43,6 +43,9 @@ from firstcast.vocabulary import ShellKind, Verdict
 SMALL_HOLLOW_MM3 = 0.01
 """Sealed hollows up to this, a fifth of a millimetre wide, are told together: overlapping relief leaves hundreds."""
 
+GROWTH_RATIO = 0.01
+"""A body this much larger than its parts is told: rules of size that differ by as much are, too."""
+
 MOST_THIN_PLACES = 12
 """Findings of thin places per piece, the thinnest first; the rest are counted in a measure."""
 
@@ -154,6 +157,7 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
     findings += _thin_findings(names, thin, lattice)
     findings += _disagreement_findings(piece, union)
     mesh = Mesh(cast(Points, found.points), found.triangles)
+    findings += _growth_findings(piece, parts, mesh)
     return Fused(
         body=Body(mesh, found.part_of_triangle, names),
         extents_mm=mesh.bounds,
@@ -389,6 +393,32 @@ def _thin_findings(names, thin: ThinPlaces, lattice: Lattice) -> list[Finding]:
             limit=limit,
         )
         for n in range(min(len(thin.thickness_mm), MOST_THIN_PLACES))
+    ]
+
+
+def _growth_findings(piece: str, parts: tuple[Part, ...], mesh: Mesh) -> list[Finding]:
+    """A body that is larger than its parts: open surfaces stand out by half the thickness they were given."""
+    bounds = np.array([part.mesh.bounds for part in parts if len(part.mesh.triangles)])
+    were = bounds[:, 1].max(axis=0) - bounds[:, 0].min(axis=0)
+    grown = (mesh.bounds[1] - mesh.bounds[0]) - were
+    axis = int(np.argmax(grown / were.max()))
+    if grown[axis] <= GROWTH_RATIO * were[axis]:
+        return []
+    now = float(were[axis] + grown[axis])
+    return [
+        Finding(
+            station="fuse",
+            code="grown",
+            verdict=Verdict.WATCH,
+            part=piece,
+            says=f"The body is {now:.2f} mm long along {'xyz'[axis]} where its parts are {were[axis]:.2f}: open surfaces "
+            "stand out by half of the thickness they were given.",
+            mend="Clothes and hair over a body want [intake] close_holes_mm above their openings, so that they are filled; "
+            "free cloth wants a smaller sheet_thickness_mm.",
+            measured=now,
+            limit=float(were[axis] * (1.0 + GROWTH_RATIO)),
+            worse="high",
+        )
     ]
 
 

@@ -316,7 +316,9 @@ def _heat(materials: Materials, mould: Mould) -> list[Finding]:
         return []
     sure = margin.high < 0 and resin.heat_deflection_degC.calibrated and mould.cure_degC.calibrated
     cure, sag = _degrees(mould.cure_degC), _degrees(resin.heat_deflection_degC)
+    measured, limit = mould.cure_degC.high, resin.heat_deflection_degC.low
     if margin.likely < 0:
+        measured, limit = mould.cure_degC.likely, resin.heat_deflection_degC.likely
         says = f"The mould cures at {cure}, the {resin.title} sags from {sag} on: the master likely won't survive."
     else:
         says = f"The mould cures at {cure}; the {resin.title} may sag there, from {sag} on."
@@ -329,10 +331,10 @@ def _heat(materials: Materials, mould: Mould) -> list[Finding]:
             says,
             "Cast metal masters from a poured silicone mould first ([[process.generation]]), use a high-temperature "
             "resin by its data sheet, or a rubber that cures cooler.",
-            measured=margin.likely,
-            limit=0.0,
+            measured=measured,
+            limit=limit,
             unit="degC",
-            worse="low",
+            worse="high",
         )
     ]
 
