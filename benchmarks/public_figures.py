@@ -177,7 +177,7 @@ def _cells(record: dict) -> list[str]:
     said = ", ".join(f"{code} × {count}" if count > 1 else code for code, count in codes[:MOST_SAID])
     if len(codes) > MOST_SAID:
         said += f", {len(codes) - MOST_SAID} more kinds"
-    ended = {0: "masters released", 3: "masters held back"}.get(
+    ended = {0: "masters released", 3: "masters held back", 4: "held by the proof"}.get(
         record["code"], f"error, code {record['code']}"
     )
     return [
