@@ -62,7 +62,8 @@ class Mould:
 
     `chemistry` is addition, condensation, vulcanised, metal or none. `running_degC` is how warm the
     mould is while it is cast in. `uneven_pressure_ratio` is the share of the curing pressure that bears on
-    one face of a thin part only.
+    one face of a thin part only. Density, surface tension and contact angle are of the rubber while it
+    takes the master's shape, the angle on the master.
     """
 
     key: str
@@ -74,6 +75,9 @@ class Mould:
     tear_kn_m: Range
     shrink_ratio: Range
     expansion_per_degC: Range
+    density_g_cm3: Range
+    surface_tension_n_m: Range
+    contact_angle_deg: Range
     cure_degC: Range
     cure_pressure_mpa: Range
     uneven_pressure_ratio: Range
@@ -88,7 +92,7 @@ class Casting:
     """A class of casting materials.
 
     `family` is resin, metal, metal-lead, plastic or none. `pot_life_s` is 0 where the material
-    freezes instead of gelling.
+    freezes instead of gelling. `strength_mpa` is what it bears before it bends for good or breaks.
     """
 
     key: str
@@ -103,18 +107,24 @@ class Casting:
     freeze_degC: Range
     surface_tension_n_m: Range
     contact_angle_deg: Range
+    modulus_mpa: Range
+    strength_mpa: Range
     least_wall_mm: Range
 
 
 @dataclass(frozen=True)
 class Paint:
-    """A class of paint jobs: a primer and a number of coats, each of a dry thickness."""
+    """A class of paint jobs: a primer and a number of coats, each of a dry thickness.
+
+    `level_ratio` is the radius to which a film levels, over its thickness.
+    """
 
     key: str
     title: str
     primer_mm: Range
     coat_mm: Range
     coats: Range
+    level_ratio: Range
 
     @property
     def film_mm(self) -> Range:
