@@ -13,7 +13,8 @@ import numpy.typing as npt
 import trimesh
 
 from firstcast.fields.contour import contour_union
-from firstcast.fields.union import Shells, lattice_around, occupy, read_columns
+from firstcast.fields.creases import with_creases
+from firstcast.fields.union import Shells, lattice_around, occupy, read_columns, with_wedges
 
 PITCH_MM = 0.05
 DEEP_MM, LONG_MM = 0.8, 1.2
@@ -32,7 +33,8 @@ def lost_pitches(degrees: float, turn: npt.NDArray[np.float64], shift_mm: npt.ND
     shells = Shells(points, triangles, np.zeros(len(triangles), np.uint16))
     lattice = lattice_around(points, np.full(3, PITCH_MM), PITCH_MM)
     columns = read_columns(shells, lattice)
-    body, _ = contour_union(occupy(columns, lattice, PITCH_MM), columns, shells.part)
+    occupancy = with_wedges(occupy(columns, lattice, PITCH_MM), columns)
+    body = with_creases(*contour_union(occupancy, columns, shells.part), occupancy, columns, shells)
     along = np.linspace(0.25, 0.75, 150) * LONG_MM  # away from the wedge's ends
     edge = np.outer(along, turn[:, 2]) + shift_mm
     squared = igl.point_mesh_squared_distance(edge, body.points.astype(np.float64), body.triangles)[0]

@@ -96,7 +96,7 @@ def contour(field: NearField) -> Contour:
 
 def trace_field(field: NearField) -> tuple[Contour, Occupancy, Traced]:
     """What `contour` gives, with the signs it was drawn from and the numbering of its triangles."""
-    lattice = _lattice(field.origin_mm, field.pitch_mm, field.index.shape)
+    lattice = lattice_floats(field.origin_mm, field.pitch_mm, field.index.shape)
     places, count = field.places, len(field.pool)
     bits = np.empty((count, SIDE), np.int64)
     run_blocks(signs_of_pool, count, field.pool, bits, block=BLOCK)
@@ -118,7 +118,7 @@ def contour_union(occupancy: Occupancy, columns: Columns, part: np.ndarray) -> t
 
     `part` (m,) uint16 is the part of each input triangle. Raises as `contour` does.
     """
-    lattice = _lattice(*occupancy.lattice)
+    lattice = lattice_floats(*occupancy.lattice)
     places, bits = occupancy.places, occupancy.bits
     traced = trace(occupancy.lattice.origin_mm, occupancy.lattice.pitch_mm, occupancy.index, places, bits)
     points, part_of_vertex = _vertices(traced)
@@ -149,7 +149,7 @@ def trace(origin_mm, pitch_mm, index, places, bits) -> Traced:
         open_cells, block=BLOCK,
     )  # fmt: skip
     _check_complete(origin_mm, pitch_mm, index, places, open_cells)
-    vertex_starts, triangle_starts = _running(vertex_counts), _running(triangle_counts)
+    vertex_starts, triangle_starts = running(vertex_counts), running(triangle_counts)
     if max(vertex_starts[-1], triangle_starts[-1]) > np.iinfo(np.int32).max:
         raise SizeError(
             f"{triangle_starts[-1]} triangles are more than can be numbered",
@@ -174,7 +174,7 @@ def _with_triangles(traced: Traced, index, places, bits, points, part_of_vertex)
     return Contour(points, triangles, part_of_triangle)
 
 
-def _lattice(origin_mm, pitch_mm, bricks) -> np.ndarray:
+def lattice_floats(origin_mm, pitch_mm, bricks) -> np.ndarray:
     """(3, 3, longest) float32: per axis the lattice coordinates, the floats above them, the floats below."""
     longest = SIDE * max(bricks) + 1
     steps = np.arange(longest, dtype=np.float64)
@@ -215,7 +215,7 @@ def _check_complete(origin_mm, pitch_mm, index, places, open_cells) -> None:
         )
 
 
-def _running(counts: np.ndarray) -> np.ndarray:
+def running(counts: np.ndarray) -> np.ndarray:
     """(n + 1,) int64: running sums from zero."""
     starts = np.zeros(len(counts) + 1, np.int64)
     np.cumsum(counts, out=starts[1:])

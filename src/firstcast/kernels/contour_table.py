@@ -69,3 +69,40 @@ def _read(patterns: str) -> tuple[np.ndarray, np.ndarray]:
 
 TRIANGLE_COUNT, TRIANGLE_EDGES = _read(_PATTERNS)
 """(256,) int32: triangles per pattern; (256, 15) int32: their edges, three by three."""
+
+MOST_LOOP = MOST_TRIANGLES + 2
+
+
+def _faces(edge: int) -> set[int]:
+    """The two faces of the cell that an edge lies on: 2 axis for the low one, 2 axis + 1 for the high one."""
+    return {2 * o + int(EDGE_CORNER[edge] >> o & 1) for o in range(3) if o != EDGE_AXIS[edge]}
+
+
+def _loop(pattern: int) -> list[int]:
+    """The edges round a pattern's triangles, counter-clockwise from outside; empty if they are not one disc."""
+    corners = TRIANGLE_EDGES[pattern, : 3 * TRIANGLE_COUNT[pattern]].reshape(-1, 3).tolist()
+    sides = {(t[n], t[(n + 1) % 3]) for t in corners for n in range(3)}
+    after = {a: b for a, b in sides if (b, a) not in sides}
+    if not after or len(after) != len(corners) + 2:
+        return []
+    loop = [min(after)]
+    while (following := after[loop[-1]]) != loop[0]:
+        loop.append(following)
+    return loop if len(loop) == len(after) else []
+
+
+def _read_loops() -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    sizes, edges = np.zeros(256, np.int32), np.zeros((256, MOST_LOOP), np.int32)
+    faces = np.full((256, MOST_LOOP), -1, np.int32)
+    for pattern in range(256):
+        loop = _loop(pattern)
+        crossed = [min(_faces(a) & _faces(b)) for a, b in zip(loop, loop[1:] + loop[:1], strict=True)]
+        sizes[pattern] = len(loop)
+        edges[pattern, : len(loop)] = loop
+        faces[pattern, : len(loop)] = [face if crossed.count(face) == 1 else -1 for face in crossed]
+    return sizes, edges, faces
+
+
+LOOP_SIZE, LOOP_EDGES, LOOP_FACES = _read_loops()
+"""(256,) int32: vertices around the surface in a cell where it is one disc, else 0; (256, 7) int32: their edges
+in order; (256, 7) int32: the face that each crosses on its way to the next, -1 where two segments cross it."""

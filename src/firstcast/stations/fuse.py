@@ -16,6 +16,7 @@ from pydantic import Field
 from firstcast.arrays import Points
 from firstcast.errors import InputError
 from firstcast.fields.contour import Contour, contour_union
+from firstcast.fields.creases import with_creases
 from firstcast.fields.fillet import Nearest, seam_fillets
 from firstcast.fields.memory import check_fits
 from firstcast.fields.sheets import thicken
@@ -29,6 +30,7 @@ from firstcast.fields.union import (
     lattice_around,
     occupy,
     read_columns,
+    with_wedges,
 )
 from firstcast.fields.voids import Components, components_of, drop_fragments, fill_voids
 from firstcast.findings import Finding, Measure
@@ -169,7 +171,8 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
 
 def _united(shells: Shells, lattice: Lattice) -> _Union:
     columns = read_columns(shells, lattice)
-    return _Union(shells, lattice, columns, occupy(columns, lattice, float(lattice.pitch_mm.max())))
+    occupancy = occupy(columns, lattice, float(lattice.pitch_mm.max()))
+    return _Union(shells, lattice, columns, with_wedges(occupancy, columns))
 
 
 def _filleted(piece: str, union: _Union, radius_mm: float) -> _Union:
@@ -287,6 +290,7 @@ def _cleaned(
         occupancy = drop_fragments(occupancy, traced, small[components.label_of_point])
         found, traced = contour_union(occupancy, union.columns, part)
     findings += separate_findings(piece, components, bodies & ~small)
+    found = with_creases(found, traced, occupancy, union.columns, union.shells)
     return found, findings, np.concatenate(mended)
 
 
