@@ -7,7 +7,7 @@ at the size of the cast, its paint, to them.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -166,28 +166,39 @@ def chain_scenarios(
         (mould_fill(mould), cast_fill(cast, _shot(mould) if number < len(moulds) else shot or _usual(kind)))
         for number, (mould, cast) in enumerate(moulds, start=1)
     ]
-    unsure = _uncalibrated(_figures(materials, fills, prints, primer))
+    common = replace(
+        null_chain(limits.pixel_mm, limits.layer_mm, grey_edges=grey_edges),
+        prints=prints,
+        mean_size_ratio=mean_size_ratio,
+        uncalibrated=_uncalibrated(_figures(materials, fills, prints, primer)),
+    )
     found: dict[str, ChainScenario] = {}
     for scenario in SCENARIOS:
-        spread = GaussianSpread(materials.printer.blur_mm.scenario(scenario) if prints else 0.0)
-        depth = materials.resin.depth_mm.scenario(scenario)
-        cured = materials.resin.cure_depth_mm.scenario(scenario)
-        found[scenario] = ChainScenario(
-            prints=prints,
-            pixel_mm=limits.pixel_mm,
-            layer_mm=limits.layer_mm,
-            spread=heavy_tailed_like(spread) if heavy_tails else spread,
-            depth_mm=depth if prints else 0.0,
-            overdose=overdose_ratio(cured, depth) if prints else 2.0,
-            grey_edges=grey_edges,
-            primer=primer_film(primer, scenario) if primer and prints else NO_FILM,
+        chain = replace(
+            common,
             generations=tuple(_radii(mould, cast, scenario) for mould, cast in fills),
             paint=paint_film(materials.paint, scenario),
-            mean_size_ratio=mean_size_ratio,
-            uncalibrated=unsure,
         )
-        _check(found[scenario], scenario)
+        if prints:
+            chain = _printed(chain, materials, primer, scenario, heavy_tails)
+        _check(chain, scenario)
+        found[scenario] = chain
     return found
+
+
+def _printed(
+    chain: ChainScenario, materials: Materials, primer: Paint | None, scenario: str, heavy_tails: bool
+) -> ChainScenario:
+    """The chain with the print's light and the master's primer in it."""
+    spread = GaussianSpread(materials.printer.blur_mm.scenario(scenario))
+    depth = materials.resin.depth_mm.scenario(scenario)
+    return replace(
+        chain,
+        spread=heavy_tailed_like(spread) if heavy_tails else spread,
+        depth_mm=depth,
+        overdose=overdose_ratio(materials.resin.cure_depth_mm.scenario(scenario), depth),
+        primer=primer_film(primer, scenario) if primer else NO_FILM,
+    )
 
 
 def _usual(kind: ProcessKind) -> Shot:
