@@ -159,13 +159,8 @@ def chain_scenarios(
     InputError
         At no pressure, or light too weak to cure a thick body.
     """
-    kind = limits.kind
-    prints = kind is not ProcessKind.HARD_TOOL
-    moulds = () if kind is ProcessKind.PRINT_ONLY else (*earlier, (materials.mould, materials.cast))
-    fills = [
-        (mould_fill(mould), cast_fill(cast, _shot(mould) if number < len(moulds) else shot or _usual(kind)))
-        for number, (mould, cast) in enumerate(moulds, start=1)
-    ]
+    prints = limits.kind is not ProcessKind.HARD_TOOL
+    fills = _fills(limits.kind, materials, earlier, shot)
     common = replace(
         null_chain(limits.pixel_mm, limits.layer_mm, grey_edges=grey_edges),
         prints=prints,
@@ -201,8 +196,15 @@ def _printed(
     )
 
 
-def _usual(kind: ProcessKind) -> Shot:
-    return shot_of(USUAL_SHOT[kind])
+def _fills(
+    kind: ProcessKind, materials: Materials, earlier: Sequence[tuple[Mould, Casting]], shot: Shot | None
+) -> list[tuple[LeastFill, LeastFill]]:
+    """What mould and casting fill in every generation, in their order."""
+    if kind is ProcessKind.PRINT_ONLY:
+        return []
+    last = shot or shot_of(USUAL_SHOT[kind])
+    found = [(mould_fill(mould), cast_fill(cast, _shot(mould))) for mould, cast in earlier]
+    return [*found, (mould_fill(materials.mould), cast_fill(materials.cast, last))]
 
 
 def _shot(mould: Mould) -> Shot:
