@@ -169,11 +169,8 @@ def chain_scenarios(
     )
     found: dict[str, ChainScenario] = {}
     for scenario in SCENARIOS:
-        chain = replace(
-            common,
-            generations=tuple(_radii(mould, cast, scenario) for mould, cast in fills),
-            paint=paint_film(materials.paint, scenario),
-        )
+        radii = tuple(_radii(mould, cast, scenario) for mould, cast in fills)
+        chain = replace(common, generations=radii, paint=paint_film(materials.paint, scenario))
         if prints:
             chain = _printed(chain, materials, primer, scenario, heavy_tails)
         _check(chain, scenario)
