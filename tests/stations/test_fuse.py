@@ -225,6 +225,16 @@ def test_too_large_a_lattice_is_refused_with_a_mend(monkeypatch):
         fused(part("torso", ball(10.0)), pitch_mm=0.02)
 
 
+def test_a_sheet_too_large_for_the_whole_route_is_refused_before_it_is_thickened(monkeypatch):
+    monkeypatch.setattr(memory, "free_bytes", lambda: 30_000_000)
+    flat = Mesh(
+        np.array([[0, 0, 0], [9.0, 0, 0], [9, 9, 0.1], [0, 9, 0]]), np.array([[0, 1, 2], [0, 2, 3]], np.int32)
+    )
+    monkeypatch.setattr("firstcast.stations.fuse_shells.thicken", lambda *_: pytest.fail("was thickened"))
+    with pytest.raises(SizeError, match=r"figure: .*pitch_mm above 0\.05"):
+        fused(part("hem", flat, thickness=0.3))
+
+
 def test_every_finding_says_what_where_and_how_to_mend():
     result = fused(
         part("torso", ball(3.0), inward(ball(1.5))), part("gem", ball(0.2, (-4, 0, 0))),

@@ -123,17 +123,32 @@ def estimate_bytes(shells: Shells, lattice: Lattice, band_mm: float = 0.0) -> fl
     a field's bricks hold 3 kB each. The factors were fitted to the peaks of benchmarks/fuse.py and err on the
     large side.
     """
-    cells = 0.0
-    for start in range(0, len(shells.triangles), AREA_BLOCK):
-        rows = shells.triangles[start : start + AREA_BLOCK]
-        a, b, c = (shells.points[rows[:, n]] / lattice.pitch_mm for n in range(3))
-        cells += float(np.abs(np.cross(b - a, c - a)).sum()) / 2
+    cells = cells_shown(shells.points, shells.triangles, lattice.pitch_mm)
     lines = float((lattice.size.prod() / lattice.size).sum())
     table = 14.0 * float(np.prod(lattice.bricks))
     band = max(band_mm / float(lattice.pitch_mm.min()), 1.0)
     bricks = cells / 75.0 * (1.0 + band / 4.0)
     per_brick = 3700.0 if band_mm else 700.0
     return 30.0 * len(shells.points) + 14.0 * lines + table + 80.0 * cells + per_brick * bricks
+
+
+def cells_shown(points: Points, triangles: Triangles, pitch_mm) -> float:
+    """How many lattice edges some triangles cross: the area that they show along x, y and z, in lattice cells."""
+    cells = 0.0
+    for start in range(0, len(triangles), AREA_BLOCK):
+        rows = triangles[start : start + AREA_BLOCK]
+        a, b, c = (points[rows[:, n]] / pitch_mm for n in range(3))
+        cells += float(np.abs(np.cross(b - a, c - a)).sum()) / 2
+    return cells
+
+
+def estimate_route_bytes(crossings: float) -> float:
+    """What a body whose surface crosses so many lattice edges takes at the peak of the route, in bytes.
+
+    Its contour has two triangles per crossing; from fuse to proof the public figures took 340 to 380 bytes a
+    triangle (docs/public-figures.md).
+    """
+    return 2 * 380.0 * crossings
 
 
 def read_columns(shells: Shells, lattice: Lattice) -> Columns:

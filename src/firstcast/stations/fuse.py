@@ -5,7 +5,6 @@ inside is where their winding number is positive. Sheets are given their thickne
 grains too small to cast are dropped, and what is thinner than two pitches is reported.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -18,8 +17,6 @@ from firstcast.errors import InputError
 from firstcast.fields.contour import Contour, contour_union
 from firstcast.fields.creases import with_creases
 from firstcast.fields.fillet import Nearest, seam_fillets
-from firstcast.fields.memory import check_fits
-from firstcast.fields.sheets import thicken
 from firstcast.fields.thin import ThinPlaces, thin_places
 from firstcast.fields.union import (
     Columns,
@@ -27,6 +24,7 @@ from firstcast.fields.union import (
     Occupancy,
     Shells,
     estimate_bytes,
+    estimate_route_bytes,
     lattice_around,
     occupy,
     read_columns,
@@ -47,7 +45,7 @@ from firstcast.stations.fuse_findings import (
     thin_findings,
     void_findings,
 )
-from firstcast.vocabulary import ShellKind
+from firstcast.stations.fuse_shells import check_piece_fits, shells_of
 
 LEAST_FILLET_PITCHES = 4.0
 """Below this the lattice cuts as much of a fillet as it leaves."""
@@ -137,14 +135,11 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
     """
     pitch = np.asarray(limits.pitch_mm if settings.pitch_mm is None else (settings.pitch_mm,) * 3, np.float64)
     names = tuple(part.name for part in parts)
-    shells = _shells_of(piece, parts, pitch)
+    shells = shells_of(piece, parts, pitch)
     lattice = lattice_around(shells.points, pitch, float(pitch.max()))
-    check_fits(
-        estimate_bytes(shells, lattice),
-        where=piece,
-        mend=f"Give [fuse] a pitch_mm above {pitch.max():g}, or make the piece of smaller pieces.",
-    )
+    check_piece_fits(piece, estimate_bytes(shells, lattice), pitch)
     sharp = _united(shells, lattice)
+    check_piece_fits(piece, estimate_route_bytes(float(sharp.columns.kept.sum(dtype=np.int64))), pitch)
     union = _filleted(piece, sharp, settings.fillet_mm) if settings.fillet_mm > 0 else sharp
     found, findings, mended = _cleaned(piece, names, union, settings)
     if not len(found.triangles):
@@ -219,50 +214,6 @@ def _without_grains(union: _Union) -> _Union:
     occupancy = fill_voids(union.occupancy, traced, hollow[components.label_of_point])
     flake = (grain & ~hollow)[components.label_of_point]
     return replace(union, occupancy=drop_fragments(occupancy, traced, flake))
-
-
-def _shells_of(piece: str, parts: tuple[Part, ...], pitch) -> Shells:
-    """The closed shells of all parts in one run of triangles, sheets with their thickness."""
-    points, triangles, numbers, first = [np.empty((0, 3))], [np.empty((0, 3), np.int32)], [], 0
-    for number, part in enumerate(parts):
-        for solid in _solids_of(part, pitch):
-            points.append(np.asarray(solid.points, np.float64))
-            triangles.append(solid.triangles + np.int32(first))
-            numbers.append(np.full(len(solid.triangles), number, np.uint16))
-            first += len(solid.points)
-    if not numbers:
-        raise InputError(
-            "no part has a closed shell or a sheet",
-            where=piece,
-            mend="Check the part files: they hold no surface.",
-        )
-    joined = np.ascontiguousarray(np.concatenate(triangles), np.int32)
-    return Shells(np.concatenate(points), joined, np.concatenate(numbers))
-
-
-def _solids_of(part: Part, pitch) -> Iterator[Mesh]:
-    """A part's closed shells as one mesh, then each of its sheets as a solid of its thickness."""
-    closed = [
-        part.mesh.triangles[shell.start : shell.stop]
-        for shell in part.shells
-        if shell.kind is not ShellKind.SHEET
-    ]
-    if closed:
-        yield Mesh(part.mesh.points, np.concatenate(closed))
-    for shell in part.shells:
-        if shell.kind is ShellKind.SHEET:
-            rows, used = part.mesh.triangles[shell.start : shell.stop], np.zeros(len(part.mesh.points), bool)
-            used[rows] = True
-            points = np.asarray(part.mesh.points[used], np.float64)
-            renamed = (np.cumsum(used) - 1).astype(np.int32)[rows]
-            tree = build_tree(Mesh(points, renamed))
-            solid = thicken(
-                points,
-                shell.thickness,
-                pitch,
-                lambda places, tree=tree: closest_points(tree, places).distance_mm,
-            )
-            yield Mesh(cast(Points, solid.points), solid.triangles)
 
 
 def _cleaned(
