@@ -108,7 +108,7 @@ def trace_field(field: NearField) -> tuple[Contour, Occupancy, Traced]:
         write_points_by_value, count, places, field.index, field.pool, field.part, len(field.part) > 0, push, far,
         lattice, traced.flags, traced.vertex_starts, points, part_of_vertex, block=BLOCK,
     )  # fmt: skip
-    found = _with_triangles(traced, field.index, places, bits, points, part_of_vertex)
+    found = surface_of(traced, field.index, places, bits, points, part_of_vertex)
     frame = Lattice(field.origin_mm, field.pitch_mm, field.index.shape)
     return found, Occupancy(frame, field.index, places, bits, 0), traced
 
@@ -127,7 +127,7 @@ def contour_union(occupancy: Occupancy, columns: Columns, part: np.ndarray) -> t
         TOLERANCES.zero_push_pitches, lattice, traced.flags, traced.vertex_starts, points, part_of_vertex,
         block=BLOCK,
     )  # fmt: skip
-    return _with_triangles(traced, occupancy.index, places, bits, points, part_of_vertex), traced
+    return surface_of(traced, occupancy.index, places, bits, points, part_of_vertex), traced
 
 
 def trace(origin_mm, pitch_mm, index, places, bits) -> Traced:
@@ -164,7 +164,8 @@ def _vertices(traced: Traced) -> tuple[np.ndarray, np.ndarray]:
     return np.empty((count, 3), np.float32), np.empty(count, np.uint16)
 
 
-def _with_triangles(traced: Traced, index, places, bits, points, part_of_vertex) -> Contour:
+def surface_of(traced: Traced, index, places, bits, points, part_of_vertex) -> Contour:
+    """The contour with its triangles, from vertices as `trace` numbered them."""
     count = int(traced.triangle_starts[-1])
     triangles, part_of_triangle = np.empty((count, 3), np.int32), np.empty(count, np.uint16)
     run_blocks(

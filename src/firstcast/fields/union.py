@@ -153,22 +153,31 @@ def estimate_route_bytes(crossings: float) -> float:
 
 def read_columns(shells: Shells, lattice: Lattice) -> Columns:
     """Cross every lattice line with every shell and keep what lies on the union's surface."""
+    return _read(shells, lattice, (0, 1, 2))
+
+
+def read_lines(shells: Shells, lattice: Lattice, axis: int) -> Columns:
+    """The same along one axis only: line i of it is at[u] · size[v] + at[v]."""
+    return _read(shells, lattice, (axis,))
+
+
+def _read(shells: Shells, lattice: Lattice, axes: tuple[int, ...]) -> Columns:
     # the nearest odd number of steps
     fixed = np.floor((shells.points - lattice.origin_mm) / lattice.pitch_mm * (FIXED / 2))
     points = np.ascontiguousarray(2 * fixed + 1, dtype=np.int32)
     size = lattice.size
-    across = np.array([size[1] * size[2], size[2] * size[0], size[0] * size[1]])
+    across = np.array([size[(axis + 1) % 3] * size[(axis + 2) % 3] for axis in axes])
     bases = np.concatenate([[0], np.cumsum(across)[:-1]]).astype(np.int64)
-    found = [_cross(points, shells.triangles, axis, size) for axis in range(3)]
+    found = [_cross(points, shells.triangles, axis, size) for axis in axes]
     starts = np.zeros(across.sum() + 1, np.int64)
-    for axis, (lines, _, _) in enumerate(found):
-        starts[bases[axis] + 1 : bases[axis] + across[axis] + 1] = np.bincount(lines, minlength=across[axis])
+    for n, (lines, _, _) in enumerate(found):
+        starts[bases[n] + 1 : bases[n] + across[n] + 1] = np.bincount(lines, minlength=across[n])
     np.cumsum(starts, out=starts)
     cursor = starts.copy()
     positions, hits = np.empty(starts[-1], np.float64), np.empty(starts[-1], np.int32)
-    for axis in range(3):
-        group_by_line(*found[axis], bases[axis], cursor, positions, hits)
-        found[axis] = (np.empty(0, np.int32), np.empty(0), np.empty(0, np.int32))
+    for n in range(len(axes)):
+        group_by_line(*found[n], bases[n], cursor, positions, hits)
+        found[n] = (np.empty(0, np.int32), np.empty(0), np.empty(0, np.int32))
     kept, leaks = np.empty(len(starts) - 1, np.int32), np.empty(len(starts) - 1, np.uint8)
     run_blocks(settle_lines, len(kept), starts, positions, hits, kept, leaks, block=LINE_BLOCK)
     return Columns(size, bases, starts, kept, positions, hits, int(np.count_nonzero(leaks)))
