@@ -152,7 +152,8 @@ def test_ridges_and_grooves_of_a_grating_are_cured_where_the_series_says():
     places = np.linspace(-period / 4, period / 4, 4001)
     dose = square_grating(figures.spread, places + period / 4, period, period / 2, pixel_mm=PIXEL, boxes=2)
     expected = places[np.argmin(np.abs(np.asarray(dose) - 1 / light.deep))]
-    assert len(growth_left) and len(growth_right)
+    assert len(growth_left)
+    assert len(growth_right)
     for growth in (growth_left.mean(), growth_right.mean()):
         assert abs(growth - abs(expected)) < 0.1 * PIXEL
 

@@ -8,7 +8,6 @@ is what half of all places of the layers do no better than; later layers count b
 thickness. So faces that look up stay where they are, and undersides grow by what shines through on average.
 """
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -16,10 +15,11 @@ import numpy.typing as npt
 
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
-from firstcast.fields.contour import BLOCK, Contour, Traced, lattice_floats, surface_of, trace
+from firstcast.fields.contour import BLOCK, lattice_floats, surface_of, trace
 from firstcast.fields.coverage import Layers, PixelGrid, Sections, coverage_of, section_layers, thresholded
+from firstcast.fields.drawn import Drawn
 from firstcast.fields.near import INSIDE, OUTSIDE, SIDE
-from firstcast.fields.union import Columns, Lattice, Occupancy, Shells, lattice_around, read_lines
+from firstcast.fields.union import Lattice, Occupancy, Shells, lattice_around, read_lines
 from firstcast.kernels.cure import (
     blur_layers,
     classify_slab,
@@ -32,7 +32,7 @@ from firstcast.kernels.cure import (
 )
 from firstcast.process.chain import ChainScenario
 from firstcast.process.light import kept_per_layer, print_through_mm
-from firstcast.process.spread import GaussianSpread
+from firstcast.process.spread import GaussianSpread, Spread
 from firstcast.process.spread_patterns import gaussians_like, line_kernel
 from firstcast.tolerances import TOLERANCES
 
@@ -56,16 +56,7 @@ class Light(NamedTuple):
     deep: float
 
 
-@dataclass(frozen=True)
-class Cured:
-    """The cured surface in the printer's axes, and the signs and numbering it was drawn from."""
-
-    surface: Contour
-    occupancy: Occupancy
-    traced: Traced
-
-
-def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_mm: float = 0.0) -> Cured:
+def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_mm: float = 0.0) -> Drawn:
     """The surface that light cures of a closed, outward mesh without crossings.
 
     Parameters
@@ -106,7 +97,7 @@ def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_m
         TOLERANCES.zero_push_pitches, lattice_floats(*lattice), corners, block=BLOCK,
     )  # fmt: skip
     surface = surface_of(traced, index, places, bits, corners, np.zeros(len(corners), np.uint16))
-    return Cured(surface, Occupancy(lattice, index, places, bits, 0), traced)
+    return Drawn(surface, Occupancy(lattice, index, places, bits, 0), traced)
 
 
 def growth_mm(chain: ChainScenario) -> float:
@@ -119,20 +110,26 @@ def growth_mm(chain: ChainScenario) -> float:
 
 def light_of(chain: ChainScenario) -> Light:
     """Weights of spread light on the pixel grid, and of layers on each other."""
-    spread = chain.spread
-    parts = [(1.0, spread)]
-    if not isinstance(spread, GaussianSpread):
-        fitted = gaussians_like(spread)
-        parts = [
-            (float(w), GaussianSpread(float(s))) for w, s in zip(fitted.weights, fitted.sigma_mm, strict=True)
-        ]
-    spreads = tuple((weight, *(_weights(part, pixel) for pixel in chain.pixel_mm)) for weight, part in parts)
+    wide, high = chain.pixel_mm
+    spreads = tuple(
+        (share, _weights(part, wide), _weights(part, high)) for share, part in _gaussians(chain.spread)
+    )
     if chain.depth_mm == 0:
         return Light(spreads, 0.0, chain.overdose, 0.0, chain.overdose)
     kept = kept_per_layer(chain.layer_mm, chain.depth_mm)
     half = chain.layer_mm / (2 * chain.depth_mm)
     own, later = chain.overdose * np.exp(-half), float(np.sinh(half) / half)
     return Light(spreads, kept, float(own), later, float(own * (1 + later * kept / (1 - kept))))
+
+
+def _gaussians(spread: Spread) -> list[tuple[float, GaussianSpread]]:
+    """The spread as a sum of Gaussians, with their shares: only they come apart into rows and columns."""
+    if isinstance(spread, GaussianSpread):
+        return [(1.0, spread)]
+    fitted = gaussians_like(spread)
+    return [
+        (float(w), GaussianSpread(float(s))) for w, s in zip(fitted.weights, fitted.sigma_mm, strict=True)
+    ]
 
 
 def _weights(spread: GaussianSpread, pixel_mm: float) -> npt.NDArray[np.float32]:
@@ -177,10 +174,10 @@ class _Kept:
 
     def take(self, slab, below, above, bz: int) -> None:
         """Keep the bricks of slab `bz` that the cured surface passes, and mark those inside it."""
-        if not slab.any() and not below.any() and not above.any():
-            return
         kinds = np.empty(self.index.shape[:2], np.int8)
         run_blocks(classify_slab, len(kinds), slab, below, above, kinds, block=4)
+        if not kinds.any():
+            return
         self.index[:, :, bz][kinds == 1] = INSIDE
         held = np.argwhere(kinds == 2)
         places = np.column_stack([held, np.full(len(held), bz)]).astype(np.int32)

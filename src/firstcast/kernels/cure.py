@@ -68,6 +68,16 @@ def lit_window(later, least, window):
 
 
 @kernel
+def _cured_rows(plane, y0, y1, x0, x1):
+    """How many pixels of a window of a layer are cured."""
+    count = 0
+    for y in range(y0, y1):
+        for x in range(x0, x1):
+            count += plane[y, x] >= 1.0
+    return count
+
+
+@kernel
 def classify_slab(start, stop, dose, below, above, kinds):
     """Write kinds (bx, by) int8 for brick columns start .. stop: 1 cured, 0 not, 2 where a lattice edge crosses.
 
@@ -75,16 +85,17 @@ def classify_slab(start, stop, dose, below, above, kinds):
     """
     ny, nx = dose.shape[1], dose.shape[2]
     for bx in range(start, stop):
+        x0, x1 = max(bx * SIDE - 1, 0), min(bx * SIDE + SIDE + 1, nx)
         for by in range(kinds.shape[1]):
-            some, every = False, True
-            for k in range(-1, SIDE + 1):
-                plane = below if k < 0 else (above if k == SIDE else dose[k])
-                for y in range(max(by * SIDE - 1, 0), min(by * SIDE + SIDE + 1, ny)):
-                    for x in range(max(bx * SIDE - 1, 0), min(bx * SIDE + SIDE + 1, nx)):
-                        cured = plane[y, x] >= 1.0
-                        some |= cured
-                        every &= cured
-            kinds[bx, by] = 2 if some and not every else (1 if every else 0)
+            y0, y1 = max(by * SIDE - 1, 0), min(by * SIDE + SIDE + 1, ny)
+            pixels = (y1 - y0) * (x1 - x0)
+            first = _cured_rows(below, y0, y1, x0, x1)
+            mixed = 0 < first < pixels
+            for k in range(SIDE + 1):
+                if mixed:
+                    break
+                mixed = _cured_rows(above if k == SIDE else dose[k], y0, y1, x0, x1) != first
+            kinds[bx, by] = 2 if mixed else (1 if first else 0)
 
 
 @kernel

@@ -1,0 +1,76 @@
+"""The forecast: what is left of a master once it is printed, moulded, cast and painted.
+
+At master size, in the printer's axes. The even part of every film is left out, for it is on the sculpture's painted
+ideal as well: what counts is where a film levels.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import Points, Triangles
+from firstcast.fields.contour import contour_union
+from firstcast.fields.cure import cure
+from firstcast.fields.drawn import Drawn, near_of
+from firstcast.fields.films import closed_by_ball, opened_by_ball
+from firstcast.fields.near import sample
+from firstcast.fields.union import Shells, lattice_around, occupy, read_columns
+from firstcast.process.chain import ChainScenario
+
+ROOM_PITCHES = 4.0
+"""Margin of the lattice beyond what light and films may add."""
+
+
+def forecast(points: Points, triangles: Triangles, chain: ChainScenario) -> Drawn:
+    """The surface of the painted cast, mapped to the size of its master.
+
+    Parameters
+    ----------
+    points : (n, 3) float64 or float32
+        The master: closed, outward, without crossings; mm, in the printer's axes, z away from the build platform.
+    triangles : (m, 3) int32
+    chain : ChainScenario
+        One scenario's figures.
+
+    Raises
+    ------
+    InputError
+        The mesh isn't closed.
+    SizeError
+        More than 8192 pixels or layers along an axis.
+    """
+    steps = film_steps(chain)
+    pitch = np.array([*chain.pixel_mm, chain.layer_mm])
+    margin = max((radius for _, radius in steps), default=0.0) + ROOM_PITCHES * float(pitch.max())
+    drawn = (cure if chain.prints else as_modelled)(points, triangles, chain, margin_mm=margin)
+    for step, radius in steps:
+        drawn = step(drawn, radius)
+    return drawn
+
+
+def film_steps(chain: ChainScenario) -> list[tuple[Callable[[Drawn, float], Drawn], float]]:
+    """What happens to the printed master, in order: closed or opened by a ball of so many millimetres."""
+    steps = [(closed_by_ball, chain.primer.radius_mm)]
+    for generation in chain.generations:
+        steps += [(closed_by_ball, generation.mould_mm), (opened_by_ball, generation.cast_mm)]
+    return [*steps, (closed_by_ball, chain.paint_on_master.radius_mm)]
+
+
+def grown_mm(drawn: Drawn, places_mm: npt.ArrayLike, reach_mm: float) -> npt.NDArray[np.float64]:
+    """(n,) float64: how far a forecast lies outside of places (n, 3) of the master, mm; negative: what was lost.
+
+    Beyond `reach_mm` the length is cut off.
+    """
+    return -sample(near_of(drawn, reach_mm), np.asarray(places_mm, np.float64))
+
+
+def as_modelled(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_mm: float) -> Drawn:
+    """The master itself on the lattice: a toolmaker's data is cut, not printed."""
+    pitch = np.array([*chain.pixel_mm, chain.layer_mm])
+    shells = Shells(np.asarray(points, np.float64), triangles, np.zeros(len(triangles), np.uint16))
+    lattice = lattice_around(shells.points, pitch, margin_mm)
+    columns = read_columns(shells, lattice)
+    occupancy = occupy(columns, lattice, float(pitch.max()))
+    surface, traced = contour_union(occupancy, columns, shells.part)
+    return Drawn(surface, occupancy, traced)
