@@ -14,7 +14,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-NAMES = ("fuse", "edges", "reduce", "tree", "proof", "plate", "sections")
+NAMES = ("fuse", "edges", "reduce", "tree", "proof", "plate", "sections", "forecast")
 LIBRARIES = ("numpy", "numba", "scipy", "manifold3d", "trimesh", "libigl", "fast-simplification")
 
 

@@ -30,33 +30,52 @@ from firstcast.kernels.cure import (
     sign_cured,
     stack_later,
 )
-from firstcast.process.chain import ChainScenario
-from firstcast.process.light import kept_per_layer, print_through_mm
-from firstcast.process.spread import GaussianSpread, Spread
-from firstcast.process.spread_patterns import gaussians_like, line_kernel
 from firstcast.tolerances import TOLERANCES
 
 SLICES = 5
 """Planes in a layer over which what it covers is averaged: undersides lie within a tenth of a layer by it."""
-
-REACH_SIGMAS = 4.0
-"""Gaussian light is followed so far: 6e-5 of it falls beyond on either side."""
 
 DIMMEST = 1e-4
 """Light of later layers below this share of one layer's is dropped."""
 
 
 class Light(NamedTuple):
-    """How light leaves a pixel: (weight, weights along x, weights along y) per Gaussian, and what passes a layer."""
+    """How a printer draws, and how its light leaves a pixel: as plain numbers.
 
+    Attributes
+    ----------
+    pixel_mm : (float, float)
+    layer_mm : float
+    grey_edges : bool
+        Whether a pixel shines by the share that is covered, or fully from half its area on.
+    spreads : tuple of (share, weights along x, weights along y)
+        The spread on the pixel grid as a sum of what comes apart into rows and columns; weights are odd in number.
+    kept : float
+        The share of its dose that a layer lets through to the one before; 0: none, each layer cures to its own depth.
+    own, later : float
+        Dose at the middle of a layer by its own image, over the critical one; what the layers after it leave counts
+        `later` times as much as if each shone from its middle.
+    deep : float
+        Dose deep inside a body, over the critical one.
+    as_edge : bool
+        Whether an edge's dose looks more like a normal distribution than like a ramp one pixel wide.
+    growth_mm : float
+        How far beyond the master something may be cured.
+    """
+
+    pixel_mm: tuple[float, float]
+    layer_mm: float
+    grey_edges: bool
     spreads: tuple[tuple[float, npt.NDArray[np.float32], npt.NDArray[np.float32]], ...]
     kept: float
     own: float
     later: float
     deep: float
+    as_edge: bool
+    growth_mm: float
 
 
-def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_mm: float = 0.0) -> Drawn:
+def cure(points: Points, triangles: Triangles, light: Light, *, margin_mm: float = 0.0) -> Drawn:
     """The surface that light cures of a closed, outward mesh without crossings.
 
     Parameters
@@ -64,8 +83,7 @@ def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_m
     points : (n, 3) float64 or float32
         Millimetres at master size in the printer's axes, z away from the build platform.
     triangles : (m, 3) int32
-    chain : ChainScenario
-        For pixel, layer, spread, depth and exposure.
+    light : Light
     margin_mm : float
         Room to leave round the cured body for what is done to it afterwards.
 
@@ -76,19 +94,18 @@ def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_m
     SizeError
         More than 8192 pixels or layers along an axis.
     """
-    pitch = np.array([*chain.pixel_mm, chain.layer_mm])
-    lattice = lattice_around(np.asarray(points, np.float64), pitch, growth_mm(chain) + margin_mm)
-    index, places, pool = _expose(points, triangles, chain, lattice)
+    pitch = np.array([*light.pixel_mm, light.layer_mm])
+    lattice = lattice_around(np.asarray(points, np.float64), pitch, light.growth_mm + margin_mm)
+    index, places, pool = _expose(points, triangles, light, lattice)
     bits = np.empty((len(places), SIDE), np.int64)
     run_blocks(sign_cured, len(places), pool, bits, block=BLOCK)
     traced = trace(lattice.origin_mm, lattice.pitch_mm, index, places, bits)
     shells = Shells(np.asarray(points, np.float64), triangles, np.zeros(0, np.uint16))
     columns = read_lines(shells, lattice, 2)
     shares = np.empty(int(traced.vertex_starts[-1]))
-    light = light_of(chain)
     run_blocks(
         cross_dose, len(places), places, index, pool, traced.flags, traced.vertex_starts, light.deep,
-        _runs_as_edge(chain), chain.depth_mm > 0, columns.size, columns.starts, columns.kept, columns.positions,
+        light.as_edge, light.kept > 0, columns.size, columns.starts, columns.kept, columns.positions,
         columns.hits, shares, block=BLOCK,
     )  # fmt: skip
     corners = np.empty((len(shares), 3), np.float32)
@@ -100,62 +117,19 @@ def cure(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_m
     return Drawn(surface, Occupancy(lattice, index, places, bits, 0), traced)
 
 
-def growth_mm(chain: ChainScenario) -> float:
-    """How far beyond the master something may be cured."""
-    through = 0.0
-    if chain.depth_mm > 0:
-        through = print_through_mm(chain.overdose, layer_mm=chain.layer_mm, depth_mm=chain.depth_mm)
-    return max(chain.edge_growth_mm, through, 0.0) + chain.layer_mm
-
-
-def light_of(chain: ChainScenario) -> Light:
-    """Weights of spread light on the pixel grid, and of layers on each other."""
-    wide, high = chain.pixel_mm
-    spreads = tuple(
-        (share, _weights(part, wide), _weights(part, high)) for share, part in _gaussians(chain.spread)
-    )
-    if chain.depth_mm == 0:
-        return Light(spreads, 0.0, chain.overdose, 0.0, chain.overdose)
-    kept = kept_per_layer(chain.layer_mm, chain.depth_mm)
-    half = chain.layer_mm / (2 * chain.depth_mm)
-    own, later = chain.overdose * np.exp(-half), float(np.sinh(half) / half)
-    return Light(spreads, kept, float(own), later, float(own * (1 + later * kept / (1 - kept))))
-
-
-def _gaussians(spread: Spread) -> list[tuple[float, GaussianSpread]]:
-    """The spread as a sum of Gaussians, with their shares: only they come apart into rows and columns."""
-    if isinstance(spread, GaussianSpread):
-        return [(1.0, spread)]
-    fitted = gaussians_like(spread)
-    return [
-        (float(w), GaussianSpread(float(s))) for w, s in zip(fitted.weights, fitted.sigma_mm, strict=True)
-    ]
-
-
-def _weights(spread: GaussianSpread, pixel_mm: float) -> npt.NDArray[np.float32]:
-    weights = line_kernel(spread, pixel_mm, REACH_SIGMAS * spread.sigma_mm).weights
-    return (weights / weights.sum()).astype(np.float32)
-
-
-def _runs_as_edge(chain: ChainScenario) -> bool:
-    """Whether an edge's dose looks more like a normal distribution than like a ramp one pixel wide."""
-    return chain.spread.width_mm > max(chain.pixel_mm) / 3
-
-
-def _expose(points, triangles, chain: ChainScenario, lattice: Lattice):
+def _expose(points, triangles, light: Light, lattice: Lattice):
     """The table, the places and the doses of all bricks that the cured surface passes."""
-    slices = SLICES if chain.depth_mm > 0 else 1
+    slices = SLICES if light.kept > 0 else 1
     columns, rows, height = (int(n) for n in lattice.size)
     corner = lattice.origin_mm - lattice.pitch_mm / 2
-    grid = PixelGrid((corner[0], corner[1]), *chain.pixel_mm, columns, rows)
-    layers = Layers(corner[2], chain.layer_mm / slices, height * slices)
+    grid = PixelGrid((corner[0], corner[1]), *light.pixel_mm, columns, rows)
+    layers = Layers(corner[2], light.layer_mm / slices, height * slices)
     sections = section_layers(points, triangles, grid, layers)
-    light = light_of(chain)
     index = np.full(lattice.bricks, OUTSIDE, np.int32)
     later, kept = np.zeros((rows, columns), np.float32), _Kept(index)
     slab, above = np.zeros((SIDE, rows, columns), np.float32), np.zeros((rows, columns), np.float32)
     for bz in range(lattice.bricks[2] - 1, -2, -1):
-        below = _expose_slab(sections, chain, light, bz, slices, later) if bz >= 0 else np.zeros_like(slab)
+        below = _expose_slab(sections, light, bz, slices, later) if bz >= 0 else np.zeros_like(slab)
         if bz < lattice.bricks[2] - 1:
             kept.take(slab, below[SIDE - 1], above, bz + 1)
         above, slab = slab[0], below
@@ -191,7 +165,7 @@ class _Kept:
         return np.concatenate(self.places), np.concatenate(self.pools)
 
 
-def _expose_slab(sections: Sections, chain: ChainScenario, light: Light, bz: int, slices: int, later):
+def _expose_slab(sections: Sections, light: Light, bz: int, slices: int, later):
     """(8, ny, nx) float32: the dose in the layers of a slab over the critical one; `later` goes on below."""
     shape = (SIDE, *later.shape)
     dose = np.zeros(shape, np.float32)
@@ -204,7 +178,7 @@ def _expose_slab(sections: Sections, chain: ChainScenario, light: Light, bz: int
         return dose
     whole = dose if slices == 1 else np.zeros(shape, np.float32)
     covered = coverage_of(sections, first, first + SIDE * slices)
-    covered = covered if chain.grey_edges else thresholded(covered)
+    covered = covered if light.grey_edges else thresholded(covered)
     for layer in covered.layers:
         y0, y1, x0, x1 = covered.window(layer)
         n, part = divmod(layer - first, slices)

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 import trimesh
 
-from firstcast.fields.cure import cure, light_of
+from firstcast.fields.cure import cure
+from firstcast.forecast.light import light_of
 from firstcast.process.chain import null_chain
 from firstcast.process.light import overdose_ratio, underside_growth_mm
 from firstcast.process.spread import GaussianSpread, heavy_tailed_like
@@ -23,7 +24,7 @@ def chain(sigma_mm=0.0, depth_mm=0.0, cured_mm=0.0, *, heavy=False):
 
 
 def cured(solid, figures):
-    return cure(np.asarray(solid.vertices), np.asarray(solid.faces, np.int32), figures).surface
+    return cure(np.asarray(solid.vertices), np.asarray(solid.faces, np.int32), light_of(figures)).surface
 
 
 def turned_box(tilt, shift=(0.013, 0.004, 0.0077)):

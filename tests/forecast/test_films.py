@@ -10,16 +10,15 @@ from hypothesis import strategies as st
 from firstcast.fields.build import build_near
 from firstcast.fields.drawn import INWARD, OUTWARD, near_of, with_room
 from firstcast.fields.films import closed_by_ball, opened_by_ball
-from firstcast.fields.forecast import as_modelled, forecast, grown_mm
 from firstcast.fields.union import Shells
+from firstcast.forecast.forward import as_modelled, forecast, grown_mm
 from firstcast.process.chain import GenerationRadii, null_chain
 from firstcast.process.films import Film, sine_groove_left_mm
 
 
 def drawn(solid, pitch=0.05, margin=0.4):
     """The solid on a lattice, with nothing printed."""
-    figures = null_chain((pitch, pitch), pitch)
-    return as_modelled(solid.vertices, np.asarray(solid.faces, np.int32), figures, margin_mm=margin)
+    return as_modelled(solid.vertices, np.asarray(solid.faces, np.int32), pitch, margin_mm=margin)
 
 
 def as_solid(found):

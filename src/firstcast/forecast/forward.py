@@ -16,6 +16,7 @@ from firstcast.fields.drawn import Drawn, near_of
 from firstcast.fields.films import closed_by_ball, opened_by_ball
 from firstcast.fields.near import sample
 from firstcast.fields.union import Shells, lattice_around, occupy, read_columns
+from firstcast.forecast.light import light_of
 from firstcast.process.chain import ChainScenario
 
 ROOM_PITCHES = 4.0
@@ -43,7 +44,10 @@ def forecast(points: Points, triangles: Triangles, chain: ChainScenario) -> Draw
     steps = film_steps(chain)
     pitch = np.array([*chain.pixel_mm, chain.layer_mm])
     margin = max((radius for _, radius in steps), default=0.0) + ROOM_PITCHES * float(pitch.max())
-    drawn = (cure if chain.prints else as_modelled)(points, triangles, chain, margin_mm=margin)
+    if chain.prints:
+        drawn = cure(points, triangles, light_of(chain), margin_mm=margin)
+    else:
+        drawn = as_modelled(points, triangles, pitch, margin_mm=margin)
     for step, radius in steps:
         drawn = step(drawn, radius)
     return drawn
@@ -65,9 +69,9 @@ def grown_mm(drawn: Drawn, places_mm: npt.ArrayLike, reach_mm: float) -> npt.NDA
     return -sample(near_of(drawn, reach_mm), np.asarray(places_mm, np.float64))
 
 
-def as_modelled(points: Points, triangles: Triangles, chain: ChainScenario, *, margin_mm: float) -> Drawn:
+def as_modelled(points: Points, triangles: Triangles, pitch_mm, *, margin_mm: float) -> Drawn:
     """The master itself on the lattice: a toolmaker's data is cut, not printed."""
-    pitch = np.array([*chain.pixel_mm, chain.layer_mm])
+    pitch = np.broadcast_to(np.asarray(pitch_mm, np.float64), (3,))
     shells = Shells(np.asarray(points, np.float64), triangles, np.zeros(len(triangles), np.uint16))
     lattice = lattice_around(shells.points, pitch, margin_mm)
     columns = read_columns(shells, lattice)

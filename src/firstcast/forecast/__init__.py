@@ -1,0 +1,1 @@
+"""The forward model: fields and physics put together."""
