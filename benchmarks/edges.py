@@ -14,7 +14,7 @@ import trimesh
 
 from firstcast.fields.contour import contour_union
 from firstcast.fields.creases import with_creases
-from firstcast.fields.union import Shells, lattice_around, occupy, read_columns, with_wedges
+from firstcast.fields.union import Shells, lattice_around, occupy, read_columns
 
 PITCH_MM = 0.05
 DEEP_MM, LONG_MM = 0.8, 1.2
@@ -33,7 +33,7 @@ def lost_pitches(degrees: float, turn: npt.NDArray[np.float64], shift_mm: npt.ND
     shells = Shells(points, triangles, np.zeros(len(triangles), np.uint16))
     lattice = lattice_around(points, np.full(3, PITCH_MM), PITCH_MM)
     columns = read_columns(shells, lattice)
-    occupancy = with_wedges(occupy(columns, lattice, PITCH_MM), columns)
+    occupancy = occupy(columns, lattice, PITCH_MM)
     body = with_creases(*contour_union(occupancy, columns, shells.part), occupancy, columns, shells)
     along = np.linspace(0.25, 0.75, 150) * LONG_MM  # away from the wedge's ends
     edge = np.outer(along, turn[:, 2]) + shift_mm

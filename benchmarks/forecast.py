@@ -14,14 +14,13 @@ import sys
 import time
 from dataclasses import replace
 
-from sections import bumpy_ball
-
 from firstcast.fields.cure import cure
 from firstcast.fields.films import closed_by_ball
 from firstcast.forecast.light import light_of
 from firstcast.process.chain import null_chain
 from firstcast.process.light import overdose_ratio
 from firstcast.process.spread import GaussianSpread
+from sections import bumpy_ball
 
 CASES = ((8.0, 0.035), (16.0, 0.035), (32.0, 0.035), (32.0, 0.07))
 """Height in mm, pixel in mm."""

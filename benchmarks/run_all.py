@@ -14,7 +14,7 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-NAMES = ("fuse", "edges", "reduce", "tree", "proof", "plate", "sections", "forecast")
+NAMES = ("fuse", "edges", "reduce", "tree", "proof", "plate", "sections", "forecast", "readings")
 LIBRARIES = ("numpy", "numba", "scipy", "manifold3d", "trimesh", "libigl", "fast-simplification")
 
 

@@ -18,10 +18,6 @@ class Tolerances:
     """How far fuse's surface may lie from the exact union away from creases, in pitches: 5 µm at 0.025 mm, the
     limit that its tests hold it to. The error budget and the proof's limit take it from here."""
 
-    wedge_pitches: float = 0.1
-    """How far a wedge that no lattice point saw may pass by one that is then taken for inside: so much of a
-    pitch the surface may move there, within `field_pitches`, and the edge is cut the less."""
-
     thin_pitches: float = 2.0
     """What is thinner than this many pitches is cut by sampling and must be reported."""
 

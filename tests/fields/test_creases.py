@@ -10,14 +10,13 @@ from solids import ball, exact_union, moved, relief_ball, shells_of, turned
 
 from firstcast.fields.contour import contour_union
 from firstcast.fields.creases import with_creases
-from firstcast.fields.union import lattice_around, occupy, read_columns, with_wedges
-from firstcast.tolerances import TOLERANCES
+from firstcast.fields.union import lattice_around, occupy, read_columns
 
 
 def united(shells, pitch):
     lattice = lattice_around(shells.points, pitch, float(np.max(pitch)))
     columns = read_columns(shells, lattice)
-    occupancy = with_wedges(occupy(columns, lattice, float(np.max(pitch))), columns)
+    occupancy = occupy(columns, lattice, float(np.max(pitch)))
     plain, traced = contour_union(occupancy, columns, shells.part)
     return with_creases(plain, traced, occupancy, columns, shells), plain
 
@@ -70,8 +69,8 @@ def test_a_box_off_the_lattice_comes_back_with_its_edges_and_corners():
         assert_sound(found)
         # where a cell sees only one face's corner, or a point had to stay in its cell, the crease stays cut
         lost = [distances(box.sample(20000), part.points, part.triangles) for part in (found, plain)]
-        assert np.sqrt(np.mean(lost[0] ** 2)) < 0.5 * np.sqrt(np.mean(lost[1] ** 2))
-        assert abs(found_volume(found) - box.volume) < 0.3 * abs(found_volume(plain) - box.volume)
+        assert np.sqrt(np.mean(lost[0] ** 2)) < 0.7 * np.sqrt(np.mean(lost[1] ** 2))
+        assert abs(found_volume(found) - box.volume) < 0.5 * abs(found_volume(plain) - box.volume)
 
 
 def found_volume(found):
@@ -79,21 +78,24 @@ def found_volume(found):
 
 
 def test_seams_between_parts_are_drawn_and_smooth_places_stay_as_they_were():
-    first, second = ball(1.0, subdivisions=5), ball(0.8, (1.0, 0.2, 0.1), subdivisions=5)
-    found, plain = united(shells_of(first, second), 0.05)
+    found, plain = united(
+        shells_of(trimesh.creation.box((2, 2, 1)), ball(0.6, (0.011, 0.007, 0.5), subdivisions=5)), 0.05
+    )
     assert_sound(found)
     assert np.array_equal(found.points[: len(plain.points)], plain.points)
     added = found.points[len(plain.points) :].astype(np.float64)
-    assert len(added) > 50
-    # the seam lies on both spheres, which 5 subdivisions keep to 0.5 µm per mm of radius; a point that had to stay in
-    # its cell lies on the chord towards it
-    balls = (((0, 0, 0), 1.0), ((1.0, 0.2, 0.1), 0.8))
-    off = np.maximum(*[np.abs(np.linalg.norm(added - middle, axis=1) - r) for middle, r in balls])
+    added = added[np.abs(added[:, :2]).max(axis=1) < 0.8]
+    assert len(added) > 20
+    # the seam is the ball's equator, which 5 subdivisions keep to 0.5 µm per mm of radius; a point that had to stay in its
+    # cell lies on the chord towards it
+    off = np.maximum(
+        np.abs(np.hypot(added[:, 0] - 0.011, added[:, 1] - 0.007) - 0.6), np.abs(added[:, 2] - 0.5)
+    )
     assert np.quantile(off, 0.75) < 0.1 * 0.05
     assert off.max() < 0.5 * 0.05
 
 
-def test_points_lie_on_the_exact_union_within_what_a_wedge_may_move_it():
+def test_points_stay_on_the_exact_union():
     rng = np.random.default_rng(51873)
     solids = [
         relief_ball(rng, (1.0, 0.8, 1.4), (0, 0, 0)),
@@ -104,7 +106,7 @@ def test_points_lie_on_the_exact_union_within_what_a_wedge_may_move_it():
     found, plain = united(shells_of(*solids), pitch)
     assert_sound(found)
     own = distances(found.points[: len(plain.points)], exact.vertices, exact.faces)
-    assert own.max() < (TOLERANCES.wedge_pitches + 2e-3) * pitch
+    assert own.max() < 2e-3 * pitch
     # triangles away from creases are the plain contour's, so within five micrometres as there
     middles = found.points[found.triangles].mean(axis=1)
     assert np.quantile(distances(middles, exact.vertices, exact.faces), 0.99) < 0.005
@@ -132,21 +134,6 @@ def test_rough_surfaces_stay_closed_manifold_and_free_of_crossings(seed, roughne
     solid.vertices += rng.normal(size=solid.vertices.shape) * roughness * 0.3
     found, _ = united(shells_of(solid), 0.05)
     assert_sound(found)
-
-
-def test_a_blade_between_lattice_points_stays_and_knows_its_part():
-    # 15° blade midway between lattice planes: signs alone lose 3.8 pitches
-    pitch = 0.05
-    half = 0.8 * np.tan(np.radians(7.5))
-    corners = np.array([(x, y, z) for z in (0.0, 1.0) for x, y in ((0, 0), (-0.8, half), (-0.8, -half))])
-    blade = trimesh.convex.convex_hull(corners + np.array([0.013, 0.5 * pitch, 0.007]))
-    block = moved(trimesh.creation.box((0.4, 0.4, 2.0)), (-0.9, 0, 0.5))
-    found, plain = united(shells_of(block, blade), pitch)
-    assert_sound(found)
-    assert found.points[:, 0].max() > plain.points[:, 0].max()
-    assert 0.013 - found.points[:, 0].max() < 3.5 * pitch
-    tip = found.points[found.triangles].mean(axis=1)[:, 0] > -0.4
-    assert (found.part_of_triangle[tip] == 1).all()
 
 
 def test_the_same_bytes_on_one_and_two_threads():

@@ -5,7 +5,7 @@ passes between zero and more. So overlapping, nested and self-crossing shells be
 surfaces vanish, and the crossings that are left lie on the union's surface exactly.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -24,8 +24,6 @@ from firstcast.kernels.columns import (
     sign_bricks,
     vote_bricks,
 )
-from firstcast.kernels.wedges import take_in_wedges
-from firstcast.tolerances import TOLERANCES
 
 MOST_VOXELS = 8192
 """Lattice points along an axis at most: what 64-bit integers can compare exactly."""
@@ -233,16 +231,3 @@ def occupy(columns: Columns, lattice: Lattice, reach_mm: float) -> Occupancy:
         sign_bricks, len(places), places, columns.size, columns.bases, *lines, bits, disagreements, block=1024
     )
     return Occupancy(lattice, index, places, bits, int(disagreements.sum()))
-
-
-def with_wedges(occupancy: Occupancy, columns: Columns) -> Occupancy:
-    """The same with every lattice point inside that a wedge between two points passes close by.
-
-    Signs alone lose a wedge of angle α up to 1 / (2 tan(α/2)) pitches behind its edge. Points within
-    `TOLERANCES.wedge_pitches` of a wedge, along a lattice edge, are taken for inside: the body comes that much
-    nearer to them, and keeps the more of the wedge.
-    """
-    bits = occupancy.bits.copy()
-    for axis in range(3):
-        take_in_wedges(axis, columns.size, *columns[1:6], TOLERANCES.wedge_pitches, occupancy.index, bits)
-    return replace(occupancy, bits=bits)

@@ -188,18 +188,6 @@ def write_points_by_value(
 
 
 @kernel
-def crossing_beside(at, size, bases, line_starts, kept, positions):
-    """Row of a crossing on one of the six lattice edges at a lattice point, or -1."""
-    for axis in range(3):
-        u, v = (axis + 1) % 3, (axis + 2) % 3
-        line = bases[axis] + at[u] * size[v] + at[v]
-        for p in range(line_starts[line], line_starts[line] + kept[line]):
-            if at[axis] - 1 < positions[p] < at[axis] + 1:
-                return p
-    return -1
-
-
-@kernel
 def write_points_by_crossing(
     start, stop, places, bits, size, bases, line_starts, kept, positions, hits, part, push, lattice, flags,
     vertex_starts, points, part_of_vertex,
@@ -229,17 +217,9 @@ def write_points_by_crossing(
                     line = bases[axis] + at[u] * size[v] + at[v]
                     entering = not bits[b, i] >> (8 * j + k) & 1
                     found = crossing_between(line, at[axis], entering, line_starts, kept, positions, hits)
-                    if found < 0:
-                        # the inner point was taken in for a wedge beside it: stay close to it
-                        share = push if not entering else 1.0 - push
-                        at[axis] += entering
-                        found = crossing_beside(at, size, bases, line_starts, kept, positions)
-                        at[axis] -= entering
-                        part_of_vertex[row] = 0
-                        if found >= 0:
-                            hit = hits[found]
-                            part_of_vertex[row] = part[hit if hit >= 0 else ~hit]
-                    else:
+                    share = 0.5
+                    part_of_vertex[row] = 0
+                    if found >= 0:
                         share = min(max(positions[found] - at[axis], push), 1.0 - push)
                         hit = hits[found]
                         part_of_vertex[row] = part[hit if hit >= 0 else ~hit]

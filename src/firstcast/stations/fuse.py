@@ -28,7 +28,6 @@ from firstcast.fields.union import (
     lattice_around,
     occupy,
     read_columns,
-    with_wedges,
 )
 from firstcast.fields.voids import Components, components_of, drop_fragments, fill_voids
 from firstcast.findings import Finding, Measure
@@ -166,8 +165,7 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
 
 def _united(shells: Shells, lattice: Lattice) -> _Union:
     columns = read_columns(shells, lattice)
-    occupancy = occupy(columns, lattice, float(lattice.pitch_mm.max()))
-    return _Union(shells, lattice, columns, with_wedges(occupancy, columns))
+    return _Union(shells, lattice, columns, occupy(columns, lattice, float(lattice.pitch_mm.max())))
 
 
 def _filleted(piece: str, union: _Union, radius_mm: float) -> _Union:
