@@ -35,7 +35,7 @@ def near_of(drawn: Drawn, reach_mm: float, side: int = BOTH) -> NearField:
     Notes
     -----
     Exact within a pitch of the surface. Farther out each voxel is held against the triangles of its neighbours
-    only, so that it may miss a nearer one by a little: tests/forecast/test_films.py has how little. Parts are not kept.
+    only, so that it may miss a nearer one by a little: tests/forecast/test_forward.py has how little. Parts are not kept.
     """
     roomy = with_room(drawn, reach_mm)
     surface, occupancy, traced = roomy.surface, roomy.occupancy, roomy.traced

@@ -33,7 +33,7 @@ def closed_by_ball(drawn: Drawn, radius_mm: float) -> Drawn:
     -----
     The crease of the offset body is blunted by the lattice, so hollows fill more than they should: a sine
     groove 0.12 mm deep and 0.3 mm wide under a ball of 0.06 mm keeps 83 % of its depth on a lattice of
-    0.035 mm, 92 % on one of 0.0175 mm, and 96 % in truth (tests/forecast/test_films.py).
+    0.035 mm, 92 % on one of 0.0175 mm, and 96 % in truth (tests/forecast/test_forward.py).
     """
     return _offset_and_back(drawn, radius_mm, outward=True)
 
