@@ -92,12 +92,14 @@ def _shells(parts):
 def _ours(what: str, parts, pitch: float) -> dict:
     from firstcast.fields.build import build_near
     from firstcast.fields.contour import contour, contour_union
+    from firstcast.fields.creases import with_creases
     from firstcast.fields.union import estimate_bytes, lattice_around, occupy, read_columns
 
     def surface(shells, pitch):
         lattice = lattice_around(shells.points, pitch, pitch)
         columns = read_columns(shells, lattice)
-        return contour_union(occupy(columns, lattice, pitch), columns, shells.part)[0]
+        occupancy = occupy(columns, lattice, pitch)
+        return with_creases(*contour_union(occupancy, columns, shells.part), occupancy, columns, shells)
 
     shells = _shells(parts)
     warm = _shells(figure(2000))
