@@ -1,5 +1,7 @@
 """Solids for field tests, and exact references beside ours."""
 
+import igl
+import igl.predicates
 import manifold3d
 import numpy as np
 import trimesh
@@ -78,3 +80,27 @@ def exact_union(*solids):
     assert all(m.status() == manifold3d.Error.NoError for m in manifolds)
     united = manifold3d.Manifold.batch_boolean(manifolds, manifold3d.OpType.Add).to_mesh64()
     return trimesh.Trimesh(united.vert_properties[:, :3], united.tri_verts.astype(np.int64), process=False)
+
+
+def distances(places, surface):
+    """How far places (n, 3) lie from a mesh: trimesh's, or a contour."""
+    points, triangles = (
+        (surface.vertices, surface.faces)
+        if hasattr(surface, "faces")
+        else (surface.points, surface.triangles)
+    )
+    squares = igl.point_mesh_squared_distance(
+        np.asarray(places, np.float64), np.asarray(points, np.float64), np.asarray(triangles, np.int64)
+    )[0]
+    return np.sqrt(squares)
+
+
+def assert_sound(found):
+    """A contour is closed, outward, without a point twice and free of crossings, by the libraries' word."""
+    solid = trimesh.Trimesh(found.points, found.triangles, process=False)
+    assert solid.is_watertight
+    assert solid.is_winding_consistent
+    assert solid.volume > 0
+    assert len(np.unique(found.points, axis=0)) == len(found.points)
+    points, triangles = found.points.astype(np.float64), found.triangles.astype(np.int64)
+    assert not igl.predicates.find_self_intersections(points, triangles)[0]

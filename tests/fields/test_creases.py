@@ -1,12 +1,10 @@
-import igl
-import igl.predicates
 import numba
 import numpy as np
 import pytest
 import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from solids import ball, exact_union, moved, relief_ball, shells_of, turned
+from solids import assert_sound, ball, distances, exact_union, moved, relief_ball, shells_of, turned
 
 from firstcast.fields.contour import contour_union
 from firstcast.fields.creases import with_creases
@@ -19,23 +17,6 @@ def united(shells, pitch):
     occupancy = occupy(columns, lattice, float(np.max(pitch)))
     plain, traced = contour_union(occupancy, columns, shells.part)
     return with_creases(plain, traced, occupancy, columns, shells), plain
-
-
-def distances(places, points, triangles):
-    squares = igl.point_mesh_squared_distance(
-        np.asarray(places, np.float64), np.asarray(points, np.float64), np.asarray(triangles, np.int64)
-    )[0]
-    return np.sqrt(squares)
-
-
-def assert_sound(found):
-    solid = trimesh.Trimesh(found.points, found.triangles, process=False)
-    assert solid.is_watertight
-    assert solid.is_winding_consistent
-    assert solid.volume > 0
-    assert len(np.unique(found.points, axis=0)) == len(found.points)
-    points, triangles = found.points.astype(np.float64), found.triangles.astype(np.int64)
-    assert not igl.predicates.find_self_intersections(points, triangles)[0]
 
 
 # aimed at, and what the same wedges lose where only the signs of lattice points count: 1 / (2 tan(angle / 2)) pitches
@@ -56,7 +37,7 @@ def test_a_wedge_is_cut_by_no_more_than_is_aimed_at(wedge_deg, pitches, along_th
         found, _ = united(shells_of(trimesh.convex.convex_hull(corners @ turn.T + shift)), pitch)
         assert_sound(found)
         edge = np.outer(np.linspace(0.25, 0.75, 150) * long, turn[:, 2]) + shift
-        lost = distances(edge, found.points, found.triangles).max() / pitch
+        lost = distances(edge, found).max() / pitch
         assert lost < pitches, f"{lost:.2f} pitches"
 
 
@@ -68,7 +49,7 @@ def test_a_box_off_the_lattice_comes_back_with_its_edges_and_corners():
         found, plain = united(shells_of(box), 0.05)
         assert_sound(found)
         # where a cell sees only one face's corner, or a point had to stay in its cell, the crease stays cut
-        lost = [distances(box.sample(20000), part.points, part.triangles) for part in (found, plain)]
+        lost = [distances(box.sample(20000), part) for part in (found, plain)]
         assert np.sqrt(np.mean(lost[0] ** 2)) < 0.7 * np.sqrt(np.mean(lost[1] ** 2))
         assert abs(found_volume(found) - box.volume) < 0.5 * abs(found_volume(plain) - box.volume)
 
@@ -104,11 +85,11 @@ def test_points_stay_on_the_exact_union():
     pitch = 0.025
     found, plain = united(shells_of(*solids), pitch)
     assert_sound(found)
-    own = distances(found.points[: len(plain.points)], exact.vertices, exact.faces)
+    own = distances(found.points[: len(plain.points)], exact)
     assert own.max() < 2e-3 * pitch
     # triangles away from creases are the plain contour's, so within five micrometres as there
     middles = found.points[found.triangles].mean(axis=1)
-    assert np.quantile(distances(middles, exact.vertices, exact.faces), 0.99) < 0.005
+    assert np.quantile(distances(middles, exact), 0.99) < 0.005
 
 
 @given(seed=st.integers(0, 10**6), count=st.integers(2, 6), far=st.sampled_from([0.0, 120.0, -97.3]))

@@ -5,7 +5,18 @@ import numpy as np
 import pytest
 import trimesh
 from scipy.spatial import cKDTree
-from solids import ball, cylinder, exact_union, flipped, moved, relief_ball, shells_of, turned
+from solids import (
+    assert_sound,
+    ball,
+    cylinder,
+    distances,
+    exact_union,
+    flipped,
+    moved,
+    relief_ball,
+    shells_of,
+    turned,
+)
 
 from firstcast.errors import InputError, SizeError
 from firstcast.fields.contour import contour_union
@@ -24,23 +35,6 @@ def united(shells, pitch):
 
 def volume(found):
     return measure_solid(Mesh(found.points, found.triangles)).volume
-
-
-def distances(places, solid):
-    squares = igl.point_mesh_squared_distance(
-        np.asarray(places, np.float64), np.asarray(solid.vertices), np.asarray(solid.faces, np.int64)
-    )[0]
-    return np.sqrt(squares)
-
-
-def assert_sound(found):
-    solid = trimesh.Trimesh(found.points, found.triangles, process=False)
-    assert solid.is_watertight
-    assert solid.is_winding_consistent
-    crossings = igl.predicates.find_self_intersections(
-        found.points.astype(np.float64), found.triangles.astype(np.int64)
-    )
-    assert not crossings[0]
 
 
 def on_the_surface(pitch):
@@ -76,24 +70,6 @@ def test_overlapping_relief_lies_within_five_micrometres_of_the_exact_union_away
     assert (
         distances(exact.vertices, trimesh.Trimesh(found.points, found.triangles, process=False)).max() < pitch
     )
-
-
-@pytest.mark.parametrize(("wedge_deg", "pitches"), [(90, 0.6), (60, 1.0), (25, 2.5), (15, 3.5)])
-def test_a_wedge_is_cut_by_no_more_than_is_known(wedge_deg, pitches):
-    rng = np.random.default_rng(1000 + wedge_deg)
-    pitch, length = 0.05, 2.0
-    half = length * np.tan(np.radians(wedge_deg / 2))
-    corners = np.array([[0, 0], [-length, half], [-length, -half]])
-    for _ in range(3):
-        ends = [np.c_[corners, np.zeros(3)], np.c_[corners, np.full(3, 2.0)]]
-        solid = trimesh.convex.convex_hull(np.concatenate(ends))
-        turn = trimesh.transformations.random_rotation_matrix(rng.random(3))
-        solid.apply_transform(turn)
-        found, _, _ = united(shells_of(solid), pitch)
-        along = np.linspace(0.4, 1.6, 200)
-        edge = np.c_[np.zeros(200), np.zeros(200), along] @ turn[:3, :3].T
-        lost = distances(edge, trimesh.Trimesh(found.points, found.triangles, process=False))
-        assert lost.max() < pitches * pitch, f"{lost.max() / pitch:.2f} pitches"
 
 
 def test_volume_of_two_balls_converges_at_second_order():

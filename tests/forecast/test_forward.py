@@ -7,10 +7,9 @@ import trimesh
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firstcast.fields.build import build_near
+from firstcast.fields.build import measure_distances
 from firstcast.fields.drawn import INWARD, OUTWARD, near_of, with_room
 from firstcast.fields.films import closed_by_ball, opened_by_ball
-from firstcast.fields.union import Shells
 from firstcast.forecast.forward import as_modelled, forecast, grown_mm
 from firstcast.process.chain import GenerationRadii, null_chain
 from firstcast.process.films import Film, sine_groove_left_mm
@@ -124,11 +123,9 @@ def test_distances_handed_on_are_those_of_every_triangle():
     solid = trimesh.creation.icosphere(4, 0.6)
     solid.vertices *= 1 + 0.02 * rng.normal(size=(len(solid.vertices), 1))
     start, reach = drawn(solid), 0.2
-    handed = near_of(start, reach)
-    shells = Shells(solid.vertices, np.asarray(solid.faces, np.int32), np.zeros(len(solid.faces), np.uint16))
-    exact = build_near(shells, 0.05, band_mm=reach, lattice=start.occupancy.lattice)
-    both = (handed.index >= 0) & (exact.index >= 0)
-    mine, theirs = handed.pool[handed.index[both]], exact.pool[exact.index[both]]
+    roomy = with_room(start, reach)
+    mine = near_of(start, reach).pool
+    theirs = measure_distances(roomy.occupancy, roomy.surface, roomy.traced, reach).pool
     assert np.array_equal(mine < 0, theirs < 0)
     off = np.abs(mine) - np.abs(theirs)
     # a nearer triangle may be missed that is no neighbour's nearest; within a pitch none is

@@ -6,15 +6,7 @@ from firstcast.fields.blocks import run_blocks
 from firstcast.fields.contour import Contour, Traced, contour_union, trace_field
 from firstcast.fields.memory import check_fits
 from firstcast.fields.near import SIDE, NearField
-from firstcast.fields.union import (
-    Lattice,
-    Occupancy,
-    Shells,
-    estimate_bytes,
-    lattice_around,
-    occupy,
-    read_columns,
-)
+from firstcast.fields.union import Occupancy, Shells, estimate_bytes, lattice_around, occupy, read_columns
 from firstcast.kernels.distance import measure_bricks
 from firstcast.tolerances import TOLERANCES
 
@@ -23,12 +15,7 @@ BLOCK = 512
 
 
 def build_near(
-    shells: Shells,
-    pitch_mm,
-    *,
-    band_mm: float | None = None,
-    lattice: Lattice | None = None,
-    where: str = "near field",
+    shells: Shells, pitch_mm, *, band_mm: float | None = None, where: str = "near field"
 ) -> NearField:
     """The near field of the union of closed shells.
 
@@ -40,8 +27,6 @@ def build_near(
     band_mm : float, optional
         Distances are true up to here and clamped beyond; by default `TOLERANCES.band_pitches` of the
         coarsest pitch.
-    lattice : Lattice, optional
-        To lie on, of that pitch and with room for the band; by default one is laid around the shells.
     where : str
         What an error should call this field.
 
@@ -58,7 +43,7 @@ def build_near(
     """
     pitch = np.broadcast_to(np.asarray(pitch_mm, np.float64), (3,))
     band = TOLERANCES.band_pitches * float(pitch.max()) if band_mm is None else band_mm
-    lattice = lattice or lattice_around(shells.points, pitch, band)
+    lattice = lattice_around(shells.points, pitch, band)
     check_fits(
         estimate_bytes(shells, lattice, band),
         where=where,

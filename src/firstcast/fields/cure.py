@@ -3,9 +3,9 @@
 The layers are streamed from the last down, eight at a time, and only bricks that the cured surface passes are
 kept, so memory grows with the surface and not with the height.
 
-The grid's and the layers' place on the piece isn't known. A point is taken at the middle of a pixel and of its layer, which
-is what half of all places of the layers do no better than; later layers count by what they cover over their
-thickness. So faces that look up stay where they are, and undersides grow by what shines through on average.
+The grid's and the layers' place on the piece isn't known. So every point is taken at the middle of a pixel and of its layer,
+and later layers count by what they cover over their thickness: faces that look up stay where they are, and undersides grow
+by what shines through on average.
 """
 
 from typing import NamedTuple
@@ -23,7 +23,6 @@ from firstcast.fields.union import Lattice, Occupancy, Shells, lattice_around, r
 from firstcast.kernels.cure import (
     blur_layers,
     classify_slab,
-    cross_dose,
     gather_bricks,
     lit_window,
     place_vertices,
@@ -102,16 +101,11 @@ def cure(points: Points, triangles: Triangles, light: Light, *, margin_mm: float
     traced = trace(lattice.origin_mm, lattice.pitch_mm, index, places, bits)
     shells = Shells(np.asarray(points, np.float64), triangles, np.zeros(0, np.uint16))
     columns = read_lines(shells, lattice, 2)
-    shares = np.empty(int(traced.vertex_starts[-1]))
+    corners = np.empty((int(traced.vertex_starts[-1]), 3), np.float32)
     run_blocks(
-        cross_dose, len(places), places, index, pool, traced.flags, traced.vertex_starts, light.deep,
+        place_vertices, len(places), places, index, pool, traced.flags, traced.vertex_starts, light.deep,
         light.as_edge, light.kept > 0, columns.size, columns.starts, columns.kept, columns.positions,
-        columns.hits, shares, block=BLOCK,
-    )  # fmt: skip
-    corners = np.empty((len(shares), 3), np.float32)
-    run_blocks(
-        place_vertices, len(places), places, traced.flags, traced.vertex_starts, shares,
-        TOLERANCES.zero_push_pitches, lattice_floats(*lattice), corners, block=BLOCK,
+        columns.hits, TOLERANCES.zero_push_pitches, lattice_floats(*lattice), corners, block=BLOCK,
     )  # fmt: skip
     surface = surface_of(traced, index, places, bits, corners, np.zeros(len(corners), np.uint16))
     return Drawn(surface, Occupancy(lattice, index, places, bits, 0), traced)

@@ -27,6 +27,12 @@ def row_at(index, i, j, k):
 
 
 @kernel
+def lattice_point(place, i, j, k, at):
+    """Write to `at` (3,) the lattice point of voxel (i, j, k) of the brick at `place`."""
+    at[0], at[1], at[2] = place[0] * SIDE + i, place[1] * SIDE + j, place[2] * SIDE + k
+
+
+@kernel
 def neighbours(place, index, rows):
     """Fill `rows` (3, 3, 3) with the rows of the brick at `place` and its 26 neighbours."""
     for di in range(3):

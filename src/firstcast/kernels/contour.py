@@ -13,6 +13,7 @@ from firstcast.kernels.bricks import (
     SIDE,
     crossed_cells,
     gather_strips,
+    lattice_point,
     neighbours,
     pattern_at,
     row_at,
@@ -76,7 +77,7 @@ def count_contour(
 
 
 @kernel
-def _vertex(brick, strip, k, axis, flags, ranks, vertex_starts):
+def vertex_number(brick, strip, k, axis, flags, ranks, vertex_starts):
     """Number of the vertex that voxel k of a strip owns along an axis."""
     number = vertex_starts[brick] + ranks[brick, strip]
     if axis > 0:
@@ -115,7 +116,7 @@ def write_triangles(
                         corner = EDGE_CORNER[edge]
                         x, y, z = i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1)
                         brick = rows[(x >> 3) + 1, (y >> 3) + 1, (z >> 3) + 1]
-                        triangles[row, c] = _vertex(
+                        triangles[row, c] = vertex_number(
                             brick, 8 * (x & 7) + (y & 7), z & 7, EDGE_AXIS[edge], flags, ranks, vertex_starts
                         )
                     first = part_of_vertex[triangles[row, 0]]
@@ -125,7 +126,7 @@ def write_triangles(
 
 
 @kernel
-def _write_point(row, axis, at, share, lattice, points):
+def write_point(row, axis, at, share, lattice, points):
     """Write a vertex at `share` of the way from lattice point `at` to the next along `axis`."""
     low, high = np.float64(lattice[axis, 0, at[axis]]), np.float64(lattice[axis, 0, at[axis] + 1])
     cut = np.float32(low + share * (high - low))
@@ -166,18 +167,14 @@ def write_points_by_value(
                 for k in range(SIDE):
                     if not flags[b, axis, strip] >> k & 1:
                         continue
-                    at[0], at[1], at[2] = (
-                        places[b, 0] * SIDE + i,
-                        places[b, 1] * SIDE + j,
-                        places[b, 2] * SIDE + k,
-                    )
+                    lattice_point(places[b], i, j, k, at)
                     x, y, z = i + (axis == 0), j + (axis == 1), k + (axis == 2)
                     other = row_at(
                         index, places[b, 0] + (x >> 3), places[b, 1] + (y >> 3), places[b, 2] + (z >> 3)
                     )
                     here = np.float64(_pushed(pool, b, i, j, k, push, far))
                     there = np.float64(_pushed(pool, other, x & 7, y & 7, z & 7, push, far))
-                    _write_point(row, axis, at, here / (here - there), lattice, points)
+                    write_point(row, axis, at, here / (here - there), lattice, points)
                     if not has_part:
                         part_of_vertex[row] = 0
                     elif abs(here) <= abs(there) or other < 0:
@@ -208,11 +205,7 @@ def write_points_by_crossing(
                 for k in range(SIDE):
                     if not flags[b, axis, strip] >> k & 1:
                         continue
-                    at[0], at[1], at[2] = (
-                        places[b, 0] * SIDE + i,
-                        places[b, 1] * SIDE + j,
-                        places[b, 2] * SIDE + k,
-                    )
+                    lattice_point(places[b], i, j, k, at)
                     u, v = (axis + 1) % 3, (axis + 2) % 3
                     line = bases[axis] + at[u] * size[v] + at[v]
                     entering = not bits[b, i] >> (8 * j + k) & 1
@@ -223,5 +216,5 @@ def write_points_by_crossing(
                         share = min(max(positions[found] - at[axis], push), 1.0 - push)
                         hit = hits[found]
                         part_of_vertex[row] = part[hit if hit >= 0 else ~hit]
-                    _write_point(row, axis, at, share, lattice, points)
+                    write_point(row, axis, at, share, lattice, points)
                     row += 1

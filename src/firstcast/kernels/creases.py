@@ -13,16 +13,17 @@ The point is where the planes of the triangles that the cell's lattice edges met
 import numpy as np
 
 from firstcast.kernels.bricks import (
-    BIT_COUNT,
     SIDE,
     crossed_cells,
     gather_strips,
+    lattice_point,
     neighbours,
     pattern_at,
     row_at,
 )
 from firstcast.kernels.columns import crossing_between
 from firstcast.kernels.compiling import kernel
+from firstcast.kernels.contour import vertex_number
 from firstcast.kernels.contour_table import (
     EDGE_AXIS,
     EDGE_CORNER,
@@ -145,15 +146,10 @@ def vertex_of(pattern, p, place, i, j, k, index, flags, ranks, vertex_starts, at
     """Number of a loop's vertex; writes the lattice point below it to `at`."""
     edge = LOOP_EDGES[pattern, p]
     corner = EDGE_CORNER[edge]
-    at[0] = place[0] * SIDE + i + (corner & 1)
-    at[1] = place[1] * SIDE + j + (corner >> 1 & 1)
-    at[2] = place[2] * SIDE + k + (corner >> 2 & 1)
+    lattice_point(place, i + (corner & 1), j + (corner >> 1 & 1), k + (corner >> 2 & 1), at)
     brick = row_at(index, at[0] >> 3, at[1] >> 3, at[2] >> 3)
-    strip, axis = 8 * (at[0] & 7) + (at[1] & 7), EDGE_AXIS[edge]
-    number = vertex_starts[brick] + ranks[brick, strip]
-    for before in range(axis):
-        number += BIT_COUNT[flags[brick, before, strip]]
-    return number + BIT_COUNT[flags[brick, axis, strip] & ((1 << (at[2] & 7)) - 1)]
+    strip = 8 * (at[0] & 7) + (at[1] & 7)
+    return vertex_number(brick, strip, at[2] & 7, EDGE_AXIS[edge], flags, ranks, vertex_starts)
 
 
 @kernel
@@ -162,7 +158,7 @@ def _gather_planes(
     reaches,
 ):  # fmt: skip
     """Write a cell's corner, its loop's vertices and the planes that they lie on; whether all are known."""
-    cell[0], cell[1], cell[2] = place[0] * SIDE + i, place[1] * SIDE + j, place[2] * SIDE + k
+    lattice_point(place, i, j, k, cell)
     index, flags, ranks, vertex_starts = numbering
     size, bases, line_starts, kept, positions, hits = lines
     for p in range(LOOP_SIZE[pattern]):

@@ -6,8 +6,9 @@ middles of pixels and layers, columns along x, rows along y.
 
 import numpy as np
 
-from firstcast.kernels.bricks import INSIDE, SIDE, row_at
+from firstcast.kernels.bricks import INSIDE, SIDE, lattice_point, row_at
 from firstcast.kernels.compiling import kernel
+from firstcast.kernels.contour import write_point
 
 FAINT = 1e-6
 """Doses below this share of the critical one count as this when logarithms are taken."""
@@ -196,14 +197,34 @@ def _column_crossing(x, y, z, leaving, rings, size, line_starts, kept, positions
 
 
 @kernel
-def cross_dose(
-    start, stop, places, index, pool, flags, vertex_starts, deep, as_edge, has_depth, size, line_starts, kept, positions,
-    hits, shares,
-):  # fmt: skip
-    """Write shares (v,) float64, where on their edges the vertices of bricks start .. stop lie.
+def _across_layers(at, low, high, has_depth, size, line_starts, kept, positions, hits):
+    """Share of the way from the middle of one layer to the next at which the cured body ends.
 
-    Across x and y the dose decides. Up-facing faces end with the mesh: no light comes from above them. On undersides
-    the dose falls by the same ratio on equal ways, so its logarithm runs straight.
+    Up-facing faces end with the mesh: no light comes from above them. On undersides the dose falls by the same ratio on
+    equal ways, so its logarithm runs straight.
+    """
+    if low > high or not has_depth:
+        rings = 3 if has_depth else 1
+        found = _column_crossing(
+            at[0], at[1], at[2], low > high, rings, size, line_starts, kept, positions, hits
+        )
+        if found >= 0:
+            return found
+    if not has_depth:
+        return (1.0 - low) / (high - low)
+    first, second = np.log(max(low, FAINT)), np.log(max(high, FAINT))
+    return first / (first - second)
+
+
+@kernel
+def place_vertices(
+    start, stop, places, index, pool, flags, vertex_starts, deep, as_edge, has_depth, size, line_starts, kept, positions,
+    hits, push, lattice, points,
+):  # fmt: skip
+    """Write the vertices of bricks start .. stop where the dose along their edges is critical.
+
+    `push` is the least share of an edge that a vertex keeps from its lattice points; the columns are those along z of
+    the mesh.
     """
     at = np.empty(3, np.int64)
     for b in range(start, stop):
@@ -214,63 +235,18 @@ def cross_dose(
                 for k in range(SIDE):
                     if not flags[b, axis, strip] >> k & 1:
                         continue
-                    at[0], at[1], at[2] = (
-                        places[b, 0] * SIDE + i,
-                        places[b, 1] * SIDE + j,
-                        places[b, 2] * SIDE + k,
+                    lattice_point(places[b], i, j, k, at)
+                    low = np.float64(pool[b, i, j, k])
+                    high = _dose_at(
+                        at[0] + (axis == 0), at[1] + (axis == 1), at[2] + (axis == 2), index, pool, deep
                     )
-                    x, y, z = i + (axis == 0), j + (axis == 1), k + (axis == 2)
-                    other = row_at(
-                        index, places[b, 0] + (x >> 3), places[b, 1] + (y >> 3), places[b, 2] + (z >> 3)
-                    )
-                    low, high = np.float64(pool[b, i, j, k]), np.float64(pool[other, x & 7, y & 7, z & 7])
-                    if axis < 2:
-                        if as_edge:
-                            shares[row] = _across_edge(low, high, deep)
-                        else:
-                            shares[row] = _across_box(at, axis, low, high, index, pool, deep)
-                        row += 1
-                        continue
-                    found = -1.0
-                    if low > high or not has_depth:
-                        found = _column_crossing(
-                            at[0],
-                            at[1],
-                            at[2],
-                            low > high,
-                            3 if has_depth else 1,
-                            size,
-                            line_starts,
-                            kept,
-                            positions,
-                            hits,
+                    if axis == 2:
+                        share = _across_layers(
+                            at, low, high, has_depth, size, line_starts, kept, positions, hits
                         )
-                    if found < 0 and not has_depth:
-                        found = (1.0 - low) / (high - low)
-                    if found < 0:
-                        first, second = np.log(max(low, FAINT)), np.log(max(high, FAINT))
-                        found = first / (first - second)
-                    shares[row] = found
-                    row += 1
-
-
-@kernel
-def place_vertices(start, stop, places, flags, vertex_starts, shares, push, lattice, points):
-    """Write the points of the vertices of bricks start .. stop, at least `push` of their edge from its ends."""
-    for b in range(start, stop):
-        row = vertex_starts[b]
-        for strip in range(SIDE * SIDE):
-            i, j = strip >> 3, strip & 7
-            for axis in range(3):
-                for k in range(SIDE):
-                    if not flags[b, axis, strip] >> k & 1:
-                        continue
-                    share = min(max(shares[row], push), 1.0 - push)
-                    for n in range(3):
-                        step = places[b, n] * SIDE + (i if n == 0 else (j if n == 1 else k))
-                        points[row, n] = lattice[n, 0, step]
-                        if n == axis:
-                            low, high = np.float64(lattice[n, 0, step]), np.float64(lattice[n, 0, step + 1])
-                            cut = np.float32(low + share * (high - low))
-                            points[row, n] = min(max(cut, lattice[n, 1, step]), lattice[n, 2, step + 1])
+                    elif as_edge:
+                        share = _across_edge(low, high, deep)
+                    else:
+                        share = _across_box(at, axis, low, high, index, pool, deep)
+                    write_point(row, axis, at, min(max(share, push), 1.0 - push), lattice, points)
                     row += 1

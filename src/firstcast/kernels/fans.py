@@ -7,6 +7,7 @@ from firstcast.kernels.bricks import (
     SIDE,
     crossed_cells,
     gather_strips,
+    lattice_point,
     neighbours,
     pattern_at,
     row_at,
@@ -44,6 +45,16 @@ def _part_of_side(a, b, first, count, old_triangles, part_of_triangle):
 
 
 @kernel
+def _write_fan(number, first, count, loop, old_points, old_triangles, part_of_triangle, triangles, parts):
+    """Write the triangles of one cell's fan over the rows of its old ones, and two beyond all cells."""
+    vertex, extra = len(old_points) + number, len(old_triangles) + 2 * number
+    for s in range(count):
+        row, near, far = _fan_row(s, count, first, extra), loop[s], loop[(s + 1) % count]
+        triangles[row, 0], triangles[row, 1], triangles[row, 2] = vertex, near, far
+        parts[row] = _part_of_side(near, far, first, count - 2, old_triangles, part_of_triangle)
+
+
+@kernel
 def write_fans(
     start, stop, places, index, bits, flags, ranks, vertex_starts, triangle_starts, strip_triangles, creased,
     starts, spots, lattice, origin, pitch, part_of_triangle, old_points, old_triangles, points, triangles, parts,
@@ -51,8 +62,8 @@ def write_fans(
 ):  # fmt: skip
     """Write the vertex and the fan of every creased cell of bricks start .. stop.
 
-    The cell's point follows the contour's, two triangles of its fan follow the contour's. loops (c, 7) int32, sizes
-    (c,) int32, faces (c, 7) int8 and rows of `_fan_row` tell `turn_edges` what was written.
+    The cell's point follows the contour's, two triangles of its fan follow the contour's. loops (c, 7) int32, faces
+    (c, 7) int8 and sizes (c, 2) int64, a loop's length and the cell's first row, tell `turn_edges` what was written.
     """
     rows, strips = np.empty((3, 3, 3), np.int32), np.empty((SIDE + 2, SIDE + 2), np.int32)
     at = np.empty(3, np.int64)
@@ -74,29 +85,19 @@ def write_fans(
                     count = LOOP_SIZE[pattern]
                     sizes[number, 0], sizes[number, 1] = count, first
                     for p in range(count):
+                        faces[number, p] = LOOP_FACES[pattern, p]
                         loops[number, p] = vertex_of(
                             pattern, p, places[b], i, j, k, index, flags, ranks, vertex_starts, at
                         )
-                        faces[number, p] = LOOP_FACES[pattern, p]
-                    at[0], at[1], at[2] = (
-                        places[b, 0] * SIDE + i,
-                        places[b, 1] * SIDE + j,
-                        places[b, 2] * SIDE + k,
-                    )
-                    vertex = len(old_points) + number
+                    _write_fan(
+                        number, first, count, loops[number], old_points, old_triangles, part_of_triangle, triangles, parts
+                    )  # fmt: skip
+                    lattice_point(places[b], i, j, k, at)
                     for n in range(3):
                         spot = np.float32(origin[n] + pitch[n] * spots[number, n])
-                        points[vertex, n] = min(max(spot, lattice[n, 1, at[n]]), lattice[n, 2, at[n] + 1])
-                    extra = len(old_triangles) + 2 * number
-                    for s in range(count):
-                        row = _fan_row(s, count, first, extra)
-                        triangles[row, 0] = vertex
-                        triangles[row, 1] = loops[number, s]
-                        triangles[row, 2] = loops[number, (s + 1) % count]
-                        parts[row] = _part_of_side(
-                            loops[number, s], loops[number, (s + 1) % count], first, count - 2, old_triangles,
-                            part_of_triangle,
-                        )  # fmt: skip
+                        points[len(old_points) + number, n] = min(
+                            max(spot, lattice[n, 1, at[n]]), lattice[n, 2, at[n] + 1]
+                        )
                     number += 1
                 first += TRIANGLE_COUNT[pattern]
 
@@ -120,11 +121,7 @@ def turn_edges(start, stop, places, index, creased, starts, loops, sizes, faces,
                     face = faces[number, s]
                     if face < 0 or face & 1 == 0:
                         continue
-                    at[0], at[1], at[2] = (
-                        places[b, 0] * SIDE + (strip >> 3),
-                        places[b, 1] * SIDE + (strip & 7),
-                        places[b, 2] * SIDE + k,
-                    )
+                    lattice_point(places[b], strip >> 3, strip & 7, k, at)
                     at[face >> 1] += 1
                     row = row_at(index, at[0] >> 3, at[1] >> 3, at[2] >> 3)
                     if row < 0:
