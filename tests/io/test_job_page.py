@@ -12,6 +12,7 @@ from firstcast.findings import Finding
 from firstcast.io.job import Acceptance, accepted
 from firstcast.process import kinds
 from firstcast.process.figures import read_data
+from firstcast.process.filling import Shot
 from firstcast.process.materials import CATALOGUES, catalogue
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import ProcessKind, Verdict
@@ -105,7 +106,8 @@ def test_the_page_shows_slips_enough():
 
 
 def cells(row_start):
-    (row,) = re.findall(rf"^\| `{re.escape(row_start)}` \| (.*) \|$", page_text(), re.MULTILINE)
+    told = page_text().partition("## Materials")[2]
+    (row,) = re.findall(rf"^\| `{re.escape(row_start)}` \| (.*) \|$", told, re.MULTILINE)
     return [cell.strip() for cell in row.split("|")]
 
 
@@ -116,6 +118,12 @@ def test_every_class_and_figure_of_the_materials_is_on_the_page(word):
     classes, figures = ([name.strip(" `") for name in cell.split(",")] for cell in row.split("|")[2:4])
     assert classes == list(catalogue(word))
     assert figures == [f.name for f in fields(CATALOGUES[word][1]) if f.name not in ("key", "title")]
+
+
+def test_every_shot_and_its_figures_are_on_the_page():
+    classes, figures = ([name.strip(" `") for name in cell.split(",")] for cell in cells("shot")[-2:])
+    assert classes == list(read_data("shots"))
+    assert figures == [f.name for f in fields(Shot) if f.name not in ("key", "title")]
 
 
 def test_every_limit_is_on_the_page():

@@ -6,8 +6,14 @@ from pydantic import ValidationError
 from firstcast import values
 from firstcast.geometry.pieces import Piece
 from firstcast.geometry.summary import PartSummary
+from firstcast.process.filling import USUAL_SHOT, cast_fill, shot_of
+from firstcast.process.films import NO_FILM
 from firstcast.process.kinds import LIMIT_NAMES, kind_of
-from firstcast.stations.plan import Settings, plan
+from firstcast.process.light import overdose_ratio
+from firstcast.process.materials import choose
+from firstcast.process.spread import LorentzianSpread
+from firstcast.stations.plan import plan
+from firstcast.stations.plan_settings import Settings
 from firstcast.vocabulary import Basis, ProcessKind, Verdict
 
 
@@ -69,6 +75,70 @@ def test_each_kind_sets_its_limits_and_can_be_stored(kind):
     arrays = []
     tree = values.encode(result, arrays)
     assert values.decode(tree, arrays.__getitem__) == result
+
+
+@pytest.mark.parametrize("kind", list(ProcessKind))
+def test_each_kind_gives_the_chain_of_its_forecast(kind):
+    result = planned(kind=kind)
+    ends = ("low", "likely", "high")
+    for scenario, chain in zip(ends, result.chain, strict=True):
+        assert chain.prints == (kind is not ProcessKind.HARD_TOOL)
+        assert len(chain.generations) == (kind is not ProcessKind.PRINT_ONLY)
+        assert (chain.layer_mm, chain.pixel_mm) == (result.limits.layer_mm, result.limits.pixel_mm)
+        assert chain.paint.thickness_mm == choose("paint", "brushed").film_mm.scenario(scenario)
+        assert chain.primer == NO_FILM
+        assert chain.grey_edges
+        assert chain.mean_size_ratio == 1
+        if chain.prints:
+            resin = choose("resin", "tough")
+            depth, cured = resin.depth_mm.scenario(scenario), resin.cure_depth_mm.scenario(scenario)
+            assert (chain.depth_mm, chain.overdose) == (depth, overdose_ratio(cured, depth))
+            assert chain.spread.width_mm == choose("printer", "mono-35").blur_mm.scenario(scenario)
+    low, likely, high = (chain.paint.radius_mm for chain in result.chain)
+    assert low < likely < high
+
+
+def test_the_chain_follows_the_job():
+    bare, printed = planned(), planned(layer_mm=0.03, paint="none", grey_edges=False, light="heavy-tailed")
+    for chain in printed.chain:
+        assert (chain.layer_mm, chain.paint.thickness_mm, chain.grey_edges) == (0.03, 0, False)
+        assert isinstance(chain.spread, LorentzianSpread)
+    assert all(chain.layer_mm == choose("printer", "mono-35").layer_mm.likely for chain in bare.chain)
+
+
+def test_a_primer_on_the_master_is_a_film_of_its_own():
+    own = {"primer": {"primer_mm": 0.02, "level_ratio": 2}, "paint": {"primer_mm": 0.5}}
+    for chain in planned(primer="primer", override=own).chain:
+        assert (chain.primer.thickness_mm, chain.primer.radius_mm) == (0.02, 0.04)
+        assert chain.paint.thickness_mm > 0.5
+    # Spraying wants its caution even where the casting stays bare.
+    sprayed, bare = planned(primer="primer", paint="none"), planned(paint="none")
+    assert len(sprayed.cautions) == len(bare.cautions) + 1
+
+
+def test_what_pushes_the_cast_sets_what_fills():
+    kind = ProcessKind.CUT_BLOCK
+    casting, mould = choose("cast", "epoxy"), "tin-silicone-30a"
+    for settings, shot in (
+        ({}, shot_of(USUAL_SHOT[kind])),
+        ({"shot": "pressure-pot"}, shot_of("pressure-pot")),
+    ):
+        likely = planned(kind=kind, cast="epoxy", mould=mould, **settings).chain[1]
+        assert likely.generations[0].cast_mm == cast_fill(casting, shot).slit_mm.likely
+    tin = {"kind": "spin-disc", "resin": "high-temperature"}
+    slow, fast = (
+        planned(**tin, override={"shot": {"speed_rpm": rpm}}).chain[1].generations[0].cast_mm
+        for rpm in (300, 600)
+    )
+    # Pressure goes with the square of the speed, the least radius with one over it.
+    assert slow == pytest.approx(4 * fast, rel=1e-12)
+
+
+def test_earlier_generations_are_in_the_chain():
+    generation = [{"mould": "tin-silicone-30a", "cast": "tin-lead-free"}]
+    assert all(
+        len(chain.generations) == 2 for chain in planned(kind="spin-disc", generation=generation).chain
+    )
 
 
 def test_nothing_stops_on_packaged_figures():
@@ -206,6 +276,21 @@ def test_the_makers_figures_reach_the_steps():
         ({"kind": "print-only", "mould": "tin-silicone-30a"}, "mould: print-only has no mould"),
         ({"kind": "print-only", "cast": "zinc"}, "the usual one, 'none'"),
         ({"kind": "cut-block", "cast": "none"}, "cast: cut-block has no cast 'none'"),
+        ({"primer": "primr"}, "primer: there is no paint 'primr'"),
+        ({"kind": "hard-tool", "primer": "primer"}, "primer: hard-tool has no printed master"),
+        ({"override": {"primer": {"primer_mm": 0.1}}}, "override.primer: no primer lies on the master"),
+        ({"shot": "spun"}, "shot: there is no shot 'spun'"),
+        ({"override": {"shot": {"rpm": 1}}}, "override.shot: there is no figure 'rpm'"),
+        ({"kind": "print-only", "shot": "spin"}, "shot: print-only casts nothing"),
+        ({"kind": "print-only", "override": {"shot": {}}}, "override.shot: print-only casts nothing"),
+        (
+            {"kind": "spin-disc", "override": {"shot": {"speed_rpm": 0}}},
+            "shot: low: nothing pushes a liquid that does not wet",
+        ),
+        ({"layer_mm": 0.3}, "override.resin.cure_depth_mm: low: light cures"),
+        ({"override": {"resin": {"depth_mm": 0}}}, "override.resin.depth_mm: low: light that fades"),
+        ({"override": {"printer": {"layer_mm": 0}}}, "override.printer.layer_mm: 0 mm is no length"),
+        ({"light": "laser"}, "light"),
         ({"who": {"cast": "me"}}, "who.cast"),
         ({"pitch_mm": 1.0}, "pitch_mm"),
     ],

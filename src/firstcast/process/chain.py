@@ -23,6 +23,9 @@ from firstcast.process.spread import GaussianSpread, Spread, heavy_tailed_like
 from firstcast.ranges import SCENARIOS, Range
 from firstcast.vocabulary import ProcessKind
 
+MOST_DEPTHS = 100.0
+"""Cured depth over Dp beyond which a figure is a slip: an exposure of e^100 times critical does not exist."""
+
 
 class GenerationRadii(NamedTuple):
     """What one mould and its casting round off: the radius by which the master's form is closed, then opened."""
@@ -184,11 +187,18 @@ def _printed(
     """The chain with the print's light and the master's primer in it."""
     spread = GaussianSpread(materials.printer.blur_mm.scenario(scenario))
     depth = materials.resin.depth_mm.scenario(scenario)
+    cured = materials.resin.cure_depth_mm.scenario(scenario)
+    if not 0 < cured <= MOST_DEPTHS * depth:
+        raise InputError(
+            f"{scenario}: light that fades over {depth:g} mm can't cure a depth of {cured:g} mm",
+            where="override.resin.depth_mm",
+            mend="Give Dp and the cured depth of the resin's working curve, both in mm.",
+        )
     return replace(
         chain,
         spread=heavy_tailed_like(spread) if heavy_tails else spread,
         depth_mm=depth,
-        overdose=overdose_ratio(materials.resin.cure_depth_mm.scenario(scenario), depth),
+        overdose=overdose_ratio(cured, depth),
         primer=primer_film(primer, scenario) if primer else NO_FILM,
     )
 
@@ -246,7 +256,7 @@ def _check(chain: ChainScenario, scenario: str) -> None:
         raise InputError(
             f"{scenario}: light cures a depth of {chain.depth_mm * math.log(chain.overdose):.3g} mm in layers of "
             f"{chain.layer_mm:g} mm, which does not hold a body together",
-            where="resin.cure_depth_mm",
+            where="override.resin.cure_depth_mm",
             mend="Give the depth that a layer's exposure reaches: more than the layer.",
         )
     if any(math.isinf(radius) for pair in chain.generations for radius in pair):

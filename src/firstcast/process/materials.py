@@ -7,11 +7,14 @@ from; the maker's data sheet or gauge overrides it. Classes only, no products.
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from functools import cache
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from firstcast.errors import InputError
 from firstcast.process.figures import figure_from, nearest_word, override_figure, read_data
 from firstcast.ranges import Range
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 
 @dataclass(frozen=True)
@@ -147,7 +150,7 @@ class Materials:
     paint: Paint
 
 
-Record = TypeVar("Record", Printer, Resin, Mould, Casting, Paint)
+Record = TypeVar("Record", bound="DataclassInstance")
 
 CATALOGUES: dict[str, tuple[str, type]] = {
     "printer": ("printers", Printer),

@@ -2,82 +2,30 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
 
-from pydantic import Field, model_validator
-
-from firstcast.errors import FirstcastError, InputError
 from firstcast.findings import Finding, Measure
 from firstcast.geometry.pieces import Piece
 from firstcast.geometry.summary import PartSummary
 from firstcast.process import kinds, survive
-from firstcast.process.figures import nearest_word
+from firstcast.process.chain import ChainScenario
 from firstcast.process.limits import Limits
-from firstcast.process.materials import CATALOGUES, Casting, Materials, Mould, choose, overridden
+from firstcast.process.materials import Materials, Mould
 from firstcast.process.shrink import SizeStep
 from firstcast.ranges import Range
-from firstcast.stations.contract import StationResult, StationSettings, fault
-from firstcast.tolerances import TOLERANCES
+from firstcast.stations.contract import StationResult
+from firstcast.stations.plan_settings import (
+    Settings,
+    Who,
+    chain_of,
+    earlier_of,
+    limits_of,
+    materials_of,
+    primer_of,
+)
 from firstcast.vocabulary import ProcessKind, Verdict
-
-PITCH_LEAST_MM, PITCH_MOST_MM = 0.02, 0.05
-"""Pitch follows the pixel between these: finer costs memory that no print shows, coarser loses detail."""
 
 SLENDER_RATIO = 8.0
 """Length over mean thickness from which a thin part is worth a piece of its own: chosen, no source."""
-
-Giver = Literal["maker", "caster", "toolmaker", "nobody"]
-
-
-class Generation(StationSettings):
-    """A generation of masters between the print and the castings: a mould, and what is cast in it."""
-
-    mould: str
-    cast: str
-
-
-class Who(StationSettings):
-    """Who allows for which shrinkage. What is not said falls to the kind's custom, and is asked about."""
-
-    print: Giver | None = None
-    mould: Giver | None = None
-    cast: Giver | None = None
-
-
-class Settings(StationSettings):
-    """How the figure is printed, moulded, cast and painted: the job file's [process]."""
-
-    kind: ProcessKind = ProcessKind.CUT_BLOCK
-    printer: str = "mono-35"
-    resin: str = "tough"
-    mould: str | None = None
-    """By default what the kind usually takes."""
-    cast: str | None = None
-    """By default what the kind usually takes."""
-    paint: str = "brushed"
-    generation: tuple[Generation, ...] = ()
-    """Generations of masters before the production mould."""
-    who: Who = Who()
-    override: dict[str, dict[str, Any]] = Field(default_factory=dict)
-    """Figures of the maker's own: printer, resin, mould, cast, paint or limits, then the figure's name; a
-    number, or a table of low, likely, high."""
-    pitch_mm: float | None = Field(default=None, gt=0.005, le=0.2)
-    """Near-field pitch; by default the printer's pixel between 0.02 and 0.05."""
-    layer_mm: float | None = Field(default=None, gt=0.005, le=0.3)
-    """Layer thickness; by default the printer's usual one."""
-    reduce_tolerance_mm: float | None = Field(default=None, gt=0, le=0.1)
-    """How far the written mesh may lie from the contour; by default a quarter pixel."""
-
-    @model_validator(mode="after")
-    def _known(self) -> "Settings":
-        try:
-            materials = materials_of(self)
-            _check_mould(self.kind, materials)
-            kinds.limit_figures(kinds.kind_of(self.kind), materials, self.override.get("limits", {}))
-            _earlier(self)
-        except FirstcastError as error:
-            raise fault(error) from None
-        return self
 
 
 @dataclass(frozen=True)
@@ -103,6 +51,9 @@ class Planned(StationResult):
         One per size step.
     materials : Materials
         Printer, resin, mould, cast and paint with the maker's own figures in them.
+    chain : (ChainScenario, ChainScenario, ChainScenario)
+        What the forecast reckons with from master to painted cast: low (changes least), likely, high. The cast is
+        taken to be as large as the master.
     cautions : tuple of str
         To be shown with the dossier; data sheets, local codes and licensed practice come first.
     """
@@ -111,41 +62,8 @@ class Planned(StationResult):
     size_steps: tuple[SizeStep, ...]
     who_allows: tuple[Allowance, ...]
     materials: Materials
+    chain: tuple[ChainScenario, ChainScenario, ChainScenario]
     cautions: tuple[str, ...]
-
-
-def materials_of(settings: Settings) -> Materials:
-    """The materials that the settings name, with the maker's own figures in place.
-
-    Raises
-    ------
-    InputError
-        A name or a figure is not known.
-    """
-    usual = kinds.kind_of(settings.kind)
-    keys = {
-        "printer": settings.printer,
-        "resin": settings.resin,
-        "mould": settings.mould or usual.mould,
-        "cast": settings.cast or usual.cast,
-        "paint": settings.paint,
-    }
-    for word in settings.override:
-        if word not in (*CATALOGUES, "limits"):
-            known = [*CATALOGUES, "limits"]
-            raise InputError(f"there is no table '{word}'", where="override", mend=nearest_word(word, known))
-    for name in settings.override.get("limits", {}):
-        if name not in kinds.LIMIT_NAMES:
-            raise InputError(
-                f"there is no limit '{name}'",
-                where="override.limits",
-                mend=nearest_word(name, kinds.LIMIT_NAMES),
-            )
-    records = {
-        word: overridden(choose(word, key), settings.override.get(word, {}), where=f"override.{word}")
-        for word, key in keys.items()
-    }
-    return Materials(**records)
 
 
 def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], settings: Settings) -> Planned:
@@ -160,17 +78,22 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
     Raises
     ------
     InputError
-        A material or figure is not known.
+        A material or figure is not known, or the chain holds none that could be made.
     """
     materials = materials_of(settings)
     kind = kinds.kind_of(settings.kind)
-    limits = _limits(settings, kind, materials)
+    limits = limits_of(settings, materials)
+    chain = chain_of(settings, materials, limits)
     who = {stage: getattr(settings.who, stage) or kind.who(stage) for stage in kinds.STAGES}
-    earlier = _earlier(settings)
+    earlier = earlier_of(settings)
     steps = kinds.size_steps(settings.kind, materials, earlier, who)
     allowances = tuple(_allowance(step, settings.who) for step in steps)
     in_pieces = {name for piece in pieces for name in piece.parts}
     parts = [summary for summary in summaries if summary.name in in_pieces]
+
+    tags = kinds.tags_of(settings.kind, materials, earlier)
+    if primer := primer_of(settings):
+        tags.add(primer.key)
 
     findings: list[Finding] = []
     first_mould = earlier[0][0] if earlier else materials.mould
@@ -183,7 +106,8 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
         size_steps=steps,
         who_allows=allowances,
         materials=materials,
-        cautions=kinds.cautions(kinds.tags_of(settings.kind, materials, earlier)),
+        chain=chain,
+        cautions=kinds.cautions(tags),
         says=f"{settings.kind.value} on {settings.printer}; least wall {limits.wall_mm.likely:g} mm, "
         f"least gap {limits.gap_mm.likely:g} mm, lattice {limits.pitch_mm[0]:g} mm",
         findings=tuple(findings),
@@ -192,53 +116,20 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
             Measure("least wall", limits.wall_mm.likely, "mm", str(limits.wall_mm)),
             Measure("least gap", limits.gap_mm.likely, "mm", str(limits.gap_mm)),
             Measure("reduce tolerance", limits.reduce_tolerance_mm, "mm", ""),
+            *_chain_measures(chain),
         ),
     )
 
 
-def _check_mould(kind: ProcessKind, materials: Materials) -> None:
-    """That the mould is one that the kind of process has."""
-    chemistry = materials.mould.chemistry
-    wanted = {ProcessKind.HARD_TOOL: "metal", ProcessKind.PRINT_ONLY: "none"}.get(kind, "rubber")
-    given = chemistry if chemistry in ("metal", "none") else "rubber"
-    if given != wanted:
-        usual = kinds.kind_of(kind).mould
-        raise InputError(
-            f"{kind.value} has no mould '{materials.mould.key}'",
-            where="mould",
-            mend=f"Leave the key away for the usual one, '{usual}', or change kind.",
-        )
-    if (materials.cast.family == "none") != (kind is ProcessKind.PRINT_ONLY):
-        raise InputError(
-            f"{kind.value} has no cast '{materials.cast.key}'",
-            where="cast",
-            mend=f"Leave the key away for the usual one, '{kinds.kind_of(kind).cast}', or change kind.",
-        )
-
-
-def _earlier(settings: Settings) -> list[tuple[Mould, Casting]]:
+def _chain_measures(chain: tuple[ChainScenario, ChainScenario, ChainScenario]) -> tuple[Measure, ...]:
+    """What the forecast will reckon with, in the likely scenario, with the two others beside it."""
+    low, likely, high = chain
     found = []
-    for number, generation in enumerate(settings.generation, start=1):
-        where = f"generation.{number}"
-        mould = choose("mould", generation.mould, where=f"{where}.mould")
-        found.append((mould, choose("cast", generation.cast, where=f"{where}.cast")))
-    return found
-
-
-def _limits(settings: Settings, kind: kinds.Kind, materials: Materials) -> Limits:
-    printer = materials.printer
-    pixel = (printer.pixel_x_mm.likely, printer.pixel_y_mm.likely)
-    pitch = settings.pitch_mm or min(max(min(pixel), PITCH_LEAST_MM), PITCH_MOST_MM)
-    return Limits(
-        kind=settings.kind,
-        pixel_mm=pixel,
-        layer_mm=settings.layer_mm or printer.layer_mm.likely,
-        pitch_mm=(pitch, pitch, pitch),
-        reduce_tolerance_mm=settings.reduce_tolerance_mm or TOLERANCES.reduce_pixels * min(pixel),
-        locks_allowed=kind.locks,
-        carries_print=kind.carry,
-        **kinds.limit_figures(kind, materials, settings.override.get("limits", {})),
-    )
+    if likely.prints:
+        ends = f"{low.edge_growth_mm:.3f} to {high.edge_growth_mm:.3f}, for {likely.layer_mm:g} mm layers"
+        found.append(Measure("upright wall grows", likely.edge_growth_mm, "mm", ends))
+    ends = f"{low.paint.thickness_mm:.3f} to {high.paint.thickness_mm:.3f} on each face"
+    return (*found, Measure("paint", likely.paint.thickness_mm, "mm", ends))
 
 
 def _allowance(step: SizeStep, who: Who) -> Allowance:
