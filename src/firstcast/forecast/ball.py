@@ -1,0 +1,244 @@
+"""What a film or a fill makes of a surface: each vertex's place once a ball has closed its hollows or opened its ridges.
+
+Closing by a ball fills what the ball can't enter from outside; opening takes off what it can't enter from inside. A
+film of paint closes (process.films), a casting material that does not reach into sharp corners opens.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import Points, Triangles, check_points, check_triangles
+from firstcast.errors import InputError
+from firstcast.fields.blocks import run_blocks
+from firstcast.kernels.ball import roll_to, test_fit
+from firstcast.kernels.ball_grid import SIDE, Cells, number_bricks, sort_into_cells
+from firstcast.kernels.ball_seeds import join_centres
+from firstcast.kernels.ball_surface import Surface, add_normals, bulges_of, make_unit, middles_of, spheres_of
+from firstcast.kernels.enclosure import count_crossings
+
+DIP = 0.005
+"""How far the surface may come into a vertex's ball, as a share of its radius, before the vertex moves.
+
+A vertex that stays for that lies no more than so far short of its place; where it is the other wall that dips, only
+by half the dip's square over the radius.
+"""
+
+SLACK = 1e-6
+"""What the last centre may fall short by, as a share of the radius."""
+
+BRICKS = 1 << 24
+"""Most entries of a table of bricks: 64 MB."""
+
+CELL = 0.5
+"""Side of a cell of triangles, as a share of the radius; no shorter than an edge."""
+
+BLOCK = 1 << 12
+
+
+class Rolled(NamedTuple):
+    """Vertices after a ball has rolled over a surface.
+
+    Attributes
+    ----------
+    points : (n, 3) float64
+        mm, in the order given.
+    covered : (n,) bool
+        Vertices that no free ball comes near: a gap (or, opening, a wall) narrower than the ball, or a place inside
+        the body. They were moved by the reach along their normals, which says no more than "at least so far".
+    """
+
+    points: Points
+    covered: npt.NDArray[np.bool_]
+
+
+def closed_by_ball(
+    points_mm: npt.ArrayLike, triangles: Triangles, radius_mm: float, *, reach_mm: float
+) -> Rolled:
+    """Each vertex at the nearest place of the body closed by a ball: every place filled that the ball can't enter.
+
+    Parameters
+    ----------
+    points_mm : (n, 3) float64
+    triangles : (m, 3) int32
+        Closed, outward; the surface may cross itself. Edges up to about the radius resolve what the ball touches;
+        longer ones cost time, not exactness.
+    radius_mm : float
+        0 moves nothing.
+    reach_mm : float
+        The furthest that a vertex may move.
+
+    Raises
+    ------
+    InputError
+        Points or triangles of another shape, a negative radius or reach.
+
+    Notes
+    -----
+    A vertex q with normal N stays where the ball about q + rN is free: nothing of the surface nearer than r, and
+    outside the body, by the winding number. Otherwise c is the free centre nearest to q, of those with
+    N · (c - q) > 0, and q goes to the ball's nearest place, c + r (q - c) / |q - c|. The search (firstcast.kernels.ball)
+    finds a local least: the start is the nearest of the centres above vertices, so that what it is off the global one is
+    bounded by their spacing, about an edge's length; along a sharp convex edge by the arc between its faces' normals.
+
+    Triangles count as curved by their vertices' normals, to second order, but for edges along which the normal turns
+    by more than a quarter: a sphere or a cylinder wider than the ball stays as it is. Since c is the nearest
+    centre and not the nearest in sight, a vertex deep in a narrow gap may be moved through a thin wall opposite.
+    """
+    return _rolled(points_mm, triangles, radius_mm, reach_mm, outward=True)
+
+
+def opened_by_ball(
+    points_mm: npt.ArrayLike, triangles: Triangles, radius_mm: float, *, reach_mm: float
+) -> Rolled:
+    """Each vertex at the nearest place of the body opened by a ball: everything off that the ball can't enter from inside.
+
+    The closing of what is not the body: all else as `closed_by_ball`.
+    """
+    return _rolled(points_mm, triangles, radius_mm, reach_mm, outward=False)
+
+
+def _rolled(points_mm, triangles, radius_mm: float, reach_mm: float, *, outward: bool) -> Rolled:
+    points = check_points(points_mm, where="ball")
+    rows = check_triangles(triangles, len(points), where="ball")
+    for name, value in (("radius", radius_mm), ("reach", reach_mm)):
+        if not value >= 0 or not np.isfinite(value):
+            raise InputError(f"a {name} of {value} mm", where="ball", mend="Give a length of 0 or more.")
+    if radius_mm == 0 or not len(rows):
+        return Rolled(points.copy(), np.zeros(len(points), bool))
+    if not outward:
+        rows = np.ascontiguousarray(rows[:, ::-1])
+    normals = _normals(points, rows)
+    surface, normals = _surface(points, rows, normals, radius_mm, reach_mm)
+    order = _cells(surface.points, surface.cells.size).order
+    fits = np.zeros(len(order), bool)
+    run_blocks(test_fit, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
+    centres = surface.points + radius_mm * normals
+    fits &= _free(points, rows, surface.triangles, centres, fits, radius_mm, outward=outward)
+    others = order[(order < len(points)) & ~fits[order]]
+    return _moved(points, normals, others, centres[fits], surface, radius_mm, reach_mm)
+
+
+def _moved(points, normals, others, centres, surface: Surface, radius_mm: float, reach_mm: float) -> Rolled:
+    moved, covered = points.copy(), np.zeros(len(points), bool)
+    if len(centres):
+        cells = _cells(centres, radius_mm)
+        seeds = centres[cells.order]
+        run_blocks(
+            roll_to, len(others), others, normals, radius_mm, reach_mm, SLACK * radius_mm, surface, cells, seeds,
+            moved, covered, block=BLOCK,
+        )  # fmt: skip
+    else:
+        covered[:] = True
+        moved += reach_mm * normals[: len(points)]
+    return Rolled(moved, covered)
+
+
+def _normals(points: Points, triangles: Triangles) -> Points:
+    normals = np.zeros((len(points), 3))
+    add_normals(points, triangles, normals)
+    run_blocks(make_unit, len(points), normals, block=BLOCK)
+    return normals
+
+
+def _surface(
+    points: Points, triangles: Triangles, normals: Points, radius_mm: float, reach_mm: float
+) -> tuple[Surface, Points]:
+    """The triangles sorted into cells, and the normals of all points.
+
+    Long triangles are cut up first, so that no cell holds what is far from it and balls stand on them too.
+    """
+    middles, edges = _middles(points, triangles)
+    usual = float(np.median(edges))
+    longest = max(1.5 * radius_mm, min(3.0 * usual, reach_mm))
+    bulges = np.empty((len(triangles), 3), np.float32)
+    run_blocks(bulges_of, len(triangles), points, triangles, normals, bulges, block=BLOCK)
+    whole = edges <= longest
+    if not whole.all():
+        points, normals, pieces = _cut(points, normals, triangles[~whole], longest)
+        triangles = np.concatenate([triangles[whole], pieces])
+        bulges = np.concatenate([bulges[whole], np.zeros((len(pieces), 3), np.float32)])
+        middles, _ = _middles(points, triangles)
+    cells = _cells(middles, max(CELL * radius_mm, usual))
+    triangles, bulges = triangles[cells.order], bulges[cells.order]
+    spheres = np.empty((len(triangles), 8), np.float32)
+    run_blocks(spheres_of, len(triangles), points, triangles, bulges, cells.low, spheres, block=BLOCK)
+    return Surface(cells, points, triangles, spheres, bulges, float(spheres[:, 3].max())), normals
+
+
+def _middles(points: Points, triangles: Triangles) -> tuple[Points, npt.NDArray[np.float64]]:
+    middles, longest = np.empty((len(triangles), 3)), np.empty(len(triangles))
+    run_blocks(middles_of, len(triangles), points, triangles, middles, longest, block=BLOCK)
+    return middles, longest
+
+
+def _cut(points, normals, triangles: Triangles, longest: float) -> tuple[Points, Points, Triangles]:
+    """Points, normals and triangles, halved across their longest edges until none is longer.
+
+    New points have the normal of the triangle that they lie on, and are shared by its pieces alone.
+    """
+    done = []
+    while len(triangles):
+        corners = points[triangles]
+        edges = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2)
+        long = edges.max(axis=1) > longest
+        done.append(triangles[~long])
+        triangles, edges = triangles[long], edges[long]
+        turn = (edges.argmax(axis=1)[:, None] + np.arange(3)) % 3
+        a, b, c = np.take_along_axis(triangles, turn, axis=1).T
+        middle = np.arange(len(a), dtype=np.int32) + np.int32(len(points))
+        facing = np.cross(points[b] - points[a], points[c] - points[a])
+        facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), 1e-300)
+        points = np.concatenate([points, 0.5 * (points[a] + points[b])])
+        normals = np.concatenate([normals, facing])
+        triangles = np.concatenate([np.c_[a, middle, c], np.c_[middle, b, c]]).astype(np.int32)
+    return points, normals, np.concatenate(done)
+
+
+def _cells(places: Points, least_mm: float) -> Cells:
+    low, high = places.min(axis=0), places.max(axis=0)
+    size = least_mm
+    while True:
+        shape = np.floor((high - low) / (SIDE * size)).astype(np.int64) + 1
+        if shape.astype(float).prod() <= BRICKS:
+            break
+        size *= 1.25
+    index = np.full(tuple(shape + 1), -1, np.int32)
+    starts = np.zeros(SIDE**3 * number_bricks(places, low, size, index) + 1, np.int64)
+    order = np.empty(len(places), np.int32)
+    sort_into_cells(places, low, size, index, starts, order)
+    return Cells(low, size, index, starts, order)
+
+
+def _free(
+    points, triangles, pieces, centres, fits, radius_mm: float, *, outward: bool
+) -> npt.NDArray[np.bool_]:
+    """Which centres are outside the body (opening: inside it); one of those that roll into one another stands for all."""
+    parent = np.empty(len(centres), np.int32)
+    join_centres(pieces, centres, fits, radius_mm, parent)
+    heads = np.flatnonzero(fits & (parent == np.arange(len(centres))))
+    free = np.zeros(len(centres), bool)
+    if len(heads):
+        free[heads] = _winding(points, triangles, centres[heads]) <= (0 if outward else -1)
+    return free[parent]
+
+
+def _winding(points: Points, triangles: Triangles, places: Points) -> npt.NDArray[np.int32]:
+    # nudged off the planes that modelled points often share, so that no ray meets an edge
+    size = float(np.ptp(points, axis=0).max())
+    places = places + size * 1e-9 * np.array([0.6180339887, 0.4142135624, 0.0])
+    side = max(1, min(1024, int(np.sqrt(len(places)))))
+    low = places[:, :2].min(axis=0)
+    step = np.maximum(np.ptp(places[:, :2], axis=0) / side, 1e-300)
+    along, across = np.minimum((places[:, :2] - low) / step, side - 1.0).astype(np.int64).T
+    order = np.argsort(along * side + across, kind="stable")
+    begin = np.searchsorted((along * side + across)[order], np.arange(side * side + 1))
+    own, shell = np.full(len(places), -1, np.int32), np.zeros(len(triangles), np.int32)
+    winding = np.zeros(len(places), np.int32)
+    count_crossings(
+        places[order], own, begin, side, low, step, points, triangles, shell, np.ones(1, bool), winding
+    )
+    found = np.empty_like(winding)
+    found[order] = winding
+    return found
