@@ -30,6 +30,7 @@ from firstcast.io._job_folders import check_pattern, fits, part_files_in, parts_
 from firstcast.io._job_models import OWN_TABLES, JobTables
 from firstcast.io._job_names import check_unique, parts_fitting, pieces_of
 from firstcast.io._job_toml import read_tables
+from firstcast.io.process_file import with_fitted
 from firstcast.process.figures import nearest_word
 from firstcast.route import ROUTE
 from firstcast.stations.contract import StationSettings
@@ -171,6 +172,8 @@ def read_job(path: Path, station_settings: Mapping[str, type[StationSettings]]) 
     for table, station in stations.items():
         model = station_settings[station]
         content = dict(tables.get(table, {}))
+        if station == "plan":
+            content = with_fitted(content, path.parent)
         extra = {s: content.pop(s) for s in ("part", "piece") if s in content and s not in model.model_fields}
         settings[station] = _filled(model, content, (table,))
         for subject, changes in extra.items():

@@ -57,18 +57,21 @@ def override_figure(figure: Range, value: Any, *, where: str) -> Range:
     """`figure` as the maker gives it: one number, or a mapping of low, likely and high.
 
     A mapping may leave ends out; an end that is left out is `likely`.
-    The basis becomes the maker's own.
+    The basis becomes the maker's own, or the gauge's where the mapping says `fitted = true`.
 
     Raises
     ------
     InputError
         Not a number nor such a mapping, or low ≤ likely ≤ high fails.
     """
-    ends = value if isinstance(value, Mapping) else {"likely": value}
+    ends = dict(value) if isinstance(value, Mapping) else {"likely": value}
+    fitted = ends.pop("fitted", False) is True
     if "likely" in ends and set(ends) <= {"low", "likely", "high"} and all(map(_is_number, ends.values())):
         likely = float(ends["likely"])
         low, high = float(ends.get("low", likely)), float(ends.get("high", likely))
         if low <= likely <= high:
+            if fitted:
+                return Range(low, likely, high, figure.unit, Basis.GAUGE, "fitted to the gauge")
             return Range(low, likely, high, figure.unit, Basis.MAKER, "the job file")
     raise InputError(
         f"{value!r} is no figure ({figure.unit})",

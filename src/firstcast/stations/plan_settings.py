@@ -71,6 +71,8 @@ class Settings(StationSettings):
     generation: tuple[Generation, ...] = ()
     """Generations of masters before the production mould."""
     who: Who = Who()
+    fitted: str | None = None
+    """The process file that `firstcast fit` wrote; its figures are laid under `override` when the job is read."""
     override: dict[str, dict[str, Any]] = Field(default_factory=dict)
     """Figures of the maker's own: printer, resin, mould, cast, paint, primer, shot or limits, then the figure's
     name; a number, or a table of low, likely, high."""
