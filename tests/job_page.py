@@ -90,7 +90,9 @@ def _kind_says(kind: Any) -> str:
         return ", ".join(f'`"{word}"`' for word in inner)
     if origin is tuple:
         if Ellipsis not in inner:
-            return f"{len(inner)} numbers"
+            rows = next(iter(_options(inner[0])))
+            numbers = f"{len(typing.get_args(rows) or inner)} numbers"
+            return f"{len(inner)} lists of {numbers}" if typing.get_origin(rows) is tuple else numbers
         entry = next(k for k in _options(inner[0]))
         if _model_in(entry):
             return "listed table"

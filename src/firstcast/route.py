@@ -72,9 +72,25 @@ ROUTE: tuple[Station, ...] = (
         "one body",
     ),
     Station(
+        "stand",
+        "piece",
+        {
+            "piece": "piece.name",
+            "body": "fuse.body",
+            "limits": "plan.limits",
+            "size_steps": "plan.size_steps",
+        },
+        "how it stands in the printer",
+    ),
+    Station(
         "allow",
         "piece",
-        {"piece": "piece.name", "size_steps": "plan.size_steps", "extents_mm": "fuse.extents_mm"},
+        {
+            "piece": "piece.name",
+            "size_steps": "plan.size_steps",
+            "extents_mm": "fuse.extents_mm",
+            "turn_to_print": "stand.turn_to_print",
+        },
         "the map from figure to master",
     ),
     Station(

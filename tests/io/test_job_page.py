@@ -27,6 +27,7 @@ SMALLEST = {
     "size": [],
     "process": [],
     "fuse": [],
+    "stand": [],
 }
 
 

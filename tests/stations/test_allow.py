@@ -101,6 +101,21 @@ def test_lying_in_the_printer_turns_the_prints_axes(rotation):
     assert np.allclose(result.matrix @ up, up / 0.997 * rest)
 
 
+def test_a_lean_tilts_the_prints_shrinkage_as_worked_by_hand():
+    # The printer's z leans towards the figure's front by 30°, its x is the figure's: cos² 3/4, sin² 1/4.
+    xy, z = Range.exactly(0.01, "ratio"), Range.exactly(0.02, "ratio")
+    steps = (SizeStep("print", "print", (xy, xy, z), "maker", frame="printer"),)
+    half, root = 0.5, 0.75**0.5
+    turn = [[1, 0, 0], [0, root, half], [0, -half, root]]
+    matrix = allowed(steps, turn_to_print=turn).matrix
+    # 1 / 0.99 = 1.01010101, 1 / 0.98 = 1.02040816; 3/4 and 1/4 of each, and √3/4 of their difference.
+    by_hand = [[1.01010101, 0, 0], [0, 1.01267780, -0.00446313], [0, -0.00446313, 1.01783137]]
+    assert matrix == pytest.approx(np.array(by_hand), abs=1e-8)
+    # A mould that shrinks alike every way does not care how the piece stood in the printer.
+    even = (*steps, even_step("mould", "mould", Range.exactly(0.05, "ratio"), "maker"))
+    assert allowed(even, turn_to_print=turn).matrix == pytest.approx(matrix / 0.95)
+
+
 def test_results_can_be_stored():
     result = allowed(fit=[{"name": "tab", "tab_mm": 3, "slot_mm": 3.2}], grade=4)
     arrays = []

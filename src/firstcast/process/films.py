@@ -12,8 +12,6 @@ Ridges under an opening are the same upside down.
 import math
 from dataclasses import dataclass
 
-from scipy.optimize import root_scalar
-
 from firstcast.process.materials import Paint
 
 
@@ -87,6 +85,9 @@ def sine_groove_left_mm(period_mm: float, depth_mm: float, radius_mm: float) -> 
         return depth_mm
     if reach(nearly_crest) <= 0:
         return 0.0
+    # Imported where it is used: opening a job must not wait for it.
+    from scipy.optimize import root_scalar
+
     at = float(root_scalar(reach, bracket=(nearly_trough, nearly_crest), xtol=1e-15 * period_mm).root)
     slope = height * wave * math.sin(wave * at)
     lowest = -height * math.cos(wave * at) + at / slope - radius_mm

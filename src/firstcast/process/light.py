@@ -16,7 +16,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import root_scalar
 
 from firstcast.errors import InputError
 from firstcast.process.spread import Spread, Values, half_plane
@@ -166,6 +165,9 @@ def edge_growth_mm(spread: Spread, threshold: float, *, pixel_mm: float = 0.0, b
 
     def excess(outside_mm: float) -> float:
         return float(half_plane(spread, -outside_mm, pixel_mm=pixel_mm, boxes=boxes)) - threshold
+
+    # Imported where it is used: opening a job must not wait for it.
+    from scipy.optimize import root_scalar
 
     return float(root_scalar(excess, bracket=(alone - margin, alone + margin), xtol=1e-12).root)
 
