@@ -12,7 +12,7 @@ from firstcast.errors import InputError
 from firstcast.geometry import walls
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.tree import build_tree
-from firstcast.geometry.walls import BEHIND_RIM_MM, WEDGE_DEG, read_widths
+from firstcast.geometry.walls import REACH_MM, WEDGE_DEG, read_widths
 from firstcast.kernels import walls as kernels
 from geometry import width_solids as solids
 
@@ -50,21 +50,22 @@ def test_two_plates_read_their_gap_and_their_walls(gap):
 
 
 @pytest.mark.parametrize("angle", [15.0, 20.0, 30.0, 45.0])
-def test_a_wedge_reads_what_it_measures_behind_its_edge(angle):
+def test_a_wedge_reads_its_width_and_how_far_its_edge_is(angle):
     mesh = solids.wedge(angle)
-    wall = read_widths(solids.turned(mesh, SEED + 2)).wall_mm
+    found = read_widths(solids.turned(mesh, SEED + 2))
     x, z = mesh.points[:, 0], mesh.points[:, 2]
     middle = (z > 0.4) & (z < 1.6)
     half = np.radians(angle / 2)
-    np.testing.assert_allclose(wall[middle & (x < 1e-9)], 2 * BEHIND_RIM_MM * np.sin(half), rtol=1e-4)
-    # beyond that the ball through a place at x touches both sides: its radius is the way to the edge times tan(a/2)
-    side = middle & (x > 0.35) & (x < 1.4) & (np.abs(mesh.points[:, 1]) > 0.999 * x * np.tan(half))
-    away = np.hypot(x, mesh.points[:, 1])[side]
+    # the ball through a place at x touches both sides: its radius is the way to the edge times tan(a/2)
+    side = middle & (x > 0.05) & (x < 1.4) & (np.abs(mesh.points[:, 1]) > 0.999 * x * np.tan(half))
+    away = np.hypot(x, mesh.points[:, 1])
     expected = 2 * away * np.tan(half)
-    found = wall[side]
-    seen = expected < 0.9 * 2 * np.tan(half) * 2.0  # before the ball meets the blunt back
-    np.testing.assert_allclose(found[seen], expected[seen], rtol=1e-4)
-    assert wall.min() >= 2 * BEHIND_RIM_MM * np.sin(half) * (1 - 1e-4)
+    seen = side & (expected < 0.9 * 2 * np.tan(half) * 2.0)  # before the ball meets the blunt back
+    np.testing.assert_allclose(found.wall_mm[seen], expected[seen], rtol=1e-4)
+    # halfway between the places that it touches lies as far from the edge as they do along x
+    near = seen & (x < 0.99 * REACH_MM)
+    np.testing.assert_allclose(found.wall_edge_mm[near], x[near], rtol=1e-4)
+    assert np.isinf(found.wall_edge_mm[seen & (x > 1.01 * REACH_MM)]).all()
 
 
 @pytest.mark.parametrize("angle", [WEDGE_DEG + 2, 60.0, 75.0, 90.0])
@@ -85,9 +86,23 @@ def test_a_groove_is_a_gap_only_where_it_is_sharp(angle, read):
     bottom = (np.abs(y + 1.5) < 1e-9) & (np.abs(mesh.points[:, 0]) < 1e-9) & (z > 0.4) & (z < 1.6)
     assert bottom.sum() > 5
     if read:
-        np.testing.assert_allclose(found.gap_mm[bottom], 2 * BEHIND_RIM_MM * np.sin(half), rtol=1e-4)
+        assert (found.gap_mm[bottom] < 0.1).all()
+        # at the bottom a place stands for the middles of the triangles round it, up to a step away
+        assert (found.gap_edge_mm[bottom] < 0.1).all()
     else:
         assert np.isinf(found.gap_mm).all()
+
+
+def test_a_slot_with_a_floor_and_a_plate_are_no_tapers():
+    outline = [(-2, -2), (2, -2), (2, 0), (0.11, 0), (0.1, -0.6), (-0.1, -0.6), (-0.11, 0), (-2, 0)]
+    mesh = solids.prism(outline, 2.0, 0.06)
+    found = read_widths(solids.turned(mesh, SEED + 10), most_mm=0.5)
+    x, y, z = mesh.points.T
+    flank = (np.abs(x) < 0.12) & (y > -0.55) & (y < -0.05) & (z > 0.1) & (z < 1.9)
+    assert flank.sum() > 20
+    np.testing.assert_allclose(found.gap_mm[flank], 0.21, atol=0.011)
+    assert np.isinf(found.gap_edge_mm[flank]).all()
+    assert np.isinf(read_widths(solids.plate(0.2)).wall_edge_mm).all()
 
 
 def test_a_pin_reads_its_width_along_its_side():
@@ -136,9 +151,6 @@ def test_a_deep_grating_reads_half_its_period(period):
     # up to 0.03 of the depth off mid-height are narrower or wider by 2 asin(0.06) / pi of it, 4 per cent
     np.testing.assert_allclose(found.wall_mm[flank], period / 2, rtol=0.06)
     np.testing.assert_allclose(found.gap_mm[flank], period / 2, rtol=0.06)
-    # no crest reads less than the grating measures 0.3 mm below it; the block's ends cut a crest in two
-    at = period / np.pi * np.arccos(1 - 2 * BEHIND_RIM_MM / depth)
-    assert found.wall_mm[np.abs(x) < 2.6 * period].min() > 0.9 * min(at, period / 2)
 
 
 def test_a_fin_shorter_than_the_rim_but_straight_is_a_wall():
@@ -198,9 +210,10 @@ def test_nothing_that_could_stop_a_ball_is_passed_by():
         for side in (-1.0, 1.0):
             width = np.full(len(mesh.points), np.inf, np.float32)
             opposite = np.full(len(mesh.points), -1, np.int32)
+            edge = np.full(len(mesh.points), np.inf, np.float32)
             kernels.read_widths(
                 0, len(visit), visit, side, 1.5, np.cos(np.radians(25)), np.cos(np.radians(35)), 0.3,
-                tree[:6], some, (mesh.points, mesh.triangles, *stars), width, opposite,
+                tree[:6], some, (mesh.points, mesh.triangles, *stars), width, opposite, edge,
             )  # fmt: skip
             found.append(width)
     assert np.isfinite(found[0]).sum() > 300
@@ -220,13 +233,25 @@ def test_turns_and_scales_with_the_body(turn, shift, scale):
     moved = read_widths(
         mesh.mapped(scale * Rotation.from_rotvec(turn).as_matrix(), np.array(shift)),
         most_mm=3.0 * scale,
-        behind_rim_mm=0.3 * scale,
+        reach_mm=0.8 * scale,
     )
     for name in ("wall_mm", "gap_mm"):
         before, after = getattr(still, name) * np.float32(scale), getattr(moved, name)
         same = np.isclose(before, after, rtol=1e-4) | (np.isinf(before) & np.isinf(after))
         # a place that just faces another, or just misses it, may turn over by rounding: one in two hundred
         assert same.mean() > 0.995
+
+
+def test_places_that_are_left_out_take_the_reading_of_a_neighbour():
+    mesh = solids.plate(0.3)
+    every, some = read_widths(mesh), read_widths(mesh, apart_mm=0.2)
+    inside = np.abs(mesh.points[:, :2]).max(axis=1) < 1.3
+    np.testing.assert_allclose(some.wall_mm[inside], every.wall_mm[inside], rtol=ROUNDING)
+    wedge = solids.wedge(30.0)
+    every, some = read_widths(wedge, most_mm=0.5), read_widths(wedge, most_mm=0.5, apart_mm=0.05)
+    both = np.isfinite(every.wall_mm) & np.isfinite(some.wall_mm)
+    # 0.05 mm along a side of 30 degrees
+    assert np.abs(every.wall_mm[both] - some.wall_mm[both]).max() < 0.05 * 2 * np.tan(np.radians(15)) + 1e-6
 
 
 def test_same_for_any_number_of_threads():
@@ -243,7 +268,7 @@ def test_same_for_any_number_of_threads():
         assert one.tobytes() == many.tobytes()
 
 
-@pytest.mark.parametrize("lengths", [{"most_mm": 0.0}, {"behind_rim_mm": -1.0}, {"most_mm": np.inf}])
+@pytest.mark.parametrize("lengths", [{"most_mm": 0.0}, {"reach_mm": -1.0}, {"most_mm": np.inf}])
 def test_lengths_that_are_none_are_refused(lengths):
     with pytest.raises(InputError, match="greatest width"):
         read_widths(solids.plate(0.5), **lengths)

@@ -1,4 +1,14 @@
-"""Places narrower than a limit, gathered into regions that a person can be shown: the gravest first."""
+"""Places narrower than a limit, gathered into regions that a person can be shown: the gravest first.
+
+Not every narrow place is a thin wall or a narrow gap:
+
+- beside the edge that a wall tapers to it is as thin as one likes: what lies within `behind_mm` of such an edge is left out,
+  so that a blade counts by what it measures there, and a crease by whether it is still narrow there;
+- where two edges of the mesh lead to the place opposite, both lie on one fold of the surface, finer than the mesh
+  can tell: what it reads is how its triangles happen to lie;
+- a place counts by the median of all within `ROUND_MM` of it, wide ones too: single vertices of a contour lie askew;
+- a region is as narrow as the narrowest run of places in it that is as large as `PATCH_MM2`.
+"""
 
 from typing import NamedTuple
 
@@ -7,9 +17,22 @@ import numpy.typing as npt
 
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.threads import side_by_side
+from firstcast.kernels import facets as facet_kernels
+from firstcast.kernels import narrow as kernels
 
-LEAST_AREA_MM2 = 0.01
-"""A region with less surface than this, a square of 0.1 mm on both sides together, is a grain that nobody would miss."""
+BEHIND_WALL_MM = 0.3
+"""How far behind its edge a wall is measured: about ten pixels of a printer. Nearer to it every edge is thin."""
+
+PATCH_MM2 = 0.25
+"""Surface of the least patch that counts, both sides together: some 0.35 mm each way. What is thin on less is a nick."""
+
+PARTS_MOST = 1 << 16
+
+SHARE = 1 << 14
+
+ROUND_MM = 0.15
+"""How far round a place its reading is evened out: half of what is measured behind an edge."""
 
 
 class NarrowRegion(NamedTuple):
@@ -18,13 +41,14 @@ class NarrowRegion(NamedTuple):
     Attributes
     ----------
     least_mm, middle_mm : float
-        The least reading, and the one that half of the region's surface lies below.
+        The least width that the places of some patch of `PATCH_MM2` stay within; the width that half of the
+        region's surface lies below.
     area_mm2 : float
         Surface of the places, both sides.
     place_mm : (float, float, float)
-        Where it is narrowest.
-    part : int
-        The part of that place, 0 if no parts were given.
+        The last place of that patch.
+    part, across : int
+        The parts of either side, the lower first; 0 if no parts were given.
     vertices : (k,) int64
         The places themselves, in rising order.
     """
@@ -34,58 +58,95 @@ class NarrowRegion(NamedTuple):
     area_mm2: float
     place_mm: tuple[float, float, float]
     part: int
+    across: int
     vertices: npt.NDArray[np.int64]
+
+
+class Places(NamedTuple):
+    """One side of `firstcast.geometry.walls.Widths`: width (n,), the triangle opposite (n,), how far the edge is (n,)."""
+
+    width_mm: npt.NDArray[np.float32]
+    opposite: npt.NDArray[np.int32]
+    edge_mm: npt.NDArray[np.float32]
 
 
 def narrow_regions(
     mesh: Mesh,
-    width_mm: npt.NDArray[np.float32],
-    opposite: npt.NDArray[np.int32],
+    places: Places,
     *,
     limit_mm: float,
+    behind_mm: float = BEHIND_WALL_MM,
     part_of_triangle: npt.NDArray[np.integer] | None = None,
-    least_area_mm2: float = LEAST_AREA_MM2,
+    least_area_mm2: float = PATCH_MM2,
 ) -> list[NarrowRegion]:
     """Regions of vertices whose reading is below `limit_mm`, by their least reading, then the larger first.
 
     Parameters
     ----------
-    width_mm : (n,) float32
-        `Widths.wall_mm` or `Widths.gap_mm` of `firstcast.geometry.walls`.
-    opposite : (n,) int32
-        The triangle opposite each vertex, -1 if none: the same record's `wall_opposite` or `gap_opposite`.
-    limit_mm : float
+    places : Places
+        Of walls or of gaps.
+    limit_mm, behind_mm : float
+        What counts as narrow, and how far behind an edge it is measured.
     part_of_triangle : (m,) integers, optional
     least_area_mm2 : float
-        Regions with less surface are left out.
+        Regions with less surface are left out, and those without a patch.
 
     Notes
     -----
-    Two places belong together if an edge joins them, or if one lies at a corner of the triangle opposite the other.
-    A vertex stands for a third of the triangles round it.
+    Two places belong together if the same two parts lie on either side of them, and an edge joins them or one lies at
+    a corner of the triangle opposite the other. A vertex stands for a third of the triangles round it.
     """
-    points, triangles = mesh.points, mesh.triangles
-    _check_lengths(len(width_mm), len(opposite), len(points))
-    narrow = width_mm < limit_mm
-    rows = np.flatnonzero(narrow)
-    if not len(rows):
-        return []
-    label = _labels(triangles, narrow, rows, opposite)
-    area = _vertex_areas(mesh, narrow)[rows]
-    part_of_vertex = _vertex_parts(triangles, part_of_triangle, len(points))
-    order = np.lexsort((rows, width_mm[rows], label))
-    starts = np.flatnonzero(np.diff(label[order], prepend=-1))
-    found = []
-    for mine in np.split(order, starts[1:]):
-        whole = float(area[mine].sum())
-        if whole >= least_area_mm2:
-            middle = mine[np.searchsorted(np.cumsum(area[mine]), whole / 2.0)]
-            narrowest = rows[mine[0]]
-            least, half = float(width_mm[narrowest]), float(width_mm[rows[middle]])
-            x, y, z = (float(c) for c in points[narrowest])
-            part = int(part_of_vertex[narrowest])
-            found.append(NarrowRegion(least, half, whole, (x, y, z), part, np.sort(rows[mine])))
+    _check_lengths(len(places.width_mm), len(places.opposite), len(mesh.points))
+    triangles = np.asarray(mesh.triangles)
+    stars = np.zeros(len(mesh.points) + 1, np.int32), np.empty(triangles.size, np.int32)
+    facet_kernels.list_stars(triangles, *stars)
+    arrays = (np.asarray(mesh.points, np.float64), triangles, *stars)
+    rows, width = _real(places, arrays, limit_mm, behind_mm)
+    order = np.lexsort((rows, width))
+    rows, width = rows[order], width[order]
+    between = _between(mesh, part_of_triangle, places.opposite, rows)
+    area = _vertex_areas(mesh, rows)
+    starts, lower = _pairs(triangles, rows, places.opposite, between)
+    label, reached = np.arange(len(rows), dtype=np.int32), np.zeros(len(rows), np.bool_)
+    kernels.grow_patches(lower, starts, area.copy(), PATCH_MM2, label, reached)
+    firsts = np.flatnonzero(reached)
+    firsts = firsts[np.unique(label[firsts], return_index=True)[1]]
+    members = np.argsort(label, kind="stable")
+    ends = np.searchsorted(label[members], label[firsts], side="right")
+    begins = np.searchsorted(label[members], label[firsts])
+    found = [
+        _region(mesh, between, (rows, width, area), first, members[begin:end])
+        for first, begin, end in zip(firsts, begins, ends, strict=True)
+    ]
+    found = [region for region in found if region.area_mm2 >= least_area_mm2]
     return sorted(found, key=lambda region: (region.least_mm, -region.area_mm2, region.place_mm))
+
+
+def _region(mesh: Mesh, between, readings, first, mine) -> NarrowRegion:
+    """The region of the places `mine`, narrowest first, whose patch is large enough at the place `first`."""
+    rows, width, area = readings
+    upto = np.cumsum(area[mine])
+    x, y, z = (float(c) for c in mesh.points[rows[first]])
+    return NarrowRegion(
+        float(width[first]),
+        float(width[mine[np.searchsorted(upto, upto[-1] / 2.0)]]),
+        float(upto[-1]),
+        (x, y, z),
+        int(between[first] // PARTS_MOST),
+        int(between[first] % PARTS_MOST),
+        np.sort(rows[mine]),
+    )
+
+
+def _between(mesh: Mesh, part_of_triangle, opposite, rows) -> npt.NDArray[np.int64]:
+    """(k,) the parts on either side of each of the places `rows`, as lower · `PARTS_MOST` + higher."""
+    if part_of_triangle is None:
+        return np.zeros(len(rows), np.int64)
+    of_triangle = np.asarray(part_of_triangle).astype(np.int64)
+    of_vertex = np.zeros(len(mesh.points), np.int64)
+    of_vertex[mesh.triangles[::-1].ravel()] = np.repeat(of_triangle[::-1], 3)
+    here, there = of_vertex[rows], of_triangle[opposite[rows]]
+    return np.minimum(here, there) * PARTS_MOST + np.maximum(here, there)
 
 
 def _check_lengths(widths: int, opposites: int, points: int) -> None:
@@ -97,36 +158,63 @@ def _check_lengths(widths: int, opposites: int, points: int) -> None:
         )
 
 
-def _labels(triangles, narrow, rows, opposite) -> npt.NDArray[np.int32]:
-    """Which region each of the narrow vertices `rows` belongs to."""
-    from scipy.sparse import coo_matrix  # slow to import: a run that makes nothing again does without it
-    from scipy.sparse.csgraph import connected_components
+def _real(places: Places, arrays, limit_mm: float, behind_mm: float):
+    """The places (k,) below the limit, not beside an edge nor on a fold of the mesh; their widths (k,), evened out."""
+    width = np.where(places.width_mm < limit_mm, places.width_mm, np.float32(np.inf))
+    beside = np.isfinite(width) & (places.edge_mm < behind_mm)
+    rows = np.flatnonzero(np.isfinite(width) & ~beside)
+    folds = np.zeros(len(rows), np.bool_)
+    side_by_side(
+        lambda first, last: kernels.find_folds(
+            rows[first:last], places.opposite, arrays, behind_mm, folds[first:last]
+        ),
+        len(rows),
+        SHARE,
+    )
+    width[rows[folds]] = np.inf
+    width[beside] = -1.0
+    rows = rows[~folds]
+    evened = np.empty(len(rows), np.float32)
+    side_by_side(
+        lambda first, last: kernels.middle_widths(
+            rows[first:last], arrays, width, ROUND_MM, evened[first:last]
+        ),
+        len(rows),
+        SHARE,
+    )
+    return rows[np.isfinite(evened)], evened[np.isfinite(evened)]
 
-    number = np.full(len(narrow), -1, np.int64)
-    number[rows] = np.arange(len(rows))
-    near = triangles[narrow[triangles].any(axis=1)]
+
+def _pairs(triangles, rows, opposite, between):
+    """Which places lie together: for each of `rows` where its list starts (k + 1,), and the earlier places it lists.
+
+    Those between the same parts that an edge joins, or of which one lies at a corner of the triangle opposite the other.
+    """
+    number = np.full(int(triangles.max()) + 1, -1, np.int32)
+    number[rows] = np.arange(len(rows), dtype=np.int32)
+    near = number[triangles]
+    near = near[(near >= 0).sum(axis=1) >= 2]
     along = np.concatenate([near[:, [0, 1]], near[:, [1, 2]], near[:, [2, 0]]])
-    faced = rows[opposite[rows] >= 0]
-    across = np.stack([np.repeat(faced, 3), triangles[opposite[faced]].ravel()], axis=1)
-    pairs = number[np.concatenate([along, across])]
+    along = along[along[:, 0] < along[:, 1]]  # a closed mesh has each edge once each way
+    across = np.stack(
+        [np.repeat(np.arange(len(rows), dtype=np.int32), 3), number[triangles[opposite[rows]].ravel()]],
+        axis=1,
+    )
+    pairs = np.concatenate([along, across])
     pairs = pairs[(pairs >= 0).all(axis=1)]
-    graph = coo_matrix((np.ones(len(pairs), np.int8), (pairs[:, 0], pairs[:, 1])), shape=(len(rows),) * 2)
-    return connected_components(graph, directed=False)[1]
+    pairs = np.sort(pairs[between[pairs[:, 0]] == between[pairs[:, 1]]], axis=1)
+    pairs = pairs[np.argsort(pairs[:, 1], kind="stable")]
+    starts = np.searchsorted(pairs[:, 1], np.arange(len(rows) + 1))
+    return starts, np.ascontiguousarray(pairs[:, 0])
 
 
-def _vertex_parts(triangles, part_of_triangle, count: int) -> npt.NDArray[np.int64]:
-    """(n,) int64: the part of the first triangle round each vertex, 0 if no parts are given."""
-    part_of_vertex = np.zeros(count, np.int64)
-    if part_of_triangle is not None:
-        part_of_vertex[triangles[::-1].ravel()] = np.repeat(np.asarray(part_of_triangle)[::-1], 3)
-    return part_of_vertex
-
-
-def _vertex_areas(mesh: Mesh, wanted: npt.NDArray[np.bool_]) -> npt.NDArray[np.float64]:
-    """(n,) float64: a third of the area of the triangles round each vertex, right where `wanted`."""
+def _vertex_areas(mesh: Mesh, rows) -> npt.NDArray[np.float64]:
+    """(k,) float64: a third of the area of the triangles round each of the vertices `rows`."""
+    wanted = np.zeros(len(mesh.points), np.bool_)
+    wanted[rows] = True
     near = mesh.triangles[wanted[mesh.triangles].any(axis=1)]
     a, b, c = np.moveaxis(np.asarray(mesh.points, np.float64)[near], 1, 0)
     third = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6.0
     areas = np.zeros(len(mesh.points))
     np.add.at(areas, near.ravel(), np.repeat(third, 3))
-    return areas
+    return areas[rows]

@@ -12,19 +12,18 @@ along every edge. Surfaces that draw together at more than `WEDGE_DEG` never sto
 corner, the bottom of a V, grain. A normal that is off by an angle e (in radians) widens the reading between
 parallel walls by e² / 4 of itself; in a round pin, where the ball no longer fits, it changes it by up to 0.47 e.
 
-*The rim.* Halfway between p and x the two sides draw together along a line; where that leaves the body
-lies the rim. If it is nearer than `behind_rim_mm`, the wall is measured where it is so far away, going back
-in strides of twice the width and measuring at each of them, as long as the wall gets thicker. If nothing
-faces the place reached, there is no wall. A wedge of an angle a so reads 2 · 0.3 · sin(a / 2) mm at its edge,
-a sheet its thickness up to its rim, sharp or round; a ridge or groove that tapers and is shallower than
-that is relief rather than a wall or a gap. Where the sides don't draw together, but the ball is smaller than a
-quarter of that way, the rim is looked for in eight directions: p may lie on the rounding of a crest.
+*Tapers.* Where the two sides draw together, they do so along a line; where that leaves the body lies the edge.
+If the taper takes at least half of the width on the way there, the place is one beside an edge, and how far off the edge
+is stands beside the width. Such places are as thin as one likes however stout the edge, so
+`firstcast.geometry.narrow` measures some way behind it. A slot with a floor, a plate's square rim, a rounded crest
+whose sides run straight are no tapers.
 
 *Edges.* A vertex on a sharp edge (`BLUNT_DEG`) has no normal: it gets the least reading of those at the middles
 of the triangles round it.
 
 The ball is exact for the mesh as given, but for rounding: a search tree finds x. Triangles that meet at p don't
-stop it. Of places that face p by a hair's breadth some turn over when the body is turned.
+stop it. Of places that face p by a hair's breadth some turn over when the body is turned. Where places may be left
+out, each takes the reading of the nearest one that an edge joins it to.
 """
 
 from typing import NamedTuple
@@ -44,8 +43,8 @@ MOST_MM = 1.5
 """Greatest width looked for: the greatest least wall of any process is 1.2 mm, the greatest least gap 0.8. Time grows
 with it: what is wide is found by looking through all that lies within it."""
 
-BEHIND_RIM_MM = 0.3
-"""How far behind its rim a wall or gap is measured: about ten pixels of a printer. Nearer to it every edge is thin."""
+REACH_MM = 0.8
+"""How far ahead the edge of a taper is looked for: twice the usual least gap, see `firstcast.geometry.narrow`."""
 
 WEDGE_DEG = 50.0
 """Surfaces that draw together at this angle or more are an edge or a groove, not a wall or a gap."""
@@ -72,12 +71,16 @@ class Widths(NamedTuple):
         within the greatest width asked for.
     wall_opposite, gap_opposite : (n,) int32
         The triangle that lies opposite, -1 if none.
+    wall_edge_mm, gap_edge_mm : (n,) float32
+        How far off the edge is that the wall or gap tapers to; inf where it doesn't, or beyond the reach.
     """
 
     wall_mm: npt.NDArray[np.float32]
     gap_mm: npt.NDArray[np.float32]
     wall_opposite: npt.NDArray[np.int32]
     gap_opposite: npt.NDArray[np.int32]
+    wall_edge_mm: npt.NDArray[np.float32]
+    gap_edge_mm: npt.NDArray[np.float32]
 
 
 def read_widths(
@@ -85,7 +88,9 @@ def read_widths(
     *,
     tree: Tree | None = None,
     most_mm: float = MOST_MM,
-    behind_rim_mm: float = BEHIND_RIM_MM,
+    most_gap_mm: float | None = None,
+    reach_mm: float = REACH_MM,
+    apart_mm: float = 0.0,
 ) -> Widths:
     """Thickness of the body and width of the air at every vertex of a closed, outward mesh.
 
@@ -95,10 +100,12 @@ def read_widths(
         Closed, outward, without surfaces inside the body. A reading is as fine as the vertices are near each other.
     tree : Tree, optional
         The search tree of the same mesh, if there is one already.
-    most_mm : float
-        Greatest width looked for.
-    behind_rim_mm : float
-        How far behind a rim to measure.
+    most_mm, most_gap_mm : float
+        Greatest width looked for; that of gaps if it is another.
+    reach_mm : float
+        How far ahead to look for the edge of a taper.
+    apart_mm : float
+        Vertices that an edge shorter than this joins need not both be read.
 
     Raises
     ------
@@ -109,36 +116,40 @@ def read_widths(
     -----
     What is measured, and how exactly: see the top of this module.
     """
-    points, triangles, tree = _checked(mesh, tree, most_mm, behind_rim_mm)
+    mosts = most_mm, most_mm if most_gap_mm is None else most_gap_mm
+    _check_lengths(*mosts, reach_mm)
+    points, triangles, tree = _checked(mesh, tree)
     stars, facing = _surroundings(points, triangles, tree)
-    visit = _visit_order(triangles[tree.rows], len(points))
+    visit, stands_for = _places(points, triangles, tree, stars, apart_mm)
     sides = []
-    for side in (-1.0, 1.0):
+    for side, most in zip((-1.0, 1.0), mosts, strict=True):
         width, opposite = np.full(len(points), np.inf, np.float32), np.full(len(points), -1, np.int32)
+        edge = np.full(len(points), np.inf, np.float32)
         settings = (
-            side, most_mm / 2.0, np.cos(np.radians(WEDGE_DEG / 2.0)), np.cos(np.radians(BLUNT_DEG)), behind_rim_mm,
-            tree[:6], facing, (points, triangles, *stars), width, opposite,
+            side, most / 2.0, np.cos(np.radians(WEDGE_DEG / 2.0)), np.cos(np.radians(BLUNT_DEG)), reach_mm,
+            tree[:6], facing, (points, triangles, *stars), width, opposite, edge,
         )  # fmt: skip
         side_by_side(
             lambda first, last, settings=settings: kernels.read_widths(first, last, visit, *settings),
             len(visit),
             SHARE,
         )
-        sides.append((width, opposite))
-    (wall, wall_opposite), (gap, gap_opposite) = sides
-    return Widths(wall, gap, wall_opposite, gap_opposite)
+        sides.append((width[stands_for], opposite[stands_for], edge[stands_for]))
+    (wall, wall_opposite, wall_edge), (gap, gap_opposite, gap_edge) = sides
+    return Widths(wall, gap, wall_opposite, gap_opposite, wall_edge, gap_edge)
 
 
-def _checked(
-    mesh: Mesh, tree: Tree | None, most_mm: float, behind_rim_mm: float
-) -> tuple[Points, Triangles, Tree]:
-    """The mesh as the kernels take it, and its tree."""
-    if not (0.0 < most_mm < np.inf and 0.0 < behind_rim_mm < np.inf):
+def _check_lengths(most_mm: float, most_gap_mm: float, reach_mm: float) -> None:
+    if not all(0.0 < length < np.inf for length in (most_mm, most_gap_mm, reach_mm)):
         raise InputError(
-            f"a greatest width of {most_mm} mm, {behind_rim_mm} mm behind rims",
+            f"a greatest width of {most_mm} mm, of gaps {most_gap_mm} mm, {reach_mm} mm towards edges",
             where="walls and gaps",
             mend="Give positive lengths.",
         )
+
+
+def _checked(mesh: Mesh, tree: Tree | None) -> tuple[Points, Triangles, Tree]:
+    """The mesh as the kernels take it, and its tree."""
     points = check_points(mesh.points, where="walls and gaps")
     triangles = check_triangles(mesh.triangles, len(points), where="walls and gaps")
     tree = build_tree(Mesh(points, triangles)) if tree is None else tree
@@ -149,6 +160,14 @@ def _checked(
             mend="Build the tree from the same mesh.",
         )
     return points, triangles, tree
+
+
+def _places(points: Points, triangles: Triangles, tree: Tree, stars, apart_mm: float):
+    """The vertices to read (k,), and for each vertex the one whose reading it takes (n,); an unused one its own."""
+    visit = _visit_order(triangles[tree.rows], len(points))
+    chosen, stands_for = np.empty(len(visit), np.int32), np.full(len(points), -1, np.int32)
+    count = kernels.choose_places(visit, (points, triangles, *stars), apart_mm, chosen, stands_for)
+    return chosen[:count], np.where(stands_for < 0, np.arange(len(points), dtype=np.int32), stands_for)
 
 
 def _surroundings(points: Points, triangles: Triangles, tree: Tree):

@@ -11,15 +11,8 @@ LEAST_TAPER = 0.02
 """Sine of half the angle of a taper that is worth following: two degrees change the width by 0.02 mm over 0.3 mm
 of way, which the reading may differ by anyway."""
 
-ROUND_RIM = 0.25
-"""Balls smaller than this share of the way behind a rim may be the rounding of a rim, as of a crest."""
-
-MOST_STRIDES = 16
-"""Strides behind a rim, at most: each at least a sixteenth of what is left."""
-
-LEAST_BEHIND = 0.8
-"""Share of the ball's radius that must be free behind the rim: a taper is wider there. Halfway between the places that
-a ball touches at 25 degrees off p's normal, 0.82 of its radius is. Across a pin there is nothing behind."""
+TAPERED = 0.5
+"""Least share of the width that the taper takes away on its way to the edge: a slot with a floor keeps the more."""
 
 
 @kernel
@@ -44,159 +37,40 @@ def _vertex_normal(vertex, mesh, blunt, normal, facet):
 
 
 @kernel
-def _nearest_rim(half, chord, reach, tree, way, work):
-    """Of eight directions square to `chord`, the one along which the surface is nearest to `half`, to `way` (3,).
+def _edge(p, d, radius, opposite, reach, tree, work):
+    """How far ahead of a place the wall ends by drawing together, inf if it doesn't within `reach`.
 
-    Gives how far it is; inf if farther than `reach`.
+    From halfway between p and the place opposite, along the line on which both surfaces draw together.
     """
-    trial, first, second, stack_node, stack_level = work
-    axis = 0
-    for k in range(3):
-        axis = k if abs(chord[k]) < abs(chord[axis]) else axis
-    length = np.sqrt(dot(chord, chord))
-    u, v = (axis + 1) % 3, (axis + 2) % 3
-    across = np.sqrt(chord[u] ** 2 + chord[v] ** 2)
-    first[axis], first[u], first[v] = 0.0, chord[v] / across, -chord[u] / across
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        second[k] = (chord[i] * first[j] - chord[j] * first[i]) / length
-    best = np.inf
-    for turn in range(8):
-        for k in range(3):
-            trial[k] = np.cos(turn * np.pi / 4.0) * first[k] + np.sin(turn * np.pi / 4.0) * second[k]
-        rim, _ = first_crossing(half, trial, 0.0, reach, tree, stack_node, stack_level)
-        if rim < best:
-            best = rim
-            way[0], way[1], way[2] = trial[0], trial[1], trial[2]
-    return best
-
-
-@kernel
-def _taper(p, d, radius, opposite, half, way):
-    """Halfway from p to the place opposite, to `half`; the way along which both surfaces draw together, to `way`.
-
-    False where they don't, by `LEAST_TAPER`.
-    """
+    half, way, stack_node, stack_level = work
     for k in range(3):
         half[k] = 0.5 * (p[k] + opposite[k])
         way[k] = half[k] - p[k] - radius * d[k]
     length = np.sqrt(dot(way, way))
-    if not length > LEAST_TAPER * radius:
-        return False
+    taper = length / radius
+    if not taper > LEAST_TAPER:
+        return np.inf
+    # the width falls by 2 tan(a / 2) on its way, a the angle between the surfaces; `taper` is sin(a / 2)
+    least = TAPERED * radius * np.sqrt(1.0 - min(taper, 0.99) ** 2) / taper
+    if least > reach:
+        return np.inf
     for k in range(3):
         way[k] /= length
-    return True
-
-
-@kernel
-def _rim(p, d, radius, opposite, reach, tree, work):
-    """How far the rim is from halfway between p and the place opposite, inf if beyond `reach`; fills half and way.
-
-    It lies where both surfaces draw together. Where they don't, a thin place may still be a
-    rounded rim itself: then it is the nearest way out.
-    """
-    half, way, back, rim_work = work
-    if _taper(p, d, radius, opposite, half, way):
-        return first_crossing(half, way, 0.0, reach, tree, rim_work[3], rim_work[4])[0]
-    if radius < ROUND_RIM * reach:
-        for k in range(3):
-            back[k] = opposite[k] - p[k]
-        return _nearest_rim(half, back, reach, tree, way, rim_work)
-    return np.inf
-
-
-@kernel
-def _step_behind(radius, stride, d, most, tree, work, foot):
-    """Away from the rim by `stride`, and from there against d to the surface: the place to measure, to `foot`.
-
-    Gives the row of the triangle it lies on; -1 if there is no room, -2 if the body there is wide.
-    """
-    half, way, back, rim_work = work
-    stack_node, stack_level = rim_work[3], rim_work[4]
-    for k in range(3):
-        back[k] = -way[k]
-    if first_crossing(half, back, 0.0, stride, tree, stack_node, stack_level)[1] >= 0:
-        return np.int64(-1)
-    for k in range(3):
-        half[k] += stride * back[k]
-        back[k] = -d[k]
-    depth, row = first_crossing(half, back, 0.0, most, tree, stack_node, stack_level)
-    if row < 0:
-        return np.int64(-2)
-    for k in range(3):
-        foot[k] = half[k] - depth * d[k]
-    return row if depth >= LEAST_BEHIND * radius else np.int64(-1)
-
-
-@kernel
-def _inward(corner, d, away):
-    """The unit normal of a triangle (3, 3) on the side that d points to, to `away` (3,)."""
-    length2 = 0.0
-    for k in range(3):
-        i, j = (k + 1) % 3, (k + 2) % 3
-        away[k] = (corner[1, i] - corner[0, i]) * (corner[2, j] - corner[0, j]) - (
-            corner[1, j] - corner[0, j]
-        ) * (corner[2, i] - corner[0, i])
-        length2 += away[k] * away[k]
-    scale = (1.0 if dot(away, d) > 0.0 else -1.0) / np.sqrt(length2)
-    for k in range(3):
-        away[k] *= scale
-
-
-@kernel
-def _behind(d, radius, row, left, most, cosine, side, tree, bounds, mesh, work):
-    """Radius of the ball that is `left` farther from the rim than the one last found, and the row that stops it.
-
-    Goes there in strides of twice the width, so that it follows a wall that bends. Stops where the wall gets no
-    thicker; inf and -1 if it ends in a body that is wide.
-    """
-    ball_work, rim_work, opposite, foot, away, ahead, before = work
-    half, way = rim_work[0], rim_work[1]
-    for k in range(3):
-        away[k] = d[k]
-    for _ in range(MOST_STRIDES):
-        stride = min(left, max(4.0 * radius, left / MOST_STRIDES))
-        for k in range(3):
-            before[k], ahead[k] = half[k], way[k]
-        foot_row = _step_behind(radius, stride, away, most, tree, rim_work, foot)
-        if foot_row == -1:
-            return radius, row
-        if foot_row == -2:
-            return np.inf, np.int64(-1)
-        _inward(tree[0][foot_row], away, rim_work[2])
-        for k in range(3):
-            away[k] = rim_work[2][k]
-        own = tree[1][foot_row]
-        wider, next_row = facing_ball(
-            foot, away, side, -1, own, most, cosine, -1, tree, bounds, mesh, ball_work, opposite
-        )
-        if next_row < 0:
-            return np.inf, np.int64(-1)
-        if wider < radius:
-            return radius, row
-        radius, row = wider, next_row
-        if stride == left or not _taper(foot, away, radius, opposite, half, way) or dot(way, ahead) <= 0.0:
-            return radius, row
-        for k in range(3):
-            before[k] -= half[k]
-        left -= dot(before, ahead)
-    return radius, row
+    found, _ = first_crossing(half, way, 0.0, reach, tree, stack_node, stack_level)
+    return found if found >= least else np.inf
 
 
 @kernel
 def _width(p, d, side, vertex, own, most, cosine, reach, seed, tree, bounds, mesh, work):
-    """Diameter of the ball from p, measured behind the rim if there is one; the triangle opposite (-1), the next seed."""
-    ball_work, rim_work, opposite = work[0], work[1], work[2]
+    """Diameter of the ball from p, the triangle opposite (-1), how far the edge is that it tapers to, the next seed."""
+    ball_work, edge_work, opposite = work
     radius, row = facing_ball(
         p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh, ball_work, opposite
     )
     if row < 0:
-        return np.inf, np.int64(-1), seed
-    rim = _rim(p, d, radius, opposite, reach, tree, rim_work)
-    if rim == np.inf:
-        return 2.0 * radius, np.int64(tree[1][row]), row
-    radius, stopped = _behind(d, radius, row, reach - rim, most, cosine, side, tree, bounds, mesh, work)
-    return 2.0 * radius, np.int64(tree[1][stopped] if stopped >= 0 else -1), row
+        return np.inf, np.int64(-1), np.inf, seed
+    edge = _edge(p, d, radius, opposite, reach, tree, edge_work)
+    return 2.0 * radius, np.int64(tree[1][row]), edge, row
 
 
 @kernel
@@ -207,16 +81,14 @@ def _working_space():
     stops = (np.empty((3, 3)), np.empty(3), np.empty(3))
     search = np.empty(STACK, np.float32), np.empty(8, np.float32)
     ball = (stack_node, stack_level, *search, (np.empty(3), np.empty(3), stops, sight))
-    nearest = np.empty(3), np.empty(3), np.empty(3), stack_node, stack_level
-    rim = (np.empty(3), np.empty(3), np.empty(3), nearest)
-    return ball, rim, np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(3)
+    return ball, (np.empty(3), np.empty(3), stack_node, stack_level), np.empty(3)
 
 
 @kernel
-def _width_at_edge(vertex, side, most, cosine, reach, seed, tree, bounds, mesh, work, place, normal):
-    """The least width at the middles of the triangles round a vertex on a sharp edge."""
+def _width_at_crease(vertex, side, most, cosine, reach, seed, tree, bounds, mesh, work, place, normal):
+    """What `_width` gives where it is least, at the middles of the triangles round a vertex on a sharp edge."""
     points, triangles, star_start, star = mesh
-    least, least_opposite = np.inf, np.int64(-1)
+    least, least_opposite, least_edge = np.inf, np.int64(-1), np.inf
     for s in range(star_start[vertex], star_start[vertex + 1]):
         own = star[s]
         area_vector(points, triangles[own], normal)
@@ -228,21 +100,23 @@ def _width_at_edge(vertex, side, most, cosine, reach, seed, tree, bounds, mesh, 
             place[k] = 0.0
             for c in range(3):
                 place[k] += points[triangles[own, c], k] / 3.0
-        width, opposite, seed = _width(
+        width, opposite, edge, seed = _width(
             place, normal, side, -1, own, most, cosine, reach, seed, tree, bounds, mesh, work
         )
         if width < least:
-            least, least_opposite = width, opposite
-    return least, least_opposite, seed
+            least, least_opposite, least_edge = width, opposite, edge
+    return least, least_opposite, least_edge, seed
 
 
 @kernel
-def read_widths(start, stop, visit, side, most, cosine, blunt, reach, tree, bounds, mesh, width, opposite):
-    """Fill `width` (n,) float32 and `opposite` (n,) int32 at the vertices visit[start:stop].
+def read_widths(
+    start, stop, visit, side, most, cosine, blunt, reach, tree, bounds, mesh, width, opposite, edge
+):
+    """Fill `width`, `edge` (n,) float32 and `opposite` (n,) int32 at the vertices visit[start:stop].
 
     side : -1 looks into the body, 1 into the air. most : the greatest radius looked for. cosine : of the angle off the
     normal within which a place faces another. blunt : cosine of how far the normals round a vertex may be from
-    their mean. reach : how far behind a rim to measure. tree, mesh : as `facing_ball` takes them.
+    their mean. reach : how far ahead to look for the edge of a taper. tree, mesh : as `facing_ball` takes them.
     """
     work = _working_space()
     normal, facet = np.empty(3), np.empty(3)
@@ -252,12 +126,40 @@ def read_widths(start, stop, visit, side, most, cosine, blunt, reach, tree, boun
         if _vertex_normal(vertex, mesh, blunt, normal, facet):
             for k in range(3):
                 normal[k] *= side
-            found, facing, seed = _width(
+            width[vertex], opposite[vertex], edge[vertex], seed = _width(
                 mesh[0][vertex], normal, side, vertex, -1, most, cosine, reach, seed, tree, bounds, mesh, work
             )
         else:
-            found, facing, seed = _width_at_edge(
+            width[vertex], opposite[vertex], edge[vertex], seed = _width_at_crease(
                 vertex, side, most, cosine, reach, seed, tree, bounds, mesh, work, facet, normal
             )
-        width[vertex] = found
-        opposite[vertex] = facing
+
+
+@kernel
+def choose_places(visit, mesh, apart, chosen, stands_for):
+    """Which of the vertices `visit` are read, to `chosen` (k,); for each vertex the one whose reading it takes.
+
+    A vertex is not read if one that an edge joins it to is, and lies within `apart`. stands_for : (n,) int32,
+    -1 at first. Gives how many are read.
+    """
+    points, triangles, star_start, star = mesh
+    count = np.int64(0)
+    for at in range(len(visit)):
+        vertex = visit[at]
+        nearest, best = np.int64(-1), apart * apart
+        for s in range(star_start[vertex], star_start[vertex + 1]):
+            for c in range(3):
+                other = triangles[star[s], c]
+                if stands_for[other] != other:
+                    continue
+                away2 = 0.0
+                for k in range(3):
+                    away2 += (points[other, k] - points[vertex, k]) ** 2
+                if away2 < best:
+                    nearest, best = np.int64(other), away2
+        if nearest < 0:
+            nearest = vertex
+            chosen[count] = vertex
+            count += 1
+        stands_for[vertex] = nearest
+    return count
