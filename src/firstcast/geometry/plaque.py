@@ -15,6 +15,7 @@ from firstcast.gauge_design import GaugeDesign
 from firstcast.geometry import solids
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.plaque_blocks import (
+    POST_MM,
     Block,
     Builder,
     Rect,
@@ -31,6 +32,8 @@ from firstcast.geometry.plaque_blocks import (
 )
 
 MARGIN_MM, CHAMFER_MM, CORNER_MM = 1.2, 0.5, 2.0
+_COARSEST_MM = (0.12, 0.12, 0.3)
+"""Pixels and layers up to which the features come apart."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,11 @@ class Plaque:
     design: GaugeDesign
     groups_mm: dict[str, Rect]
 
+    @property
+    def post_mm(self) -> float:
+        """Width of the posts between the bridges, mm."""
+        return math.ceil(POST_MM / self.design.pixel_mm[0]) * self.design.pixel_mm[0]
+
 
 def plaque(design: GaugeDesign) -> Plaque:
     """The gauge's plaque for a printer's pixel and layer.
@@ -60,7 +68,9 @@ def plaque(design: GaugeDesign) -> Plaque:
     InputError
         Pixel or layer are so coarse that the features do not come apart.
     """
-    if max(design.pixel_mm) > 0.12 or design.layer_mm > 0.3 or min(*design.pixel_mm, design.layer_mm) <= 0:
+    if not all(
+        0 < step <= most for step, most in zip((*design.pixel_mm, design.layer_mm), _COARSEST_MM, strict=True)
+    ):
         raise InputError(
             f"no gauge for pixels of {design.pixel_mm[0]:g} by {design.pixel_mm[1]:g} mm and layers of "
             f"{design.layer_mm:g} mm",

@@ -44,7 +44,7 @@ def fit_process(gauge: Gauge) -> Fitted:
         scatters.append(scatter)
         figures += _light_figures(light, scatter.widened, refusals)
         notes += [*_far_off(light.model.rows, light.model.misfits(light.logs)[0] * -1.0), *told]
-        notes += _offset_notes(gauge, sizes, light, figures)
+        notes += _offset_notes(figures)
     figures += _least_figures(gauge)
     return Fitted(tuple(figures), tuple(refusals), tuple(scatters), tuple(notes))
 
@@ -207,23 +207,20 @@ def _edge_figure(fit: LightFit, widened: float) -> Figure:
     )
 
 
-def _offset_notes(
-    gauge: Gauge, sizes: dict[str, LineFit], light: LightFit, figures: Iterable[Figure]
-) -> list[str]:
+def _offset_notes(figures: Iterable[Figure]) -> list[str]:
     """Where an offset is not what the light explains: two faces that each grow."""
-    edge = next((figure for figure in figures if figure.name == "edge_growth_mm"), None)
-    if edge is None:
-        return []
+    by_name = {figure.name: figure.range for figure in figures}
+    edge = by_name.get("edge_growth_mm")
     notes = []
     for axis in "xy":
-        if axis not in sizes:
+        offset = by_name.get(f"offset_{axis}_mm")
+        if edge is None or offset is None:
             continue
-        by_light = 2.0 * edge.range.likely
-        sd = math.hypot(sizes[axis].offset_sd_mm, (edge.range.high - edge.range.low) / NORMAL_90)
-        if abs(sizes[axis].offset_mm - by_light) > _DOUBT * sd:
+        sd = math.hypot(offset.high - offset.low, 2.0 * (edge.high - edge.low)) / (2.0 * NORMAL_90)
+        if abs(offset.likely - 2.0 * edge.likely) > _DOUBT * sd:
             notes.append(
-                f"lengths along {axis} are {1000 * sizes[axis].offset_mm:.0f} µm too long whatever their size, of which "
-                f"light explains {1000 * by_light:.0f}: something else moves edges too"
+                f"lengths along {axis} are {1000 * offset.likely:.0f} µm too long whatever their size, of which light "
+                f"explains {2000 * edge.likely:.0f}: something else moves edges too"
             )
     return notes
 
