@@ -4,6 +4,8 @@
     firstcast run JOB                      take the job along the route; masters, proof, pictures
     firstcast tell JOB                     the route card of the last run
     firstcast prove JOB                    measure the written masters once more
+    firstcast gauge FOLDER                 a plaque to print, and what to measure on it
+    firstcast fit MEASURED.csv             the process's figures from what was measured
 
 JOB is a job file or the folder it stands in. Exit codes: 0 done (findings may ask for a look); 2 the job,
 a file or the call is wrong; 3 a finding stops the job, masters are held back; 4 the proof does not hold;
@@ -54,7 +56,24 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("job", type=Path, help="the job file, or its folder")
     prove.add_argument("--json", action="store_true", help="print the proof as JSON")
     prove.set_defaults(work=_prove)
+    _add_gauge(commands)
     return parser
+
+
+def _add_gauge(commands) -> None:
+    gauge = commands.add_parser("gauge", help="write a plaque to print, and what to measure on it")
+    gauge.add_argument("folder", type=Path, help="where plaque, sheet and table are put")
+    gauge.add_argument("--printer", default="mono-35", metavar="KEY", help="the printer's class")
+    gauge.add_argument("--resin", default="tough", metavar="KEY", help="the resin's class")
+    gauge.add_argument("--layer", type=float, metavar="MM", help="layer thickness (default: the usual one)")
+    gauge.set_defaults(work=_gauge)
+
+    fit = commands.add_parser("fit", help="fit the process to a measured gauge, for jobs to take")
+    fit.add_argument("measured", type=Path, help="the table of the gauge, filled in")
+    fit.add_argument(
+        "--out", type=Path, metavar="FILE", help="the process file (default: process.toml beside the table)"
+    )
+    fit.set_defaults(work=_fit)
 
 
 def _new(arguments: argparse.Namespace) -> int:
@@ -94,6 +113,29 @@ def _prove(arguments: argparse.Namespace) -> int:
     proof, text = workshop.prove(arguments.job)
     print(json.dumps(proof, indent=1) if arguments.json else text)
     return DONE if proof["verdict"] != "stop" else UNPROVED
+
+
+def _gauge(arguments: argparse.Namespace) -> int:
+    from firstcast import gauging
+
+    made = gauging.make_gauge(
+        arguments.folder, printer=arguments.printer, resin=arguments.resin, layer_mm=arguments.layer
+    )
+    print("\n".join(str(file) for file in made.files))
+    print(f"Read the sheet, print the plaque, fill the table in. Then: firstcast fit {made.files[-1]}")
+    return DONE
+
+
+def _fit(arguments: argparse.Namespace) -> int:
+    from firstcast import gauging
+
+    made = gauging.fit_gauge(arguments.measured, arguments.out)
+    print(gauging.fit_text(made))
+    if made.file is None:
+        print("\nNothing is told that a job could take: no process file is written.")
+        return WRONG_INPUT
+    print(f'\n{made.file}\nA job takes it by [process] fitted = "{made.file.name}".')
+    return DONE
 
 
 def _code(report: dict) -> int:

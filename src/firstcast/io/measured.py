@@ -90,7 +90,9 @@ def read_measured(path: Path) -> Gauge:
     for line, cells in table.rows():
         spot = spots.get(cells["id"])
         if spot is None:
-            table.fault(line, f"there is no measurement '{cells['id']}'", nearest_word(cells["id"], spots))
+            near = nearest_word(cells["id"], spots)
+            mend = near if near.startswith("Did") else "Keep the ids as 'firstcast gauge' wrote them."
+            table.fault(line, f"there is no measurement '{cells['id']}'", mend)
         if not cells["measured_mm"]:
             continue
         if spot.id in readings:
