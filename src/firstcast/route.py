@@ -83,6 +83,18 @@ ROUTE: tuple[Station, ...] = (
         "how it stands in the printer",
     ),
     Station(
+        "read",
+        "piece",
+        {
+            "piece": "piece.name",
+            "body": "fuse.body",
+            "limits": "plan.limits",
+            "materials": "plan.materials",
+            "height_mm": "size.height_mm",
+        },
+        "walls and gaps, read",
+    ),
+    Station(
         "allow",
         "piece",
         {

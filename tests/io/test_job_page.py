@@ -28,6 +28,7 @@ SMALLEST = {
     "process": [],
     "fuse": [],
     "stand": [],
+    "read": [],
 }
 
 

@@ -1,0 +1,166 @@
+"""Read: walls and gaps of the figure in millimetres, held against what print, mould, cast and paint bear.
+
+Every place of the body is read by the ball that grows from it (`firstcast.geometry.walls`); what is narrower than a
+limit is gathered into regions (`firstcast.geometry.narrow`), which leaves out the edges that walls taper to and the
+creases between forms. Long thin regions are told as pins, with what they bear. What is shallower than the least gap and
+lies within one part is a groove, and held against what may be engraved.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from pydantic import Field
+
+from firstcast.findings import Measure
+from firstcast.geometry.body import Body
+from firstcast.geometry.narrow import NarrowRegion, Places, narrow_regions
+from firstcast.geometry.slender import Slender, extents, slender
+from firstcast.geometry.walls import Widths, read_widths
+from firstcast.process.limits import Limits
+from firstcast.process.materials import Materials
+from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.stations.read_findings import Figure, Kind, Reading, findings_of
+
+APART_MM = 0.12
+"""Places nearer together than this are read together: a third of what a wall or gap measures that is told."""
+
+BEHIND_GAP = 2.0
+"""How far outside its crease a gap is measured, over the least gap: what is wider there is a crease between forms."""
+
+GAP_MM2 = 0.5
+"""Least surface of a gap or groove, both sides together: 1 mm long where it is 0.25 mm deep."""
+
+
+class Settings(StationSettings):
+    """What is told of the readings; the limits are those of [process.override.limits]."""
+
+    most_findings: int = Field(
+        default=12,
+        ge=1,
+        le=100,
+        description="How many findings of a kind are told one by one, the gravest first; the rest are counted in one.",
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Readings(StationResult):
+    """What read gives.
+
+    Attributes
+    ----------
+    readings : tuple of Reading
+        Every region that is narrower than its limit, the gravest of each kind first.
+    """
+
+    readings: tuple[Reading, ...]
+
+
+def read(
+    *, piece: str, body: Body, limits: Limits, materials: Materials, height_mm: float, settings: Settings
+) -> Readings:
+    """Thin walls, pins, narrow gaps and grooves of a piece.
+
+    Parameters
+    ----------
+    piece : str
+        The piece's name.
+    body : Body
+        Closed, outward, without internal surfaces.
+    limits : Limits
+    materials : Materials
+        For what pins bear.
+    height_mm : float
+        Height of the figure, for the size at which a place would pass.
+    settings : Settings
+    """
+    widths = read_widths(
+        body.mesh, most_mm=limits.wall_mm.likely, most_gap_mm=limits.gap_mm.likely, apart_mm=APART_MM
+    )
+    walls = _walls(body, widths, limits)
+    gaps = _gaps(body, widths, limits)
+    readings = (*walls, *gaps)
+    return Readings(
+        readings=readings,
+        says=_says(readings, limits),
+        findings=findings_of(
+            Figure(piece, body, height_mm), readings, limits, materials, most=settings.most_findings
+        ),
+        measures=_measures(readings),
+    )
+
+
+def _walls(body: Body, widths: Widths, limits: Limits) -> list[Reading]:
+    places = Places(widths.wall_mm, widths.wall_opposite, widths.wall_edge_mm)
+    regions = narrow_regions(
+        body.mesh, places, limit_mm=limits.wall_mm.likely, part_of_triangle=body.part_of_triangle
+    )
+    shapes = [
+        slender(body.mesh.points[region.vertices], region.middle_mm) if region.part == region.across else None
+        for region in regions
+    ]
+    thin = [
+        _reading(Kind.WALL if shape is None else Kind.PIN, body, region, shape)
+        for region, shape in zip(regions, shapes, strict=True)
+    ]
+    return sorted(thin, key=lambda reading: list(Kind).index(reading.kind))
+
+
+def _gaps(body: Body, widths: Widths, limits: Limits) -> list[Reading]:
+    """Gaps, then the grooves that are narrower than may be engraved."""
+    limit = limits.gap_mm.likely
+    regions = narrow_regions(
+        body.mesh,
+        Places(widths.gap_mm, widths.gap_opposite, widths.gap_edge_mm),
+        limit_mm=limit,
+        behind_mm=BEHIND_GAP * limit,
+        part_of_triangle=body.part_of_triangle,
+        least_area_mm2=GAP_MM2,
+    )
+    shallow = [_is_groove(body, region, limit) for region in regions]
+    gaps = [region for region, groove in zip(regions, shallow, strict=True) if not groove]
+    grooves = [
+        region
+        for region, groove in zip(regions, shallow, strict=True)
+        if groove and region.least_mm < limits.engraved_mm.likely
+    ]
+    return [_reading(Kind.GAP, body, region, None) for region in gaps] + [
+        _reading(Kind.GROOVE, body, region, None) for region in grooves
+    ]
+
+
+def _is_groove(body: Body, region: NarrowRegion, limit_mm: float) -> bool:
+    """Whether it lies within one part and is shallower than the least gap: its surface over its length, either side."""
+    length = extents(body.mesh.points[region.vertices])[2]
+    return region.part == region.across and region.area_mm2 / 2.0 < limit_mm * length
+
+
+def _reading(kind: Kind, body: Body, region: NarrowRegion, shape: Slender | None) -> Reading:
+    return Reading(
+        kind,
+        body.part_names[region.part],
+        body.part_names[region.across],
+        region.place_mm,
+        region.least_mm,
+        region.middle_mm,
+        region.area_mm2,
+        0.0 if shape is None else shape.length_mm,
+        0.0 if shape is None else shape.width_mm,
+    )
+
+
+def _says(readings: Sequence[Reading], limits: Limits) -> str:
+    counts = {kind: sum(reading.kind is kind for reading in readings) for kind in Kind}
+    told = [f"{count} {kind.many if count > 1 else kind.one}" for kind, count in counts.items() if count]
+    against = f"walls of {limits.wall_mm.likely:.2f} mm and gaps of {limits.gap_mm.likely:.2f} mm are wanted"
+    return f"{', '.join(told) or 'nothing'} too narrow; {against}"
+
+
+def _measures(readings: Sequence[Reading]) -> tuple[Measure, ...]:
+    found = []
+    for kind in Kind:
+        mine = [reading for reading in readings if reading.kind is kind]
+        found.append(Measure(kind.many, float(len(mine)), "count", "Regions below the limit."))
+        if mine:
+            least = min(reading.least_mm for reading in mine)
+            found.append(Measure(f"least of {kind.many}", least, "mm", "Over a patch of 0.25 mm²."))
+    return tuple(found)
