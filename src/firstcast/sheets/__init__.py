@@ -13,6 +13,7 @@
     urgent      which findings to read first
     plate       the A4 drawing of a piece: four views, measures, findings, title block
     card        what a route card says; route_card sets it as text, card_picture draws it
+    gauge_sheet the gauge's plaque with its places numbered, and what to measure at each
     files       plates and cards as PNG
 
 Kernels live in `_raster`, `_shading` and `_ink`.
