@@ -17,14 +17,19 @@ class Figure:
 
     @property
     def told(self) -> str:
-        """How well the data tell it: by half of its interval against itself."""
+        """How well the data tell it: by half of its interval, against itself or, of sizes, as it is."""
         if self.name.startswith("least_"):
             return "to one step"
-        share = (
-            (self.range.high - self.range.low) / (2.0 * abs(self.range.likely)) if self.range.likely else 1.0
-        )
-        word = "well" if share <= 0.1 else "fairly" if share <= 0.25 else "poorly"
-        return f"{word}: ±{100 * share:.2g} %, {self.rows} rows"
+        half = 0.5 * (self.range.high - self.range.low)
+        if self.name.startswith(("scale_", "shrink_")):
+            limits, measure, said = (0.001, 0.0025), half, f"±{100 * half:.2g} % of the length"
+        elif self.name.startswith("offset_"):
+            limits, measure, said = (0.01, 0.025), half, f"±{1000 * half:.2g} µm"
+        else:
+            limits, measure = (0.1, 0.25), half / abs(self.range.likely)
+            said = f"±{100 * measure:.2g} %"
+        word = "well" if measure <= limits[0] else "fairly" if measure <= limits[1] else "poorly"
+        return f"{word}: {said}, {self.rows} rows"
 
 
 @dataclass(frozen=True)
