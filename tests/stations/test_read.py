@@ -67,7 +67,7 @@ def test_a_stout_block_has_nothing_to_tell():
     result = readings(body_of(block=fine(3, 3, 3, step=0.2)))
     assert result.findings == ()
     assert result.readings == ()
-    assert result.says.startswith("nothing too narrow")
+    assert result.says.startswith("nothing below the limit")
 
 
 def test_a_thin_plate_is_told_with_its_part_place_limit_and_mend():
@@ -150,7 +150,8 @@ def test_the_gravest_are_told_and_the_rest_counted():
     result = readings(body_of(**plates), most=2)
     assert [finding.part for finding in result.findings] == ["leaf_0", "leaf_1", "figure"]
     rest = result.findings[-1]
-    assert rest.code == "more-walls"
+    assert rest.code == "thin-wall"
+    assert len({finding.id for finding in result.findings}) == 3
     assert rest.says.startswith("3 more walls are below 0.60 mm")
     assert rest.measured == pytest.approx(0.3, rel=1e-4)
     assert len(result.readings) == 5

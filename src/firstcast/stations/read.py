@@ -152,7 +152,7 @@ def _says(readings: Sequence[Reading], limits: Limits) -> str:
     counts = {kind: sum(reading.kind is kind for reading in readings) for kind in Kind}
     told = [f"{count} {kind.many if count > 1 else kind.one}" for kind, count in counts.items() if count]
     against = f"walls of {limits.wall_mm.likely:.2f} mm and gaps of {limits.gap_mm.likely:.2f} mm are wanted"
-    return f"{', '.join(told) or 'nothing'} too narrow; {against}"
+    return f"{', '.join(told) or 'nothing'} below the limit; {against}"
 
 
 def _measures(readings: Sequence[Reading]) -> tuple[Measure, ...]:

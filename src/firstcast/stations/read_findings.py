@@ -104,7 +104,7 @@ def _finding(figure: Figure, group: Sequence[Reading], limit: Range, materials: 
     """One finding for what is narrow between the same two parts, at the gravest place."""
     gravest = group[0]
     others = len(group) - 1
-    more = {0: "", 1: "; so is one more place there"}.get(others, f"; so are {others} more places there")
+    more = {0: "", 1: "; so is one more of them"}.get(others, f"; so are {others} more of them")
     return Finding(
         station="read",
         code=gravest.kind.value,
@@ -177,13 +177,13 @@ def _mend(reading: Reading, limit_mm: float, height_mm: float) -> str:
 
 
 def _rest(piece: str, kind: Kind, groups: Sequence[Sequence[Reading]], limit: Range) -> Finding:
-    """One line for all that is not told one by one."""
+    """One line for all that is not told one by one, of the same code: where kinds are picked, it never stands beside them."""
     count = sum(len(group) for group in groups)
     names = sorted({name for group in groups for name in (group[0].part, group[0].across)})
     least = min(group[0].least_mm for group in groups)
     return Finding(
         station="read",
-        code=f"more-{kind.many}",
+        code=kind.value,
         verdict=_verdict(least, limit),
         part=piece,
         says=f"{count} more {kind.many} are below {limit.likely:.2f} mm, the least {least:.2f} mm: {', '.join(names)}.",
