@@ -185,3 +185,17 @@ def test_the_least_lies_between_two_steps():
     figures = named(replace(printed(LIGHT), readings=(least, first)))
     assert (figures["least_pin_mm"].range.low, figures["least_pin_mm"].range.high) == (steps[1], steps[2])
     assert figures["least_hole_mm"].range.low == 0.0
+
+
+def test_readings_that_make_no_sense_are_fitted_or_refused_but_never_raise():
+    rng = np.random.default_rng(60311)
+    for spread in (0.02, 0.1, 0.3):
+        gauge = printed(LIGHT)
+        kept = [r for r in gauge.readings if rng.random() < 0.6]
+        wild = [replace(r, measured_mm=max(0.001, r.measured_mm + rng.normal(0.0, spread))) for r in kept]
+        fitted = fit_process(replace(gauge, readings=tuple(wild)))
+        for figure in fitted.figures:
+            span = figure.range
+            assert np.isfinite([span.low, span.likely, span.high]).all()
+            assert figure.told
+        assert all(refusal.rows for refusal in fitted.refusals)
