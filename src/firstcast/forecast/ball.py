@@ -12,7 +12,7 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.fields.blocks import run_blocks
-from firstcast.kernels.ball import roll_to, test_fit
+from firstcast.kernels.ball import roll_to, mark_fits
 from firstcast.kernels.ball_grid import SIDE, Cells, number_bricks, sort_into_cells
 from firstcast.kernels.ball_seeds import join_centres
 from firstcast.kernels.ball_surface import Surface, add_normals, bulges_of, make_unit, middles_of, spheres_of
@@ -31,7 +31,7 @@ SLACK = 1e-6
 BRICKS = 1 << 24
 """Most entries of a table of bricks: 64 MB."""
 
-CELL = 0.5
+CELL = 0.8
 """Side of a cell of triangles, as a share of the radius; no shorter than an edge."""
 
 BLOCK = 1 << 12
@@ -77,14 +77,18 @@ def closed_by_ball(
     Notes
     -----
     A vertex q with normal N stays where the ball about q + rN is free: nothing of the surface nearer than r, and
-    outside the body, by the winding number. Otherwise c is the free centre nearest to q, of those with
-    N · (c - q) > 0, and q goes to the ball's nearest place, c + r (q - c) / |q - c|. The search (firstcast.kernels.ball)
-    finds a local least: the start is the nearest of the centres above vertices, so that what it is off the global one is
-    bounded by their spacing, about an edge's length; along a sharp convex edge by the arc between its faces' normals.
+    outside the body, by the winding number. Otherwise c is the free centre nearest to q, and q goes to the ball's nearest
+    place, c + r (q - c) / |q - c|. The search (firstcast.kernels.ball) finds a local least: it starts from the nearest
+    of the centres above vertices that q sees on its outer side, and is off the global one by no more than their spacing, about an
+    edge's length; along a sharp convex edge, by the arc between its faces' normals. A vertex behind an overhang,
+    which sees no free centre within reach, counts as covered.
 
-    Triangles count as curved by their vertices' normals, to second order, but for edges along which the normal turns
-    by more than a quarter: a sphere or a cylinder wider than the ball stays as it is. Since c is the nearest
-    centre and not the nearest in sight, a vertex deep in a narrow gap may be moved through a thin wall opposite.
+    Triangles count as curved by their vertices' normals, to second order, but not next to creases: a sphere or a
+    cylinder wider than the ball stays as it is. Next to creases a vertex may be off by what a ball dips between an edge's ends,
+    edge² / 8r. A vertex that dips by less than `DIP` stays.
+
+    Walls that have passed through each other by less than the ball are seen by the winding number of whole
+    patches of centres; a patch whose surface turns about itself (a winding number of -1 outside) is taken as outside.
     """
     return _rolled(points_mm, triangles, radius_mm, reach_mm, outward=True)
 
@@ -113,7 +117,7 @@ def _rolled(points_mm, triangles, radius_mm: float, reach_mm: float, *, outward:
     surface, normals = _surface(points, rows, normals, radius_mm, reach_mm)
     order = _cells(surface.points, surface.cells.size).order
     fits = np.zeros(len(order), bool)
-    run_blocks(test_fit, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
+    run_blocks(mark_fits, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
     centres = surface.points + radius_mm * normals
     fits &= _free(points, rows, surface.triangles, centres, fits, radius_mm, outward=outward)
     others = order[(order < len(points)) & ~fits[order]]
@@ -162,9 +166,10 @@ def _surface(
         middles, _ = _middles(points, triangles)
     cells = _cells(middles, max(CELL * radius_mm, usual))
     triangles, bulges = triangles[cells.order], bulges[cells.order]
+    corners = points[triangles].reshape(-1, 9)
     spheres = np.empty((len(triangles), 8), np.float32)
     run_blocks(spheres_of, len(triangles), points, triangles, bulges, cells.low, spheres, block=BLOCK)
-    return Surface(cells, points, triangles, spheres, bulges, float(spheres[:, 3].max())), normals
+    return Surface(cells, points, triangles, corners, spheres, bulges, float(spheres[:, 3].max())), normals
 
 
 def _middles(points: Points, triangles: Triangles) -> tuple[Points, npt.NDArray[np.float64]]:

@@ -9,7 +9,7 @@ half-spaces that is nearest to q is free again and no farther from q, and a few 
 
 import numpy as np
 
-from firstcast.kernels.ball_grid import run_of, span_of
+from firstcast.kernels.ball_grid import column_ends, run_of, span_of
 from firstcast.kernels.ball_halfspaces import nearest_in_halfspaces
 from firstcast.kernels.ball_search import seed_in_sight
 from firstcast.kernels.ball_surface import contact
@@ -17,15 +17,18 @@ from firstcast.kernels.compiling import kernel
 
 MOST_STEPS = 24
 
-SETTLED = 2e-4
+SETTLED = 5e-4
 """A step that brings the centre nearer by less than this share of the radius is the last."""
 
-FIRST_STEP = 0.3
-"""How far a centre may go in one step, as a share of the radius: triangles so near are looked at."""
+FIRST_STEP, LONGEST_STEP = 0.1, 0.4
+"""How far a centre may go in its first step and in any, as a share of the radius: triangles so near are looked at."""
+
+ROOM, GROWTH, SHRINK = 1.5, 2.0, 0.5
+"""Triangles are gathered for so many steps ahead; what the next step may be after one that was cut short, or was not."""
 
 
 @kernel
-def test_fit(start, stop, order, normals, radius, dip, surface, fits):
+def mark_fits(start, stop, order, normals, radius, dip, surface, fits):
     """Set fits (n,) bool of vertices order[start .. stop]: no triangle comes into the ball above by more than `dip`."""
     points = surface.points
     for n in range(start, stop):
@@ -37,28 +40,38 @@ def test_fit(start, stop, order, normals, radius, dip, surface, fits):
 
 
 @kernel
+def _no_nearer(square, height, rim):
+    """Least distance of a triangle whose middle is so far, whose plane is so high and whose corners lie within `rim`."""
+    aside = np.sqrt(max(square - height * height, np.float32(0.0))) - rim
+    return np.sqrt(height * height + aside * aside) if aside > 0.0 else height
+
+
+@kernel
 def _is_clear(x, y, z, radius, dip, surface):
     """Whether no triangle comes nearer to a place than the radius less `dip`."""
-    cells, spheres = surface.cells, surface.spheres
+    cells, spheres, corners, bulges = surface.cells, surface.spheres, surface.corners, surface.bulges
+    index, starts, size = cells.index, cells.starts, cells.size
     far = radius + surface.reach
     i0, i1 = span_of(cells, 0, x - far, x + far)
     j0, j1 = span_of(cells, 1, y - far, y + far)
-    k0, k1 = span_of(cells, 2, z - far, z + far)
-    lx, ly, lz = np.float32(x - cells.low[0]), np.float32(y - cells.low[1]), np.float32(z - cells.low[2])
-    ball, least = np.float32(radius), np.float32(radius - dip)
+    cx, cy, cz = x - cells.low[0], y - cells.low[1], z - cells.low[2]
+    lx, ly, lz = np.float32(cx), np.float32(cy), np.float32(cz)
+    least = np.float32(radius - dip)
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
-            k = k0
-            while k <= k1:
-                first, last, k = run_of(cells, i, j, k, k1)
+            k, end = column_ends(index, size, i, j, cx, cy, cz, far)
+            while k <= end:
+                first, last, k = run_of(index, starts, i, j, k, end)
                 for row in range(first, last):
                     dx, dy, dz = spheres[row, 0] - lx, spheres[row, 1] - ly, spheres[row, 2] - lz
-                    limit = ball + spheres[row, 3]
-                    if dx * dx + dy * dy + dz * dz < limit * limit:
-                        height = dx * spheres[row, 4] + dy * spheres[row, 5] + dz * spheres[row, 6]
-                        if abs(height) - spheres[row, 7] > least:
+                    height = abs(dx * spheres[row, 4] + dy * spheres[row, 5] + dz * spheres[row, 6])
+                    limit = least + spheres[row, 7]
+                    rim = limit + spheres[row, 3]
+                    square = dx * dx + dy * dy + dz * dz
+                    if (square < rim * rim) & (height < limit):
+                        if _no_nearer(square, height, spheres[row, 3]) > limit:
                             continue
-                        distance, _, _, _, bulge = contact(x, y, z, surface, row)
+                        distance, _, _, _, bulge = contact(x, y, z, corners, bulges, row)
                         if distance - bulge < radius - dip:
                             return False
     return True
@@ -71,29 +84,29 @@ def _gather(x, far, surface, rows, lower):
     Those beyond the length of `rows` are only counted.
     """
     cells, spheres = surface.cells, surface.spheres
+    index, starts, size = cells.index, cells.starts, cells.size
     wide = far + surface.reach
     i0, i1 = span_of(cells, 0, x[0] - wide, x[0] + wide)
     j0, j1 = span_of(cells, 1, x[1] - wide, x[1] + wide)
-    k0, k1 = span_of(cells, 2, x[2] - wide, x[2] + wide)
-    lx, ly, lz = (
-        np.float32(x[0] - cells.low[0]),
-        np.float32(x[1] - cells.low[1]),
-        np.float32(x[2] - cells.low[2]),
-    )
+    cx, cy, cz = x[0] - cells.low[0], x[1] - cells.low[1], x[2] - cells.low[2]
+    lx, ly, lz = np.float32(cx), np.float32(cy), np.float32(cz)
     reach, count = np.float32(far), 0
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
-            k = k0
-            while k <= k1:
-                first, last, k = run_of(cells, i, j, k, k1)
+            k, end = column_ends(index, size, i, j, cx, cy, cz, wide)
+            while k <= end:
+                first, last, k = run_of(index, starts, i, j, k, end)
                 for row in range(first, last):
                     dx, dy, dz = spheres[row, 0] - lx, spheres[row, 1] - ly, spheres[row, 2] - lz
                     limit = reach + spheres[row, 3]
                     square = dx * dx + dy * dy + dz * dz
                     if square < limit * limit:
-                        if count < len(rows):
-                            rows[count], lower[count] = row, np.sqrt(square) - spheres[row, 3]
-                        count += 1
+                        height = abs(dx * spheres[row, 4] + dy * spheres[row, 5] + dz * spheres[row, 6])
+                        least = _no_nearer(square, height, spheres[row, 3]) - spheres[row, 7]
+                        if least < reach:
+                            if count < len(rows):
+                                rows[count], lower[count] = row, least
+                            count += 1
     return count
 
 
@@ -103,16 +116,18 @@ def _face(x, gone, step, radius, surface, rows, lower, count, planes):
 
     `lower` holds from how far on each triangle may be of the place of gathering, `gone` from there.
     """
+    corners, bulges = surface.corners, surface.bulges
+    x0, x1, x2 = x[0], x[1], x[2]
     found = 0
     for n in range(count):
         if lower[n] - gone > radius + step:
             continue
-        distance, ux, uy, uz, bulge = contact(x[0], x[1], x[2], surface, rows[n])
+        distance, ux, uy, uz, bulge = contact(x0, x1, x2, corners, bulges, rows[n])
         lower[n] = max(lower[n], distance - bulge - gone)
         if distance - bulge > radius + step or distance == 0.0:
             continue
         planes[found, 0], planes[found, 1], planes[found, 2] = ux, uy, uz
-        planes[found, 3] = ux * x[0] + uy * x[1] + uz * x[2] + radius + bulge - distance
+        planes[found, 3] = ux * x0 + uy * x1 + uz * x2 + radius + bulge - distance
         found += 1
     return found
 
@@ -140,29 +155,29 @@ def roll(x, q, radius, slack, surface, buffers, work, target, origin):
     Where the buffers are too short it returns less than nought: how long they must be.
     """
     rows, lower, planes = buffers
-    room = FIRST_STEP * radius
-    away, last, count = _distance(x, q), room, -1
+    away, step, room, count = _distance(x, q), FIRST_STEP * radius, 0.0, 0
     for _ in range(MOST_STEPS):
-        gone = _distance(x, origin)
-        if count < 0 or room - gone < min(0.5 * room, 2.0 * last):
+        gone = _distance(x, origin) if room > 0.0 else 0.0
+        if room - gone < step:
+            room = ROOM * step
             count = _gather(x, radius + room, surface, rows, lower)
             if count > len(rows):
                 return -float(count)
             gone = 0.0
             for d in range(3):
                 origin[d] = x[d]
-        step = min(room - gone, 4.0 * last)
         found = _face(x, gone, step, radius, surface, rows, lower, count, planes)
         if not _aim(x, q, planes, found, slack, work, target):
             break
         length = _distance(x, target)
-        share = min(1.0, step / length) if length > 0.0 else 0.0
+        short = length > step
+        share = step / length if short else 1.0
         for d in range(3):
             x[d] += share * (target[d] - x[d])
-        last = share * length
         before, away = away, _distance(x, q)
-        if last < SETTLED * radius or abs(before - away) < SETTLED * radius:
+        if not short and min(length, abs(before - away)) < SETTLED * radius:
             break
+        step = min(GROWTH * step, LONGEST_STEP * radius) if short else SHRINK * length
     return away
 
 

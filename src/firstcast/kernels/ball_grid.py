@@ -53,7 +53,7 @@ def number_bricks(places, low, size, index):
 @kernel
 def sort_into_cells(places, low, size, index, starts, order):
     """Fill starts (512 rows + 1,), as given 0, and order (n,): a counting sort, stable."""
-    cell = np.empty(len(places), np.int32)
+    cell = np.empty(len(places), np.int64)
     for n in range(len(places)):
         i = cell_along(places[n, 0], low[0], size)
         j = cell_along(places[n, 1], low[1], size)
@@ -71,17 +71,37 @@ def sort_into_cells(places, low, size, index, starts, order):
 
 
 @kernel
-def run_of(cells, i, j, k, last):
+def run_of(index, starts, i, j, k, last):
     """The run of places in cells (i, j, k) to (i, j, last) that lie in one brick: start, stop, the next k.
 
-    The cells must be on the table.
+    The cells must be on the table. Arrays one by one: handing over the whole tuple costs more than the look-up.
     """
     end = min(last, k | 7)
-    row = cells.index[i >> 3, j >> 3, k >> 3]
+    row = index[i >> 3, j >> 3, k >> 3]
     if row < 0:
         return np.int64(0), np.int64(0), end + 1
     base = CELLS * row + 64 * (i & 7) + 8 * (j & 7)
-    return cells.starts[base + (k & 7)], cells.starts[base + (end & 7) + 1], end + 1
+    return starts[base + (k & 7)], starts[base + (end & 7) + 1], end + 1
+
+
+@kernel
+def _gap(place, cell, size):
+    """How far a coordinate is from a cell along one axis."""
+    return max(cell * size - place, place - (cell + 1) * size, 0.0)
+
+
+@kernel
+def column_ends(index, size, i, j, x, y, z, far):
+    """First and last cell along z of column (i, j) that may come within `far` of a place less the table's corner.
+
+    The last is less than the first where the whole column is farther away.
+    """
+    left = far * far - _gap(x, i, size) ** 2 - _gap(y, j, size) ** 2
+    if left < 0.0:
+        return np.int64(0), np.int64(-1)
+    half = np.sqrt(left)
+    first, last = np.int64(np.floor((z - half) / size)), np.int64(np.floor((z + half) / size))
+    return max(first, 0), min(last, SIDE * index.shape[2] - 1)
 
 
 @kernel

@@ -42,7 +42,7 @@ def _crosses(q, x, y, z, points, a, b, c):
 def in_sight(v, centre, radius, surface):
     """Whether nothing stands between vertex v and the free ball about a centre; v's own triangles don't count."""
     cells, spheres, points = surface.cells, surface.spheres, surface.points
-    q = points[v]
+    index, starts, q = cells.index, cells.starts, points[v]
     x, y, z = centre[0] - q[0], centre[1] - q[1], centre[2] - q[2]
     away = np.sqrt(x * x + y * y + z * z)
     share = 1.0 - radius / away
@@ -59,7 +59,7 @@ def in_sight(v, centre, radius, surface):
         for j in range(j0, j1 + 1):
             k = k0
             while k <= k1:
-                first, last, k = run_of(cells, i, j, k, k1)
+                first, last, k = run_of(index, starts, i, j, k, k1)
                 for row in range(first, last):
                     dx, dy, dz = spheres[row, 0] - mx, spheres[row, 1] - my, spheres[row, 2] - mz
                     if dx * dx + dy * dy + dz * dz > (half + spheres[row, 3]) ** 2:
@@ -76,7 +76,7 @@ def nearest_seed(v, normal, far, radius, all_seen, surface, cells, seeds):
 
     Seeds are in the order of their cells, which are searched in growing shells. `all_seen` takes seeds out of sight too.
     """
-    q, size = surface.points[v], cells.size
+    q, size, index, starts = surface.points[v], cells.size, cells.index, cells.starts
     c0, c1, c2 = (
         np.int64(np.floor((q[0] - cells.low[0]) / size)),
         np.int64(np.floor((q[1] - cells.low[1]) / size)),
@@ -101,7 +101,7 @@ def nearest_seed(v, normal, far, radius, all_seen, surface, cells, seeds):
                     if not rim and abs(k - c2) != shell:
                         k = c2 + shell
                         continue
-                    first, last, k = run_of(cells, i, j, k, ends[1] if rim else k)
+                    first, last, k = run_of(index, starts, i, j, k, ends[1] if rim else k)
                     for row in range(first, last):
                         dx, dy, dz = seeds[row, 0] - q[0], seeds[row, 1] - q[1], seeds[row, 2] - q[2]
                         square = dx * dx + dy * dy + dz * dz

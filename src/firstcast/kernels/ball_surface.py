@@ -8,16 +8,17 @@ from firstcast.kernels.ball_grid import Cells
 from firstcast.kernels.compiling import kernel
 
 SMOOTH_TURN, SHARP_TURN = 0.25, 0.5
-"""How far the normal turns along an edge that is still curved, and along one that is a crease's: between them
-the bulge fades. A right angle's vertex normals turn by 0.71 over the first edge."""
+"""How far the unit normal moves along an edge of a surface that is still smooth, and along one next to a crease: between
+them the bulge fades. From a right angle's edge to the flat beside it the normal moves by 0.77."""
 
 
 class Surface(NamedTuple):
-    """Triangles sorted into cells by their middles; rows of `triangles`, `spheres` and `bulges` in that order."""
+    """Triangles sorted into cells by their middles; rows of all but `points` are in that order."""
 
     cells: Cells
     points: np.ndarray  # (n, 3) float64
     triangles: np.ndarray  # (m, 3) int32
+    corners: np.ndarray  # (m, 9) float64: their coordinates again, where they are found without a detour
     spheres: np.ndarray  # (m, 8) float32: see `spheres_of`
     bulges: np.ndarray  # (m, 3) float32: see `bulges_of`
     reach: float  # greatest radius of a sphere, mm
@@ -103,7 +104,7 @@ def spheres_of(start, stop, points, triangles, bulges, low, spheres):
 
 @kernel
 def bulges_of(start, stop, points, triangles, normals, bulges):
-    """Fill rows of bulges (m, 3) float32: half of each edge's vector times how far the normal turns along it, mm.
+    """Fill rows of bulges (m, 3) float32: half of each edge's vector times how the normal changes along it, mm.
 
     With barycentric weights w, a surface of second order lies w₀w₁ b₀ + w₁w₂ b₁ + w₂w₀ b₂ outside of the flat
     triangle. Along creases it is taken as flat.
@@ -111,29 +112,26 @@ def bulges_of(start, stop, points, triangles, normals, bulges):
     for t in range(start, stop):
         for c in range(3):
             i, j = triangles[t, c], triangles[t, (c + 1) % 3]
-            square, turn = 0.0, 0.0
+            turn, along = 0.0, 0.0
             for d in range(3):
-                edge = points[j, d] - points[i, d]
-                square += edge * edge
-                turn += (normals[j, d] - normals[i, d]) * edge
-            length = np.sqrt(square)
-            fade = 0.0
-            if length > 0.0:
-                fade = (SHARP_TURN - abs(turn) / length) / (SHARP_TURN - SMOOTH_TURN)
-            bulges[t, c] = 0.5 * turn * min(1.0, max(0.0, fade))
+                change = normals[j, d] - normals[i, d]
+                turn += change * change
+                along += change * (points[j, d] - points[i, d])
+            fade = (SHARP_TURN - np.sqrt(turn)) / (SHARP_TURN - SMOOTH_TURN)
+            bulges[t, c] = 0.5 * along * min(1.0, max(0.0, fade))
 
 
 @kernel
-def nearest_weights(px, py, pz, points, a, b, c):
-    """Weights of corners b and c at the place of triangle a, b, c that is nearest to p.
+def nearest_weights(px, py, pz, corners, row):
+    """Weights of corners b and c at the place of a triangle a, b, c, a row of corners (m, 9), that is nearest to p.
 
     References
     ----------
     C. Ericson, Real-Time Collision Detection (2005), section 5.1.5.
     """
-    ax, ay, az = points[a, 0], points[a, 1], points[a, 2]
-    ux, uy, uz = points[b, 0] - ax, points[b, 1] - ay, points[b, 2] - az
-    vx, vy, vz = points[c, 0] - ax, points[c, 1] - ay, points[c, 2] - az
+    ax, ay, az = corners[row, 0], corners[row, 1], corners[row, 2]
+    ux, uy, uz = corners[row, 3] - ax, corners[row, 4] - ay, corners[row, 5] - az
+    vx, vy, vz = corners[row, 6] - ax, corners[row, 7] - ay, corners[row, 8] - az
     qx, qy, qz = px - ax, py - ay, pz - az
     d1, d2 = ux * qx + uy * qy + uz * qz, vx * qx + vy * qy + vz * qz
     if d1 <= 0.0 and d2 <= 0.0:
@@ -161,21 +159,17 @@ def nearest_weights(px, py, pz, points, a, b, c):
 
 
 @kernel
-def contact(px, py, pz, surface, row):
+def contact(px, py, pz, corners, bulges, row):
     """Distance of p from a triangle, the unit vector from its nearest place to p, and how far it bulges there.
 
     The vector is nought where p lies on the triangle.
     """
-    points = surface.points
-    a, b, c = surface.triangles[row, 0], surface.triangles[row, 1], surface.triangles[row, 2]
-    wb, wc = nearest_weights(px, py, pz, points, a, b, c)
+    wb, wc = nearest_weights(px, py, pz, corners, row)
     wa = 1.0 - wb - wc
-    x = px - (wa * points[a, 0] + wb * points[b, 0] + wc * points[c, 0])
-    y = py - (wa * points[a, 1] + wb * points[b, 1] + wc * points[c, 1])
-    z = pz - (wa * points[a, 2] + wb * points[b, 2] + wc * points[c, 2])
-    bulge = (
-        wa * wb * surface.bulges[row, 0] + wb * wc * surface.bulges[row, 1] + wc * wa * surface.bulges[row, 2]
-    )
+    x = px - (wa * corners[row, 0] + wb * corners[row, 3] + wc * corners[row, 6])
+    y = py - (wa * corners[row, 1] + wb * corners[row, 4] + wc * corners[row, 7])
+    z = pz - (wa * corners[row, 2] + wb * corners[row, 5] + wc * corners[row, 8])
+    bulge = wa * wb * bulges[row, 0] + wb * wc * bulges[row, 1] + wc * wa * bulges[row, 2]
     distance = np.sqrt(x * x + y * y + z * z)
     scale = 1.0 / distance if distance > 0.0 else 0.0
     return distance, scale * x, scale * y, scale * z, bulge
