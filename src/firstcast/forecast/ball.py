@@ -12,7 +12,7 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.fields.blocks import run_blocks
-from firstcast.kernels.ball import roll_to, mark_fits
+from firstcast.kernels.ball import mark_fits, roll_to
 from firstcast.kernels.ball_grid import SIDE, Cells, number_bricks, sort_into_cells
 from firstcast.kernels.ball_seeds import join_centres
 from firstcast.kernels.ball_surface import Surface, add_normals, bulges_of, make_unit, middles_of, spheres_of
