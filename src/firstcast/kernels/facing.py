@@ -215,11 +215,16 @@ def _child_may_stop(box, cone, c, look):
 @kernel
 def _facet_may_stop(facets, t, look):
     """Whether a facet (see `firstcast.kernels.facets.list_facets`) may stop the ball."""
-    x, y, z, dx, dy, dz, cosine, _, side = look
+    x, y, z, dx, dy, dz, cosine, sine, side = look
+    wx, wy, wz, size = facets[t, 0] - x, facets[t, 1] - y, facets[t, 2] - z, facets[t, 3]
+    along = wx * dx + wy * dy + wz * dz
+    across = np.sqrt(max(wx * wx + wy * wy + wz * wz - along * along, np.float32(0.0)))
+    # beside the cone: most of what lies round the place itself
+    if across * cosine - along * sine > size * np.float32(1.00001):
+        return False
     return may_stop(
-        facets[t, 0] - x, facets[t, 1] - y, facets[t, 2] - z, facets[t, 3], facets[t, 4], facets[t, 5], facets[t, 6],
-        facets[t, 7], side, dx, dy, dz, cosine,
-    )  # fmt: skip
+        wx, wy, wz, size, facets[t, 4], facets[t, 5], facets[t, 6], facets[t, 7], side, dx, dy, dz, cosine
+    )
 
 
 @kernel
