@@ -135,7 +135,7 @@ def _measured(reading: Reading) -> str:
         apart = "two faces" if reading.part == reading.across else "they stand"
         return f"{apart} {reading.least_mm:.2f} mm apart over {_area(reading)} mm²"
     if reading.kind is Kind.GROOVE:
-        return f"grooves {reading.least_mm:.2f} mm wide over {_area(reading)} mm²"
+        return f"grooves or clefts {reading.least_mm:.2f} mm wide over {_area(reading)} mm²"
     if reading.kind is Kind.PIN:
         return f"{reading.least_mm:.2f} mm thick and {reading.length_mm:.1f} mm long"
     return f"{reading.least_mm:.2f} mm thin, {reading.middle_mm:.2f} mm over half of {_area(reading)} mm²"
