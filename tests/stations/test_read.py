@@ -198,6 +198,17 @@ def test_what_is_slender(size, thick, is_pin):
         assert found.length_mm == pytest.approx(size[2], rel=0.02)
 
 
+def test_what_the_maker_allows_is_not_told():
+    """No gap is too narrow where the limit is 0, no pin too thin where it is thicker than a pin must be."""
+    body = body_of(
+        arm=fine(3, 3, 1), torso=fine(3, 3, 1, at=(0, 0, 1.25)), pole=fine(0.4, 0.4, 5.0, at=(9, 0, 0))
+    )
+    nothing = Range.exactly(0.0)
+    assert {f.code for f in readings(body).findings} == {"narrow-gap", "thin-pin"}
+    assert readings(body, gap_mm=nothing, pin_mm=Range.exactly(0.35)).findings == ()
+    assert {f.code for f in readings(body, wall_mm=nothing).findings} == {"narrow-gap"}
+
+
 def test_every_kind_has_its_limit():
     plain = limits()
     assert [kind.limit(plain) for kind in Kind] == [

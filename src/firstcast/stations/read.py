@@ -24,6 +24,9 @@ from firstcast.stations.read_findings import Figure, Kind, Reading, findings_of
 APART_MM = 0.12
 """Places nearer together than this are read together: a third of what a wall or gap measures that is told."""
 
+LEAST_MM = 0.01
+"""A limit may be 0, where the maker says so: then this much is looked through, and nothing is below it."""
+
 BEHIND_GAP = 2.0
 """How far outside its crease a gap is measured, over the least gap: what is wider there is a crease between forms."""
 
@@ -74,7 +77,10 @@ def read(
     settings : Settings
     """
     widths = read_widths(
-        body.mesh, most_mm=limits.wall_mm.likely, most_gap_mm=limits.gap_mm.likely, apart_mm=APART_MM
+        body.mesh,
+        most_mm=max(limits.wall_mm.likely, LEAST_MM),
+        most_gap_mm=max(limits.gap_mm.likely, LEAST_MM),
+        apart_mm=APART_MM,
     )
     walls = _walls(body, widths, limits)
     gaps = _gaps(body, widths, limits)
@@ -102,6 +108,7 @@ def _walls(body: Body, widths: Widths, limits: Limits) -> list[Reading]:
         _reading(Kind.WALL if shape is None else Kind.PIN, body, region, shape)
         for region, shape in zip(regions, shapes, strict=True)
     ]
+    thin = [reading for reading in thin if reading.least_mm < reading.kind.limit(limits).likely]
     return sorted(thin, key=lambda reading: list(Kind).index(reading.kind))
 
 
