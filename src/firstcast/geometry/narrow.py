@@ -215,6 +215,5 @@ def _vertex_areas(mesh: Mesh, rows) -> npt.NDArray[np.float64]:
     near = mesh.triangles[wanted[mesh.triangles].any(axis=1)]
     a, b, c = np.moveaxis(np.asarray(mesh.points, np.float64)[near], 1, 0)
     third = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6.0
-    areas = np.zeros(len(mesh.points))
-    np.add.at(areas, near.ravel(), np.repeat(third, 3))
-    return areas[rows]
+    areas = np.bincount(near.ravel(), weights=np.repeat(third, 3), minlength=len(mesh.points))
+    return areas.astype(np.float64)[rows]
