@@ -1,0 +1,289 @@
+"""The inverse of the forecast: how far each vertex is moved beforehand so that the painted cast comes to the sculpture.
+
+d <- d - gain * e(likely), within bounds, with a cap that falls where movement gains nothing; then bounded in amplitude,
+and drawn back where any scenario would end worse than without it.
+"""
+
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import Points, Triangles
+from firstcast.errors import InputError
+from firstcast.forecast.retention import Window, averaged, retention, window_on, windows_on
+from firstcast.forecast.rings import Rings, least_around, rings_of, smoothed
+
+Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
+Lengths = npt.NDArray[np.float64]
+
+SMOOTH_MM = 0.6
+"""Window of what counts as a correction of size rather than relief: twice the finest period worth carrying."""
+
+AMPLITUDE_SCALES_MM = (0.15, 0.3, 0.6)
+"""Windows in which amplitude is bounded, finest first."""
+
+LEAST_GAIN = 0.2
+"""What movement must gain of itself in the worst scenario, or its cap falls (decision 0008: 0.1 to 0.3)."""
+
+LIKELY = 1
+"""Row of the scenario that is aimed at."""
+
+
+class Limits(NamedTuple):
+    """What bounds the carry at each vertex.
+
+    Attributes
+    ----------
+    low_mm, high_mm : (n,) float64
+        Least and greatest length, low <= 0 <= high; both 0 where nothing may change.
+    even : (n,) bool
+        Places whose relief is left alone: only the smooth part of the length is kept.
+    """
+
+    low_mm: Lengths
+    high_mm: Lengths
+    even: npt.NDArray[np.bool_]
+
+
+class Carried(NamedTuple):
+    """What is carried, and what it comes to.
+
+    Attributes
+    ----------
+    length_mm : (n,) float64
+        Along the normals, to be added before the print.
+    before_mm, after_mm : (s, n) float64
+        Residuals without and with it.
+    kept : (n,) float64
+        Share of the best step's length that was kept: below 1 where it was drawn back.
+    relief_kept : (n,) float64
+        Share of its relief that was kept for the bound on amplitude.
+    undone_share, bounded_share : float
+        Share of the area where less than all of the length, and of its relief, was kept.
+    worse_count, worst_mm : int, float
+        Vertices that still end worse than before by more than the tolerance in some scenario, and the most that any
+        ends worse by; 0 where none does.
+    over_count, amplitude_most : int, float
+        Vertices above the bound on amplitude in some scenario, and the greatest ratio; NaN where there is no relief.
+    best_step : int
+        0 where no step was better than none.
+    rounds : int
+        Rounds of drawing back. The forward model was run once, once per step and once per round.
+    """
+
+    length_mm: Lengths
+    before_mm: Lengths
+    after_mm: Lengths
+    kept: Lengths
+    relief_kept: Lengths
+    undone_share: float
+    bounded_share: float
+    worse_count: int
+    worst_mm: float
+    over_count: int
+    amplitude_most: float
+    best_step: int
+    rounds: int
+
+
+class _Ground(NamedTuple):
+    """What stays the same from step to step."""
+
+    forward: Forward
+    limits: Limits
+    rings: Rings
+    smooth: Window
+    windows: Sequence[Window]
+
+
+def carry(
+    forward: Forward,
+    points: Points,
+    triangles: Triangles,
+    normals: npt.NDArray[np.float64],
+    *,
+    allowed_low_mm: npt.ArrayLike = -np.inf,
+    allowed_high_mm: npt.ArrayLike = np.inf,
+    even: npt.ArrayLike = False,
+    cap_mm: float = 0.08,
+    steps: int = 5,
+    gain: float = 0.6,
+    most_ratio: float = 1.10,
+    worse_mm: float = 0.0005,
+    rounds: int = 6,
+) -> Carried:
+    """Lengths along the normals that bring the forecast to the sculpture.
+
+    Parameters
+    ----------
+    forward : callable
+        (n,) mm carried -> (3, n) mm: how far low, likely and high end outside the sculpture. No NaN.
+    points, triangles, normals : (n, 3) float64, (m, 3) int32, (n, 3) float64
+        The sculpture at master size.
+    allowed_low_mm, allowed_high_mm : (n,) or scalar
+        Bounds from walls, gaps and zones; low <= 0 <= high.
+    even : (n,) bool or scalar
+        Where relief is not carried.
+    cap_mm : float
+        Greatest length anywhere.
+    steps, gain : int, float
+        Steps, and the share of the residual taken in each.
+    most_ratio : float
+        Greatest local amplitude of relief, in any scenario.
+    worse_mm : float
+        How much worse than without carry a place may end.
+    rounds : int
+        Most rounds of drawing back, each a run of `forward`.
+
+    Raises
+    ------
+    InputError
+        Bounds that exclude 0, or a forward model that returns another shape.
+    """
+    n = len(points)
+    low = np.broadcast_to(np.maximum(np.asarray(allowed_low_mm, np.float64), -cap_mm), n)
+    high = np.broadcast_to(np.minimum(np.asarray(allowed_high_mm, np.float64), cap_mm), n)
+    if not ((low <= 0).all() and (high >= 0).all()):
+        raise InputError("bounds exclude 0 at some vertex", where="carry", mend="Give low <= 0 <= high.")
+    ground = _Ground(
+        forward,
+        Limits(low, high, np.broadcast_to(np.asarray(even, bool), n)),
+        rings_of(triangles, n),
+        window_on(points, triangles, normals, SMOOTH_MM),
+        windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM),
+    )
+    before = _run(ground, np.zeros(n))
+    length, after, best = _stepped(ground, before, cap_mm, steps, gain)
+    return _drawn_back(ground, before, length, after, best, _Bounds(most_ratio, worse_mm, rounds))
+
+
+def _run(ground: _Ground, length: Lengths) -> Lengths:
+    found = np.asarray(ground.forward(length), np.float64)
+    if found.shape != (3, len(length)) or not np.isfinite(found).all():
+        raise InputError(
+            f"shape {found.shape} for {len(length)} vertices, finite: {np.isfinite(found).all()}",
+            where="forward model",
+            mend="Return three rows of finite lengths.",
+        )
+    return found
+
+
+def _within(ground: _Ground, length: Lengths, cap: Lengths | float) -> Lengths:
+    """The length within its bounds, and even where relief is left alone."""
+    limits = ground.limits
+    if limits.even.any():
+        # twice, for one pass leaves a few hundredths of waves of a third of the window
+        smooth = averaged(ground.smooth, averaged(ground.smooth, length))
+        length = np.where(limits.even, smooth, length)
+    return np.clip(length, np.maximum(limits.low_mm, -cap), np.minimum(limits.high_mm, cap))
+
+
+def _stepped(
+    ground: _Ground, before: Lengths, cap_mm: float, steps: int, gain: float
+) -> tuple[Lengths, Lengths, int]:
+    """The best of so many steps: its lengths, its residuals and its number."""
+    length, found = np.zeros(before.shape[1]), before
+    cap = np.full(len(length), cap_mm)
+    best = (length, before, 0)
+    least = _size(ground, before)
+    for step in range(1, steps + 1):
+        length = _within(ground, length - gain * found[LIKELY], cap)
+        found = _run(ground, length)
+        size = _size(ground, found)
+        if size < least:
+            least, best = size, (length, found, step)
+        gained = smoothed(ground.rings, (np.abs(before) - np.abs(found)).min(axis=0), 1)
+        moved = np.abs(length)
+        falls = smoothed(ground.rings, np.where(gained < LEAST_GAIN * moved, moved / 2.0, cap), 1)
+        cap = np.minimum(cap, falls)
+    return best
+
+
+def _size(ground: _Ground, residual: Lengths) -> float:
+    """Sum over the scenarios of the residual's RMS by area."""
+    areas = ground.smooth.areas_mm2
+    return float(np.sqrt((residual**2 @ areas) / areas.sum()).sum())
+
+
+class _Bounds(NamedTuple):
+    """What the result must keep to, and how many runs may be spent on it."""
+
+    most_ratio: float
+    worse_mm: float
+    rounds: int
+
+
+class _Broken(NamedTuple):
+    """Where residuals break the bounds."""
+
+    worse_by: Lengths  # (n,) mm, the most over the scenarios
+    worse: npt.NDArray[np.bool_]  # (n,)
+    amplitude: Lengths  # (s, n)
+    over: npt.NDArray[np.bool_]  # (n,)
+
+
+def _broken(ground: _Ground, before: Lengths, after: Lengths, bounds: _Bounds) -> _Broken:
+    worse_by = (np.abs(after) - np.abs(before)).max(axis=0)
+    amplitude = retention(ground.windows, after).finest
+    over = np.any(amplitude > bounds.most_ratio, axis=0)
+    return _Broken(worse_by, worse_by > bounds.worse_mm, amplitude, over)
+
+
+def _drawn_back(
+    ground: _Ground, before: Lengths, whole: Lengths, after: Lengths, best: int, bounds: _Bounds
+) -> Carried:
+    """Relief and length taken back where amplitude is too great or a residual worse, until neither is."""
+    even = averaged(ground.smooth, whole)
+    plain = retention(ground.windows, before).finest
+    kept, relief_kept = np.ones(len(whole)), np.ones(len(whole))
+    length, done = whole, 0
+    broken = _broken(ground, before, after, bounds)
+    while done < bounds.rounds and (broken.worse.any() or broken.over.any()):
+        # half, half again, then nothing; a ring wider each time, for what is carried beside a place reaches it too
+        want = np.where(broken.worse, kept / 2.0 if done < 2 else 0.0, 1.0)
+        kept = np.minimum(kept, _spread(ground.rings, want, 1 + done))
+        # a little below the bound, more each round, for the last of it comes slowly where the share is smoothed
+        aim = bounds.most_ratio - 0.005 * (1 + done)
+        share = _relief_share(plain, broken.amplitude, bounds.most_ratio, aim)
+        relief_kept = relief_kept * _spread(ground.rings, share, 2)
+        length = _within(ground, kept * (even + relief_kept * (whole - even)), np.abs(whole).max())
+        after = _run(ground, length)
+        broken = _broken(ground, before, after, bounds)
+        done += 1
+    areas = ground.smooth.areas_mm2
+    return Carried(
+        length,
+        before,
+        after,
+        kept,
+        relief_kept,
+        undone_share=float(areas[kept < 1.0].sum() / areas.sum()),
+        bounded_share=float(areas[relief_kept < 1.0].sum() / areas.sum()),
+        worse_count=int(np.count_nonzero(broken.worse)),
+        worst_mm=float(broken.worse_by[broken.worse].max(initial=0.0)),
+        over_count=int(np.count_nonzero(broken.over)),
+        amplitude_most=_greatest(broken.amplitude),
+        best_step=best,
+        rounds=done,
+    )
+
+
+def _greatest(values: Lengths) -> float:
+    known = values[~np.isnan(values)]
+    return float(known.max()) if len(known) else float("nan")
+
+
+def _relief_share(plain: Lengths, amplitude: Lengths, most_ratio: float, aim: float) -> Lengths:
+    """Share of the carried relief at which the strongest scenario's amplitude would be at the aim, were it linear."""
+    raised = amplitude - plain
+    over = (amplitude > most_ratio) & (raised > 0)
+    share = np.ones_like(amplitude)
+    share[over] = (aim - plain[over]) / raised[over]
+    return np.clip(share.min(axis=0), 0.0, 1.0)
+
+
+def _spread(rings: Rings, share: Lengths, count: int) -> Lengths:
+    """The share spread to `count` rings of neighbours and smoothed over as many: nowhere above what was given."""
+    return smoothed(rings, least_around(rings, share, count), count)

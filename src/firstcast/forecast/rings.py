@@ -1,0 +1,49 @@
+"""Values on a mesh's vertices smoothed over, or taken as the least of, neighbours along edges."""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+import scipy.sparse
+
+from firstcast.arrays import Triangles
+
+
+class Rings(NamedTuple):
+    """Every vertex with its neighbours, itself among them.
+
+    Attributes
+    ----------
+    starts : (n + 1,) int64
+    near : (k,) int32
+        near[starts[i]:starts[i + 1]] are vertex i and its neighbours, ascending.
+    """
+
+    starts: npt.NDArray[np.int64]
+    near: npt.NDArray[np.int32]
+
+
+def rings_of(triangles: Triangles, count: int) -> Rings:
+    """The neighbours of each of `count` vertices."""
+    ends = np.concatenate([triangles[:, (0, 1)], triangles[:, (1, 2)], triangles[:, (2, 0)]])
+    own = np.arange(count, dtype=ends.dtype)
+    rows = np.concatenate([ends[:, 0], ends[:, 1], own])
+    columns = np.concatenate([ends[:, 1], ends[:, 0], own])
+    near = scipy.sparse.csr_array((np.ones(len(rows), np.int8), (rows, columns)), shape=(count, count))
+    near.sum_duplicates()
+    return Rings(near.indptr.astype(np.int64), near.indices.astype(np.int32))
+
+
+def smoothed(rings: Rings, values: npt.NDArray[np.float64], times: int) -> npt.NDArray[np.float64]:
+    """Values (n,) replaced `times` times by the mean over each vertex and its neighbours."""
+    counts = np.diff(rings.starts)
+    for _ in range(times):
+        values = np.add.reduceat(values[rings.near], rings.starts[:-1]) / counts
+    return values
+
+
+def least_around(rings: Rings, values: npt.NDArray[np.float64], times: int) -> npt.NDArray[np.float64]:
+    """The least of values (n,) within so many rings of each vertex."""
+    for _ in range(times):
+        values = np.minimum.reduceat(values[rings.near], rings.starts[:-1])
+    return values

@@ -1,0 +1,195 @@
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import ndimage
+from test_retention import EDGE, inner, sheet, sine
+
+from firstcast.errors import InputError
+from firstcast.forecast.carry import carry
+from firstcast.forecast.retention import averaged, retention, window_on, windows_on
+
+GROWTH = (0.020, 0.030, 0.054)
+"""What upright walls grow by in low, likely and high, decision 0008."""
+
+SPREAD = (0.02, 0.03, 0.045)
+BALL = (0.04, 0.06, 0.09)
+
+
+def relief(x, y):
+    """Waves of two directions and periods, with a narrow groove across."""
+    waves = 0.02 * np.sin(2 * np.pi * x / 0.3) + 0.02 * np.sin(2 * np.pi * (x + y) / 0.5)
+    return waves - 0.04 * np.exp(-(((y - 1.2) / 0.05) ** 2))
+
+
+def closed(height, radius):
+    """A height field closed by a ball: the ball's own heights as structure."""
+    reach = int(radius / EDGE)
+    grid = np.arange(-reach, reach + 1) * EDGE
+    square = radius**2 - grid[:, None] ** 2 - grid[None] ** 2
+    ball = np.sqrt(np.maximum(square, 0.0))
+    return ndimage.grey_closing(height, footprint=square >= 0, structure=ball - radius, mode="nearest")
+
+
+def forward_on(points, *, spread=SPREAD, growth=GROWTH, ball=BALL):
+    """Height fields smoothed, grown and closed, one scenario each; lengths are along z."""
+    side = round(np.sqrt(len(points)))
+    own = points[:, 2].reshape(side, side)
+
+    def forward(carried):
+        found = []
+        for sigma, grown, radius in zip(spread, growth, ball, strict=True):
+            height = ndimage.gaussian_filter(own + carried.reshape(side, side), sigma / EDGE, mode="nearest")
+            height = height + grown
+            found.append(((closed(height, radius) if radius else height) - own).ravel())
+        return np.array(found)
+
+    return forward
+
+
+def upright(points):
+    return np.tile([0.0, 0.0, 1.0], (len(points), 1))
+
+
+@pytest.fixture(scope="module")
+def body():
+    points, triangles, _ = sheet(relief)
+    return points, triangles, upright(points)
+
+
+@pytest.fixture(scope="module")
+def carried(body):
+    return carry(forward_on(body[0]), *body)
+
+
+def rms(e):
+    return np.sqrt((e**2).mean(axis=1))
+
+
+def test_residuals_fall_in_every_scenario(carried):
+    assert (rms(carried.after_mm) < 0.75 * rms(carried.before_mm)).all()
+    assert rms(carried.after_mm)[1] < 0.4 * rms(carried.before_mm)[1]
+    assert carried.best_step > 0
+
+
+def test_no_place_ends_worse_than_before_or_it_is_told(carried):
+    worse = (np.abs(carried.after_mm) - np.abs(carried.before_mm)).max(axis=0)
+    assert carried.worse_count == (worse > 0.0005).sum()
+    assert carried.worst_mm == max(worse[worse > 0.0005], default=0.0)
+    assert carried.worse_count == 0
+
+
+def test_amplitude_stays_within_its_bound_in_every_scenario(body, carried):
+    finest = retention(windows_on(*body, (0.15, 0.3, 0.6)), carried.after_mm).finest
+    assert np.nanmax(finest) <= 1.10
+    assert carried.over_count == 0
+
+
+def test_without_the_bound_amplitude_would_be_greater(body):
+    free = carry(forward_on(body[0]), *body, most_ratio=np.inf)
+    assert free.amplitude_most > 1.10
+
+
+def test_what_is_reported_after_is_what_the_forward_model_says_of_the_lengths(body, carried):
+    assert np.array_equal(forward_on(body[0])(carried.length_mm), carried.after_mm)
+    assert np.array_equal(forward_on(body[0])(np.zeros(len(body[0]))), carried.before_mm)
+
+
+def test_the_same_lengths_every_time(body, carried):
+    assert np.array_equal(carry(forward_on(body[0]), *body).length_mm, carried.length_mm)
+
+
+def test_cap_bounds_and_frozen_places_hold(body):
+    points = body[0]
+    low = np.where(points[:, 0] < 0.8, 0.0, -0.01)
+    high = np.where(points[:, 0] < 0.8, 0.0, 0.004)
+    found = carry(forward_on(points), *body, allowed_low_mm=low, allowed_high_mm=high)
+    assert (found.length_mm[points[:, 0] < 0.8] == 0.0).all()
+    assert found.length_mm.min() >= -0.01
+    assert found.length_mm.max() <= 0.004
+    assert np.abs(found.length_mm).max() > 0.005
+    assert np.abs(carry(forward_on(points), *body, cap_mm=0.012).length_mm).max() <= 0.012
+
+
+def test_no_relief_is_carried_where_none_may_be(body, carried):
+    points = body[0]
+    found = carry(forward_on(points), *body, even=points[:, 0] > 1.0)
+    window = window_on(*body, 0.6)
+    # away from the border, where relief of the other side shows in the average
+    place = inner(points) & (points[:, 0] > 1.35)
+
+    def rough(d):
+        return np.std((d - averaged(window, d))[place])
+
+    assert rough(found.length_mm) < 0.06 * rough(carried.length_mm)
+    assert found.length_mm[place].mean() < -0.01  # growth is still taken off
+
+
+def test_a_null_process_carries_nothing(body):
+    found = carry(lambda d: np.tile(d, (3, 1)), *body)
+    assert np.abs(found.length_mm).max() <= 1e-9
+    assert found.undone_share == 0.0
+
+
+def test_a_process_that_runs_away_ends_with_nothing_carried(body):
+    # every movement makes every place worse
+    found = carry(lambda d: 0.01 + np.tile(np.abs(d), (3, 1)), *body)
+    assert (found.length_mm == 0.0).all()
+    assert found.best_step == 0
+
+
+def test_what_only_some_scenarios_want_is_drawn_back_there_alone(body):
+    points = body[0]
+    place = points[:, 0] > 1.6
+    plain = forward_on(points)
+
+    def forward(d):
+        found = plain(d)
+        # there the mildest scenario has next to nothing to mend: any carry ends worse
+        found[0, place] -= found[0, place] - 0.0005 - d[place]
+        return found
+
+    found = carry(forward, *body)
+    free = carry(forward, *body, rounds=0)
+    assert free.worse_count > 1000
+    assert free.worst_mm > 0.001
+    assert found.worse_count == 0
+    # six rounds widen by 1 + ... + 6 rings at most, and smooth over as many
+    far = points[:, 0] < 1.6 - 2 * 21 * EDGE
+    assert (found.kept[far] == 1.0).all()
+    assert 0.3 < found.undone_share < 0.8
+    assert np.abs(found.length_mm[points[:, 0] > 1.7]).max() < 0.0015
+
+
+def test_fine_waves_are_not_dug_under_paint_that_fills_them():
+    points, triangles, _ = sheet(sine(0.12, 0.03))
+    forward = forward_on(points, ball=(0.12, 0.2, 0.3), growth=(0.0, 0.0, 0.0))
+    found = carry(forward, points, triangles, upright(points))
+    assert np.percentile(np.abs(found.length_mm), 95) < 0.06
+    assert found.worse_count == 0
+
+
+def test_what_excludes_zero_or_is_not_finite_is_refused(body):
+    with pytest.raises(InputError, match="exclude 0"):
+        carry(forward_on(body[0]), *body, allowed_low_mm=0.01)
+    with pytest.raises(InputError, match="three rows"):
+        carry(lambda d: np.full((3, len(d)), np.nan), *body)
+
+
+@given(seed=st.integers(0, 10**6))
+@settings(max_examples=15, deadline=None)
+def test_any_smooth_linear_process_leaves_bounds_whole(seed):
+    rng = np.random.default_rng(seed)
+    a, b = rng.uniform(0.2, 0.8, 2)
+    u, v = rng.uniform(0, 2 * np.pi, 2)
+    points, triangles, _ = sheet(
+        lambda x, y: 0.03 * np.sin(2 * np.pi * x / a + u) * np.cos(2 * np.pi * y / b + v), side=1.0
+    )
+    spread = np.sort(rng.uniform(0.005, 0.06, 3))
+    growth = np.sort(rng.uniform(0, 0.06, 3))
+    forward = forward_on(points, spread=spread, growth=growth, ball=(0, 0, 0))
+    found = carry(forward, points, triangles, upright(points))
+    worse = (np.abs(found.after_mm) - np.abs(found.before_mm)).max(axis=0)
+    assert np.abs(found.length_mm).max() <= 0.08
+    assert found.worse_count == (worse > 0.0005).sum()
+    assert rms(found.after_mm).sum() <= rms(found.before_mm).sum() * (1 + 1e-9)
