@@ -12,7 +12,7 @@ import numpy.typing as npt
 
 from firstcast.arrays import Points, Triangles
 from firstcast.errors import InputError
-from firstcast.forecast.retention import Window, averaged, retention, window_on, windows_on
+from firstcast.forecast.retention import ReliefWindow, Window, averaged, retention, window_on, windows_on
 from firstcast.forecast.rings import Rings, least_around, rings_of, smoothed
 
 Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
@@ -26,6 +26,9 @@ AMPLITUDE_SCALES_MM = (0.15, 0.3, 0.6)
 
 LEAST_GAIN = 0.2
 """What movement must gain of itself in the worst scenario, or its cap falls (decision 0008: 0.1 to 0.3)."""
+
+MOST_RINGS = 8
+"""Rings that a share of relief is spread over at most, however fine the mesh."""
 
 LIKELY = 1
 """Row of the scenario that is aimed at."""
@@ -95,7 +98,8 @@ class _Ground(NamedTuple):
     limits: Limits
     rings: Rings
     smooth: Window
-    windows: Sequence[Window]
+    windows: Sequence[ReliefWindow]
+    reach: int  # rings that the finest of these windows spans about a vertex
 
 
 def carry(
@@ -153,10 +157,16 @@ def carry(
         rings_of(triangles, n),
         window_on(points, triangles, normals, SMOOTH_MM),
         windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM),
+        _reach(points, triangles),
     )
     before = _run(ground, np.zeros(n))
     length, after, best = _stepped(ground, before, cap_mm, steps, gain)
     return _drawn_back(ground, before, length, after, best, _Bounds(most_ratio, worse_mm, rounds))
+
+
+def _reach(points: Points, triangles: Triangles) -> int:
+    edge = float(np.median(np.linalg.norm(points[triangles[:, 0]] - points[triangles[:, 1]], axis=1)))
+    return int(np.clip(np.ceil(AMPLITUDE_SCALES_MM[0] / 2.0 / edge), 1, MOST_RINGS))
 
 
 def _run(ground: _Ground, length: Lengths) -> Lengths:
@@ -247,7 +257,7 @@ def _drawn_back(
         # a little below the bound, more each round, for the last of it comes slowly where the share is smoothed
         aim = bounds.most_ratio - 0.005 * (1 + done)
         share = _relief_share(plain, broken.amplitude, bounds.most_ratio, aim)
-        relief_kept = relief_kept * _spread(ground.rings, share, 2)
+        relief_kept = relief_kept * _spread(ground.rings, share, ground.reach)
         length = _within(ground, kept * (even + relief_kept * (whole - even)), np.abs(whole).max())
         after = _run(ground, length)
         broken = _broken(ground, before, after, bounds)

@@ -36,6 +36,24 @@ class Window(NamedTuple):
     areas_mm2: npt.NDArray[np.float64]
 
 
+class ReliefWindow(NamedTuple):
+    """A window with the sculpture's relief in it: made once, read many times.
+
+    Attributes
+    ----------
+    window : Window
+    height_mm : (n,) float64
+        Relief of each vertex, see `relief_of`.
+    mean_mm, variance_mm2 : (n,) float64
+        Of the heights in the window about each vertex.
+    """
+
+    window: Window
+    height_mm: npt.NDArray[np.float64]
+    mean_mm: npt.NDArray[np.float64]
+    variance_mm2: npt.NDArray[np.float64]
+
+
 class Retention(NamedTuple):
     """Share of relief that is left, at every vertex and scale.
 
@@ -111,7 +129,7 @@ def window_on(
         )
     # a vertex without a triangle still needs a weight, or its clump has no middle
     areas = vertex_areas(points, triangles) + 1e-30
-    cell, reach = size_mm / CELLS_ACROSS, CELLS_ACROSS // 2 + 1
+    cell, reach = size_mm / CELLS_ACROSS, CELLS_ACROSS // 2
     low = points.min(axis=0)
     shape = ((points.max(axis=0) - low) / cell).astype(np.int64) + 1 + 2 * reach
     keys = np.empty(len(points), np.int64)
@@ -167,19 +185,25 @@ def windows_on(
     triangles: Triangles,
     normals: npt.NDArray[np.float64],
     scales_mm: Sequence[float] = SCALES_MM,
-) -> list[Window]:
-    """One window per scale, finest first: made once, read many times."""
-    return [window_on(points, triangles, normals, size) for size in sorted(scales_mm)]
+) -> list[ReliefWindow]:
+    """One window per scale, finest first, each with the relief in it."""
+    windows = []
+    for size in sorted(scales_mm):
+        window = window_on(points, triangles, normals, size)
+        height = relief_of(window)
+        mean, square = averaged(window, np.column_stack([height, height**2])).T
+        windows.append(ReliefWindow(window, height, mean, np.maximum(square - mean**2, 0.0)))
+    return windows
 
 
 def retention(
-    windows: Sequence[Window], residual_mm: npt.NDArray[np.float64], *, floor_mm: float = FLOOR_MM
+    windows: Sequence[ReliefWindow], residual_mm: npt.NDArray[np.float64], *, floor_mm: float = FLOOR_MM
 ) -> Retention:
     """Share of relief left, per scenario, scale and vertex.
 
     Parameters
     ----------
-    windows : sequence of Window
+    windows : sequence of ReliefWindow
         From `windows_on`, finest first.
     residual_mm : (s, n) float64
         How far each scenario ends outside the sculpture along the normals.
@@ -198,16 +222,13 @@ def retention(
     share = np.full((count, len(windows), n), np.nan)
     relief = np.empty((len(windows), n))
     finest = np.full((count, n), np.nan)
-    for scale, window in enumerate(windows):
-        height = relief_of(window)
+    for scale, (window, height, mean, variance) in enumerate(windows):
         change = (residual_mm.T - averaged(window, residual_mm.T)).T
-        moments = averaged(window, np.column_stack([height, height**2, change.T, (height * change).T]))
-        variance = np.maximum(moments[:, 1] - moments[:, 0] ** 2, 0.0)
+        moments = averaged(window, np.column_stack([change.T, (height * change).T])).T
         relief[scale] = np.sqrt(variance)
         read = relief[scale] >= floor_mm
-        for s in range(count):
-            along = moments[:, 2 + count + s] - moments[:, 0] * moments[:, 2 + s]
-            share[s, scale, read] = 1.0 + along[read] / variance[read]
+        along = moments[count:] - mean * moments[:count]
+        share[:, scale, read] = 1.0 + along[:, read] / variance[read]
     for scale in reversed(range(len(windows))):
         known = ~np.isnan(share[:, scale])
         finest[known] = share[:, scale][known]

@@ -95,27 +95,30 @@ def average(start, stop, clumps, points, normals, means, values, out):
     """
     near = np.empty((2 * clumps.reach + 1) ** 3 * FACES, np.int64)
     square = clumps.radius**2
+    sums = np.empty(values.shape[1])
     for c in range(start, stop):
         count = neighbours_of(c, clumps, near)
         for m in range(clumps.starts[c], clumps.starts[c + 1]):
             n = clumps.order[m]
             total = 0.0
-            out[n] = 0.0
+            sums[:] = 0.0
             for b in near[:count]:
                 dx = clumps.middles[b, 0] - points[n, 0]
                 dy = clumps.middles[b, 1] - points[n, 1]
                 dz = clumps.middles[b, 2] - points[n, 2]
                 share = 1.0 - (dx * dx + dy * dy + dz * dz) / square
+                if share <= 0.0:
+                    continue
                 along = (
                     clumps.facing[b, 0] * normals[n, 0]
                     + clumps.facing[b, 1] * normals[n, 1]
                     + clumps.facing[b, 2] * normals[n, 2]
                 )
-                if share <= 0.0 or along <= 0.0:
+                if along <= 0.0:
                     continue
                 weight = share * along * clumps.areas[b]
                 total += weight
-                for v in range(values.shape[1]):
-                    out[n, v] += weight * means[b, v]
-            for v in range(values.shape[1]):
-                out[n, v] = out[n, v] / total if total > 0.0 else values[n, v]
+                for v in range(len(sums)):
+                    sums[v] += weight * means[b, v]
+            for v in range(len(sums)):
+                out[n, v] = sums[v] / total if total > 0.0 else values[n, v]
