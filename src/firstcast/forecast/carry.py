@@ -258,7 +258,7 @@ def _drawn_back(
         aim = bounds.most_ratio - 0.005 * (1 + done)
         share = _relief_share(plain, broken.amplitude, bounds.most_ratio, aim)
         relief_kept = relief_kept * _spread(ground.rings, share, ground.reach)
-        length = _within(ground, kept * (even + relief_kept * (whole - even)), np.abs(whole).max())
+        length = _within(ground, kept * (even + relief_kept * (whole - even)), np.inf)
         after = _run(ground, length)
         broken = _broken(ground, before, after, bounds)
         done += 1
