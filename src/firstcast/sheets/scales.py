@@ -1,8 +1,9 @@
 """Colours for maps: perceptually even, readable without colour sight, with the unit on the legend.
 
 `EVEN` runs from light to dark in equal steps of lightness, so that its order survives grey printing and every kind
-of colour sight. `ABOUT` has a pale middle and two arms, blue and ochre, which differ for the colour-blind too.
-Both are laid out in OKLab (B. Ottosson 2020, "A perceptual color space for image processing"; matrices from memory,
+of colour sight. `LOSS` is the same turned about, for what is at risk where it is small: the darker, the more.
+`KEPT` is `LOSS` from nothing kept to all of it, and from there towards red lead, the accent, for more than all.
+`ABOUT` has a pale middle and two arms, blue and ochre, which differ for the colour-blind too. All are laid out in OKLab (B. Ottosson 2020, "A perceptual color space for image processing"; matrices from memory,
 checked by the round trip and by white having lightness 1).
 """
 
@@ -31,8 +32,24 @@ EVEN_STOPS = (
 )
 """(share, lightness, chroma, hue in degrees): straw, sage, blue-green, indigo."""
 
+MOST_KEPT = 1.2
+"""The share of relief that is shown as far too much; half way from 1 to here the colour is plainly not the scale's."""
+
+LOSS_STOPS = (*((1.0 - share, *colour) for share, *colour in EVEN_STOPS[:0:-1]), (1.0, 0.92, 0.07, 86.0))
+"""`EVEN` from dark to light; its light end is wheat, because what is whole must differ from the grey of what is not read."""
+KEPT_STOPS = (
+    *((share / MOST_KEPT, *colour) for share, *colour in LOSS_STOPS),
+    (1.1 / MOST_KEPT, 0.70, 0.15, 45.0),
+    (1.0, 0.5353, 0.167, 33.9),
+)
+"""Indigo where nothing is kept, wheat where all is, then by orange to red lead."""
+
 ABOUT_STOPS = ((0.0, 0.42, 0.115, 255.0), (0.5, 0.93, 0.012, 90.0), (1.0, 0.50, 0.098, 78.0))
 """Blue below, pale at the middle, ochre above."""
+
+STOPS = {"even": EVEN_STOPS, "loss": LOSS_STOPS, "kept": KEPT_STOPS, "about": ABOUT_STOPS}
+NOT_READ = (196, 188, 176)
+"""The figure's own grey: where nothing was read, nothing is claimed."""
 
 
 def oklab_from_srgb(colours: npt.ArrayLike) -> npt.NDArray[np.float64]:
@@ -51,8 +68,8 @@ def srgb_from_oklab(lab: npt.ArrayLike) -> npt.NDArray[np.float64]:
 
 @cache
 def scale_colours(name: str) -> npt.NDArray[np.float32]:
-    """(256, 3) float32 sRGB 0 to 255 of scale "even" or "about", from its low end to its high end."""
-    stops = {"even": EVEN_STOPS, "about": ABOUT_STOPS}[name]
+    """(256, 3) float32 sRGB 0 to 255 of a scale of `STOPS`, from its low end to its high end."""
+    stops = STOPS[name]
     at = np.array([stop[0] for stop in stops])
     lab = np.array(
         [
@@ -70,7 +87,11 @@ class SurfaceMap:
     """A value at each point of a mesh, to be shown in colour.
 
     values : (n,) in `unit`; NaN where there is none (shown in warm grey)
-    scale : "even" for amounts; "about" for what lies to both sides of the middle of `low` and `high`
+    scale : "even" for amounts; "loss" for what is at risk where it is small; "kept" for shares from 0 to `MOST_KEPT`;
+        "about" for what lies to both sides of the middle of `low` and `high`
+    ticks : values named on the legend; none gives five in equal steps
+    low_says, high_says : what the ends mean, in plain words
+    limit : a value that the legend marks in the accent, with `limit_says`
     """
 
     name: str
@@ -79,6 +100,11 @@ class SurfaceMap:
     low: float
     high: float
     scale: str = "even"
+    ticks: tuple[float, ...] = ()
+    low_says: str = ""
+    high_says: str = ""
+    limit: float | None = None
+    limit_says: str = ""
 
     def colours(self) -> npt.NDArray[np.float32]:
         """(n, 3) sRGB 0 to 255."""
@@ -92,14 +118,62 @@ class SurfaceMap:
         share = np.clip((values - self.low) / (self.high - self.low), 0.0, 1.0)
         index = np.rint(255.0 * np.nan_to_num(share)).astype(int)
         colours = scale_colours(self.scale)[index]
-        colours[np.isnan(values)] = (196, 188, 176)
+        colours[np.isnan(values)] = NOT_READ
         return np.ascontiguousarray(colours, dtype=np.float32)
+
+
+def retention_map(values: npt.NDArray) -> SurfaceMap:
+    """How much of its depth each place of the relief keeps: (n,) shares, 1 is all of it, above 1 is overshoot."""
+    return SurfaceMap(
+        "relief kept",
+        values,
+        "share of its depth",
+        0.0,
+        MOST_KEPT,
+        "kept",
+        ticks=(0.0, 0.25, 0.5, 0.75, 1.0, MOST_KEPT),
+        low_says="gone",
+        high_says="deeper than sculpted",
+    )
+
+
+def wall_map(values_mm: npt.NDArray, *, most_mm: float, least_mm: float | None = None) -> SurfaceMap:
+    """Wall thickness (n,) mm up to `most_mm`; the least that the process wants is marked at `least_mm`."""
+    return _risk_map("wall", values_mm, most_mm, least_mm, "thin", "sound")
+
+
+def gap_map(values_mm: npt.NDArray, *, most_mm: float, least_mm: float | None = None) -> SurfaceMap:
+    """Width of gaps (n,) mm up to `most_mm`; the least that the process keeps open is marked at `least_mm`."""
+    return _risk_map("gap", values_mm, most_mm, least_mm, "closes", "open")
+
+
+def _risk_map(
+    name: str, values_mm, most_mm: float, least_mm: float | None, low_says: str, high_says: str
+) -> SurfaceMap:
+    limit_says = "" if least_mm is None else f"least {least_mm:.3g}"
+    return SurfaceMap(
+        name, values_mm, "mm", 0.0, most_mm, "loss", (), low_says, high_says, least_mm, limit_says
+    )
+
+
+def growth_map(values_mm: npt.NDArray, *, reach_mm: float) -> SurfaceMap:
+    """How far the surface lies outside (+) or inside (-) the sculpture's, (n,) mm, up to `reach_mm` each way."""
+    return SurfaceMap(
+        "off the sculpture",
+        values_mm,
+        "mm",
+        -reach_mm,
+        reach_mm,
+        "about",
+        low_says="too little",
+        high_says="too much",
+    )
 
 
 def draw_legend(page: Page, surface_map: SurfaceMap, place: Place, width_px: float) -> Box:
     """The scale as a strip of colours with ticks and the unit; its upper left at `place`."""
     left, top = place
-    tall, count = 20.0, 64
+    tall, count = 20.0, 128
     box = page.text((left, top), f"{surface_map.name}, {surface_map.unit}", size_px=22, anchor="la")
     top = box.bottom + 10
     colours = scale_colours(surface_map.scale)
@@ -107,12 +181,11 @@ def draw_legend(page: Page, surface_map: SurfaceMap, place: Place, width_px: flo
         red, green, blue = (round(float(c)) for c in colours[round(index * 255 / (count - 1))])
         start = left + index * width_px / count
         page.box(Box(start, top, start + width_px / count + 0.5, top + tall), colour=(red, green, blue))
-    ticks = 5
-    for tick in range(ticks):
-        share = tick / (ticks - 1)
-        x = left + share * width_px
-        value = surface_map.low + share * (surface_map.high - surface_map.low)
+    span = surface_map.high - surface_map.low
+    ticks = surface_map.ticks or tuple(surface_map.low + quarter * span / 4 for quarter in range(5))
+    for value in ticks:
+        x = left + (value - surface_map.low) / span * width_px
         page.line([(x, top + tall), (x, top + tall + 7)], width_px=1.4, colour=INK)
-        anchor = "la" if tick == 0 else ("ra" if tick == ticks - 1 else "ma")
+        anchor = "la" if value == ticks[0] else ("ra" if value == ticks[-1] else "ma")
         page.text((x, top + tall + 12), f"{value:.3g}", size_px=20, colour=FAINT_INK, anchor=anchor)
     return Box(left, place[1], left + width_px, top + tall + 30)
