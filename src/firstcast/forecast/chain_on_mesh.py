@@ -1,0 +1,103 @@
+"""The whole chain as a map of a mesh's vertices: print, primer, moulds and casts, paint.
+
+Every step moves vertices and keeps triangles, so a scenario's forecast is one length per vertex: how far the painted
+cast lies outside of the sculpture, along the sculpture's normal. The even part of every film is left out, for it
+is on the sculpture's painted ideal as well.
+"""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import Points, Triangles
+from firstcast.fields.blocks import run_blocks
+from firstcast.forecast.ball import Rolled, closed_by_ball, opened_by_ball
+from firstcast.forecast.printed import print_moves, shares_for
+from firstcast.kernels.ball_surface import add_normals, make_unit
+from firstcast.process.chain import ChainScenario
+
+LEAST_RADIUS_EDGES = 0.3
+"""Balls below this share of a mesh's middle edge round nothing that the mesh shows; they are left out."""
+
+REACH_RADII = 1.0
+"""Where a ball must go farther than so many radii to come free, the place lies under a bridge of film."""
+
+MOST_MM = 0.3
+"""Beyond this a vertex under a bridge stays where it is: what covers it is no film."""
+
+VERTEX_BLOCK = 1 << 14
+
+Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
+"""From lengths carried along the normals, (n,) mm, to how far each scenario ends outside the sculpture, (s, n) mm."""
+
+
+def forward_of(
+    points: Points, triangles: Triangles, normals: npt.NDArray[np.float64], chains: Sequence[ChainScenario]
+) -> Forward:
+    """The forward model of one body.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        The sculpture at master size, mm, in the printer's axes, z away from the build platform; closed, outward,
+        edges about a pixel long or shorter where it bends.
+    triangles : (m, 3) int32
+    normals : (n, 3) float64
+        Outward unit vectors along which lengths are carried and read.
+    chains : sequence of ChainScenario
+        Scenarios of one printer: they share pixel and layer.
+    """
+    points = np.asarray(points, np.float64)
+    edge = float(np.median(np.linalg.norm(points[triangles[:, 0]] - points[triangles[:, 1]], axis=1)))
+
+    def forward(carried: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        master = points + carried[:, None] * normals
+        shares = shares_for(master, triangles, chains[0]) if any(c.prints for c in chains) else None
+        found = np.empty((len(chains), len(points)))
+        for row, chain in enumerate(chains):
+            end = master
+            if shares is not None and chain.prints:
+                end = master + print_moves(master, normals, shares, chain)[:, None] * normals
+            for step, radius in ball_steps(chain):
+                if radius >= LEAST_RADIUS_EDGES * edge:
+                    end = rolled(step, end, triangles, radius)
+            found[row] = np.einsum("ij,ij->i", end - points, normals)
+        return found
+
+    return forward
+
+
+def ball_steps(chain: ChainScenario) -> list[tuple[Callable[..., Rolled], float]]:
+    """What happens to the printed master, in order: closed or opened by a ball of so many millimetres."""
+    steps: list[tuple[Callable[..., Rolled], float]] = [(closed_by_ball, chain.primer.radius_mm)]
+    for generation in chain.generations:
+        steps += [(closed_by_ball, generation.mould_mm), (opened_by_ball, generation.cast_mm)]
+    return [*steps, (closed_by_ball, chain.paint_on_master.radius_mm)]
+
+
+def rolled(step: Callable[..., Rolled], points: Points, triangles: Triangles, radius_mm: float) -> Points:
+    """Vertices after a closing or an opening; those that no ball comes near go to the nearest that one did.
+
+    A gap that light or film has bridged has no surface of its own left: what lies under it ends at the bridge.
+    """
+    found = step(points, triangles, radius_mm, reach_mm=REACH_RADII * radius_mm)
+    if not found.covered.any():
+        return found.points
+    from scipy.spatial import KDTree  # slow to import
+
+    free, lost = np.flatnonzero(~found.covered), np.flatnonzero(found.covered)
+    far, nearest = KDTree(found.points[free]).query(points[lost], distance_upper_bound=MOST_MM, workers=-1)
+    near = np.isfinite(np.asarray(far))
+    end = found.points.copy()
+    end[lost] = points[lost]
+    end[lost[near]] = found.points[free[np.asarray(nearest)[near]]]
+    return end
+
+
+def normals_of(points: Points, triangles: Triangles) -> npt.NDArray[np.float64]:
+    """(n, 3) float64: outward unit vectors of a closed mesh's vertices."""
+    normals = np.zeros((len(points), 3))
+    add_normals(np.asarray(points, np.float64), triangles, normals)
+    run_blocks(make_unit, len(points), normals, block=VERTEX_BLOCK)
+    return normals

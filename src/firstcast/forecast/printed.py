@@ -1,0 +1,197 @@
+"""The printed master as a map of a mesh's vertices: each goes along its normal to where the dose is critical.
+
+Where the piece lies on pixels and layers isn't known, so the dose is averaged over it: D̄ is the light of all layers,
+each the body's share of a layer seen through the pixel's boxes and the spread. An average dose would shift faces that
+look up, which in truth end with their last layer, and slopes with them. So what counts as critical depends on how
+steep a face is: the level at which D̄ of a *plane* stands where the plane's dose, point by point, is critical
+(`critical_levels`). Planes come out exactly; what bends deviates from its plane as D̄ says.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import Points, Triangles
+from firstcast.fields.dose import Blur, Shares, edges_along, light_of_shares, shares_of
+from firstcast.process.chain import ChainScenario
+from firstcast.process.light import kept_per_layer
+from firstcast.process.spread import GaussianSpread, Spread
+from firstcast.process.spread_patterns import gaussians_like
+
+REACH_MM = 0.16
+"""How far from the surface light is followed: what grows or is lost by more counts as that much."""
+
+REACH_SIGMAS = 4.0
+MOST_CELLS = 24
+"""Light that goes farther than so many half pixels is counted as if it came from there."""
+
+TILTS = 129
+"""Entries of the table of critical levels, by the z of the normal from -1 to 1."""
+
+STEP_MM = 0.0005
+"""Step along a plane's normal in that table."""
+
+
+class Depth(NamedTuple):
+    """Light in depth: what passes a layer, a layer's own dose at its middle, how much more later layers count."""
+
+    kept: float
+    own: float
+    later: float
+
+
+def voxels_of(chain: ChainScenario) -> npt.NDArray[np.float64]:
+    """(3,) mm: half a pixel, half a pixel, half a layer."""
+    return 0.5 * np.array([*chain.pixel_mm, chain.layer_mm])
+
+
+def shares_for(points: Points, triangles: Triangles, chain: ChainScenario) -> Shares:
+    """What the layers of a chain's print hold of a body; the same for all scenarios of one printer."""
+    return shares_of(np.asarray(points, np.float64), triangles, voxels_of(chain), reach_mm=REACH_MM)
+
+
+def print_moves(
+    points: Points, normals: npt.NDArray[np.float64], shares: Shares, chain: ChainScenario
+) -> npt.NDArray[np.float64]:
+    """(n,) float64: how far each vertex of a body is printed outside of its place, mm along its normal.
+
+    Parameters
+    ----------
+    points : (n, 3) float64
+        The body's vertices, mm, in the printer's axes, z away from the build platform.
+    normals : (n, 3) float64
+        Outward unit vectors.
+    shares : Shares
+        Of the same body (`shares_for`).
+
+    Notes
+    -----
+    A gap that light closes ends at the middle of the gap, a wall that doesn't stand at the middle of the wall.
+    What moves farther than `REACH_MM` ends there.
+    """
+    depth = depth_of(chain)
+    light, deep = light_of_shares(shares, blurs_of(chain), kept=depth.kept, later=depth.later)
+    levels = critical_levels(chain) / depth.own
+    return edges_along(points, normals, shares, light, deep, levels, reach_mm=REACH_MM)
+
+
+def depth_of(chain: ChainScenario) -> Depth:
+    """A chain's light in depth; the later layers' mean over their thickness is exact by sinh."""
+    if chain.depth_mm == 0:
+        return Depth(0.0, chain.overdose, 0.0)
+    half = chain.layer_mm / (2 * chain.depth_mm)
+    kept = kept_per_layer(chain.layer_mm, chain.depth_mm)
+    return Depth(kept, float(chain.overdose * np.exp(-half)), float(np.sinh(half) / half))
+
+
+def blurs_of(chain: ChainScenario) -> list[Blur]:
+    """The pixel's boxes and the spread as weights on half pixels.
+
+    A box of a pixel is that of half a pixel, which shares hold already, at two places: so of a grey edge's two boxes
+    one is left, and of a hard edge's one none.
+    """
+    return [
+        Blur(
+            (weight * _weights(part, chain.pixel_mm[0], chain.boxes)).astype(np.float32),
+            _weights(part, chain.pixel_mm[1], chain.boxes).astype(np.float32),
+        )
+        for weight, part in _gaussians(chain.spread)
+    ]
+
+
+def _gaussians(spread: Spread) -> list[tuple[float, GaussianSpread]]:
+    """The spread as Gaussians with their shares: only they come apart into rows and columns."""
+    if isinstance(spread, GaussianSpread):
+        return [(1.0, spread)]
+    fitted = gaussians_like(spread)
+    return [
+        (float(w), GaussianSpread(float(s))) for w, s in zip(fitted.weights, fitted.sigma_mm, strict=True)
+    ]
+
+
+def _weights(spread: GaussianSpread, pixel_mm: float, boxes: int) -> npt.NDArray[np.float64]:
+    """Weights at half pixels: the mean of the remaining boxes' response half a voxel to either side."""
+    half = pixel_mm / 2
+    reach = min(int(np.ceil((REACH_SIGMAS * spread.sigma_mm + boxes * half) / half)), MOST_CELLS)
+    x = half * np.arange(-reach, reach + 1)
+    found = np.zeros(len(x))
+    for shift in (-half / 2, half / 2):
+        found += 0.5 * _response(spread, x + shift, pixel_mm, boxes - 1)
+    return found / found.sum()
+
+
+def _response(spread: GaussianSpread, x, pixel_mm: float, boxes: int) -> npt.NDArray[np.float64]:
+    """Density of a point's light behind none or one box of a pixel, averaged over a voxel where it is no density."""
+    if boxes == 0 and spread.sigma_mm < pixel_mm / 8:
+        width = pixel_mm / 2
+    elif boxes == 0:
+        return np.exp(-0.5 * (x / spread.sigma_mm) ** 2)
+    else:
+        width = pixel_mm
+    return spread.edge_response(x + width / 2) - spread.edge_response(x - width / 2)
+
+
+def critical_levels(chain: ChainScenario, count: int = TILTS) -> npt.NDArray[np.float64]:
+    """(count,) float64: averaged dose, over critical, where planes end whose normals' z runs from -1 to 1."""
+    return np.array([_critical_level(chain, float(c)) for c in np.linspace(-1.0, 1.0, count)])
+
+
+def _critical_level(chain: ChainScenario, upward: float) -> float:
+    """The averaged dose of a plane at the place where its dose is critical."""
+    depth = depth_of(chain)
+    # so far that the later layers' light has died off, and boxes and spread have
+    far = 2 * REACH_MM + chain.layer_mm
+    s = np.arange(-far, far + STEP_MM / 2, STEP_MM)
+    sideways = np.sqrt(max(1.0 - upward * upward, 0.0))
+    spread = [(w, sideways * part.sigma_mm) for w, part in _gaussians(chain.spread)]
+    boxes = [sideways * max(chain.pixel_mm)] * chain.boxes
+    true = _plane_dose(s, depth, chain.layer_mm * upward, spread, boxes)
+    averaged = _plane_dose(s, depth, chain.layer_mm * upward, spread, [*boxes, chain.layer_mm * abs(upward)])
+    solid = np.flatnonzero(true >= 1.0)
+    if not len(solid):
+        return float(averaged.max()) * 2.0 + 1.0
+    last = int(solid[-1])
+    if last + 1 >= len(s):
+        return float(averaged[-1])
+    step = true[last] - true[last + 1]
+    share = (true[last] - 1.0) / step if step > 0 else 0.0
+    # where the dose falls in one step the body ends there, in the step's middle
+    share = 0.5 if step > 0.2 * max(true.max(), 1.0) else share
+    return float(averaged[last] + share * (averaged[last + 1] - averaged[last]))
+
+
+def _plane_dose(s, depth: Depth, rise_mm: float, spread, boxes: list[float]) -> npt.NDArray[np.float64]:
+    """Dose over critical at distances s outside of a plane; a layer up is `rise_mm` farther out."""
+    own = np.zeros(len(s))
+    for weight, sigma in spread:
+        own += weight * _plane_share(s, sigma, boxes)
+    total, left = own.copy(), depth.later
+    for layer in range(1, 400):
+        left *= depth.kept
+        if left < 1e-6:
+            break
+        total += left * np.interp(s + layer * rise_mm, s, own, left=1.0, right=0.0)
+    return depth.own * total
+
+
+def _plane_share(s, sigma: float, boxes: list[float]) -> npt.NDArray[np.float64]:
+    """Share of light at distances s outside of a lit half-space's edge that is smeared by boxes and a Gaussian."""
+    response = GaussianSpread(sigma).edge_response(-s) if sigma > STEP_MM else np.where(s < 0, 1.0, 0.0)
+    if sigma <= STEP_MM:
+        response[np.abs(s) < STEP_MM / 2] = 0.5
+    for width in boxes:
+        if width > STEP_MM:
+            response = _boxed(s, response, width)
+    return response
+
+
+def _boxed(s, values, width: float) -> npt.NDArray[np.float64]:
+    """Running mean over a width, by the running integral."""
+    whole = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(s))])
+
+    def upto(x):
+        inner = np.interp(x, s, whole)
+        return inner + np.minimum(x - s[0], 0.0) * values[0] + np.maximum(x - s[-1], 0.0) * values[-1]
+
+    return (upto(s + width / 2) - upto(s - width / 2)) / width
