@@ -88,28 +88,10 @@ def write_coloured_ply(path: FilePath, mesh: Mesh, reading: _Reading, *, unit_mm
     rows[name] = values
     faces = np.zeros(len(triangles), PLY_FACE)
     faces["count"], faces["points"] = 3, triangles
-    comments = (
-        f"firstcast {__version__}",
-        f"lengths in units of {unit_mm:g} mm",
-        f"value {name}: {_ascii(reading.name)}",
-        f"unit {_ascii(reading.unit)}",
-        f"colours from {reading.low:g} to {reading.high:g}; grey and nan: not read",
-    )
-    header = [
-        "ply",
-        "format binary_little_endian 1.0",
-        *(f"comment {comment}" for comment in comments),
-        f"element vertex {len(rows)}",
-        *(f"property float {axis}" for axis in "xyz"),
-        *(f"property uchar {colour}" for colour in ("red", "green", "blue")),
-        f"property float {name}",
-        f"element face {len(faces)}",
-        "property list uchar int vertex_indices",
-        "end_header\n",
-    ]
+    header = _ply_header(name, reading, unit_mm, len(rows), len(faces))
 
     def fill(stream: BinaryIO) -> None:
-        stream.write("\n".join(header).encode("ascii"))
+        stream.write(header)
         stream.write(rows.data)
         stream.write(faces.data)
 
@@ -150,13 +132,9 @@ def write_coloured_glb(
         _linear_shorts(colours),
         triangles.astype("<u4"),
     )
-    says = {
-        "value": reading.name,
-        "unit": reading.unit,
-        "scale": [float(reading.low), float(reading.high)],
-        "not read": f"{int(np.isnan(values).sum())} of {len(values)} points, in grey",
-    }
-    text = json.dumps(_document(arrays, reading.name, says), allow_nan=False).encode("ascii")
+    text = json.dumps(_document(arrays, reading.name, _extras(reading, values)), allow_nan=False).encode(
+        "ascii"
+    )
     text += b" " * (-len(text) % 4)
     chunk = sum(array.nbytes for array in arrays)
     total = 12 + 8 + len(text) + 8 + chunk
@@ -179,6 +157,30 @@ def property_name(name: str) -> str:
     """A reading's name as a PLY property: lower case, no spaces; `value` where nothing is left or it is taken."""
     word = re.sub(r"[^a-z0-9]+", "_", _ascii(name).lower()).strip("_")
     return word if word and word not in PLY_TAKEN else "value"
+
+
+def _ply_header(name: str, reading: _Reading, unit_mm: float, point_count: int, face_count: int) -> bytes:
+    """The header: what the file holds and where grey stands, then its tables."""
+    comments = (
+        f"firstcast {__version__}",
+        f"lengths in units of {unit_mm:g} mm",
+        f"value {name}: {_ascii(reading.name)}",
+        f"unit {_ascii(reading.unit)}",
+        f"colours from {reading.low:g} to {reading.high:g}; grey and nan: not read",
+    )
+    lines = (
+        "ply",
+        "format binary_little_endian 1.0",
+        *(f"comment {comment}" for comment in comments),
+        f"element vertex {point_count}",
+        *(f"property float {axis}" for axis in "xyz"),
+        *(f"property uchar {colour}" for colour in ("red", "green", "blue")),
+        f"property float {name}",
+        f"element face {face_count}",
+        "property list uchar int vertex_indices",
+        "end_header\n",
+    )
+    return "\n".join(lines).encode("ascii")
 
 
 def _checked(mesh: Mesh, reading: _Reading, where: str):
@@ -238,6 +240,16 @@ def _linear_shorts(colours: npt.NDArray) -> npt.NDArray[np.uint16]:
     out = np.full((len(colours), 4), 65535, "<u2")
     out[:, :3] = np.rint(65535.0 * linear)
     return out
+
+
+def _extras(reading: _Reading, values: npt.NDArray[np.float32]) -> dict[str, Any]:
+    """What the mesh says of its reading."""
+    return {
+        "value": reading.name,
+        "unit": reading.unit,
+        "scale": [float(reading.low), float(reading.high)],
+        "not read": f"{int(np.isnan(values).sum())} of {len(values)} points, in grey",
+    }
 
 
 def _document(arrays, name: str, says: dict[str, Any]) -> dict[str, Any]:
