@@ -6,6 +6,7 @@ FOLDER/measured.csv            the table to fill in; a table that is there is ne
 process.toml                   beside the filled table: what the fit told
 """
 
+import io
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from firstcast.gauge_design import GaugeDesign
 from firstcast.geometry.plaque import Plaque, plaque
 from firstcast.io.measured import read_measured, write_template
 from firstcast.io.process_file import write_process_file
-from firstcast.io.write import write_3mf, write_stl
+from firstcast.io.write import write_3mf, write_stl, write_whole
 from firstcast.process.fit import fit_process
 from firstcast.process.fitted import Fitted
 from firstcast.process.gauge import Gauge
@@ -42,8 +43,6 @@ def make_gauge(folder: Path, *, printer: str, resin: str, layer_mm: float | None
     FileError
         A file can't be written, or a table of measurements is there already.
     """
-    from firstcast.sheets.gauge_sheet import write_sheet
-
     design = _design(printer, resin, layer_mm)
     table = folder / TABLE
     if table.exists():
@@ -60,6 +59,47 @@ def make_gauge(folder: Path, *, printer: str, resin: str, layer_mm: float | None
     sheets = write_sheet(folder / "gauge-sheet", made)
     write_template(table, made.design)
     return GaugeMade(made, (stl, package, *sheets, table))
+
+
+def write_sheet(stem: Path, made: Plaque) -> tuple[Path, ...]:
+    """The sheet as one PDF and as a PNG per page: STEM.pdf, STEM-1.png, STEM-2.png, each whole or not at all.
+
+    Raises
+    ------
+    FileError
+        A file can't be written.
+    """
+    from PIL import Image  # slow to import: fitting draws nothing
+
+    from firstcast.sheets.gauge_sheet import draw_sheet
+    from firstcast.sheets.plate import DPI
+
+    first, second = (page.image for page in draw_sheet(made))
+    few = [
+        image.quantize(colors=256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
+        for image in (first, second)
+    ]
+    files = []
+    for number, image in enumerate(few, start=1):
+        path = stem.with_name(f"{stem.name}-{number}.png")
+        _write(path, lambda stream, image=image: image.save(stream, format="PNG", dpi=(DPI, DPI)))
+        files.append(path)
+    pdf = stem.with_name(f"{stem.name}.pdf")
+    # Without dates, so that the same gauge gives the same bytes.
+    dates = {"creationDate": None, "modDate": None}
+    _write(
+        pdf,
+        lambda stream: first.save(
+            stream, format="PDF", save_all=True, append_images=[second], resolution=DPI, quality=92, **dates
+        ),
+    )
+    return (pdf, *files)
+
+
+def _write(path: Path, save) -> None:
+    filled = io.BytesIO()
+    save(filled)
+    write_whole(path, lambda stream: stream.write(filled.getvalue()))
 
 
 def _design(printer: str, resin: str, layer_mm: float | None) -> GaugeDesign:

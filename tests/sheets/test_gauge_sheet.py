@@ -6,10 +6,11 @@ import pytest
 from PIL import Image
 
 from firstcast.gauge_design import GaugeDesign
+from firstcast.gauging import write_sheet
 from firstcast.geometry.plaque import plaque
 from firstcast.process.kinds import cautions
 from firstcast.sheets._gauge_texts import PRINT_IT, place_texts
-from firstcast.sheets.gauge_sheet import draw_sheet, write_sheet
+from firstcast.sheets.gauge_sheet import draw_sheet
 from firstcast.sheets.plate import DPI, PAGE_PX
 
 DESIGNS = {

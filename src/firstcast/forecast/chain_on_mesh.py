@@ -13,6 +13,7 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
 from firstcast.forecast.ball import Rolled, closed_by_ball, opened_by_ball
+from firstcast.forecast.carry import Forward
 from firstcast.forecast.printed import print_moves, shares_for
 from firstcast.kernels.ball_surface import add_normals, make_unit
 from firstcast.process.chain import ChainScenario
@@ -27,9 +28,6 @@ MOST_MM = 0.3
 """Beyond this a vertex under a bridge stays where it is: what covers it is no film."""
 
 VERTEX_BLOCK = 1 << 14
-
-Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
-"""From lengths carried along the normals, (n,) mm, to how far each scenario ends outside the sculpture, (s, n) mm."""
 
 
 def forward_of(

@@ -1,13 +1,9 @@
 """The gauge's sheet, two pages of A4: the plaque drawn with numbered places, and what to measure at each."""
 
-import io
-from pathlib import Path
-
 from PIL import Image
 
 from firstcast import gauge_design as numbers
 from firstcast.geometry.plaque import Plaque
-from firstcast.io.write import write_whole
 from firstcast.process.kinds import cautions
 from firstcast.sheets import dimensions
 from firstcast.sheets._gauge_details import TALL_PX, draw_details
@@ -32,42 +28,6 @@ def draw_sheet(made: Plaque) -> tuple[Page, Page]:
     lit = light_mesh(made.mesh.points, made.mesh.triangles)
     places = place_texts(made.design)
     return _drawing(made, lit, places), _list(made, places)
-
-
-def write_sheet(stem: Path, made: Plaque) -> tuple[Path, ...]:
-    """The sheet as one PDF and as a PNG per page: STEM.pdf, STEM-1.png, STEM-2.png, each whole or not at all.
-
-    Raises
-    ------
-    FileError
-        A file can't be written.
-    """
-    first, second = (page.image for page in draw_sheet(made))
-    few = [
-        image.quantize(colors=256, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE)
-        for image in (first, second)
-    ]
-    files = []
-    for number, image in enumerate(few, start=1):
-        path = stem.with_name(f"{stem.name}-{number}.png")
-        _write(path, lambda stream, image=image: image.save(stream, format="PNG", dpi=(DPI, DPI)))
-        files.append(path)
-    pdf = stem.with_name(f"{stem.name}.pdf")
-    # Without dates, so that the same gauge gives the same bytes.
-    dates = {"creationDate": None, "modDate": None}
-    _write(
-        pdf,
-        lambda stream: first.save(
-            stream, format="PDF", save_all=True, append_images=[second], resolution=DPI, quality=92, **dates
-        ),
-    )
-    return (pdf, *files)
-
-
-def _write(path: Path, save) -> None:
-    filled = io.BytesIO()
-    save(filled)
-    write_whole(path, lambda stream: stream.write(filled.getvalue()))
 
 
 def _heading(page: Page, made: Plaque, said: str) -> None:
