@@ -18,7 +18,7 @@ from firstcast.kernels.dose import add_later, blur_x, blur_y, find_edges
 from firstcast.kernels.shares import add_pieces, add_up, count_columns, fill_columns, mark_near
 
 MOST_BYTES = 6 << 30
-"""Most that the bricks of one body may take, four pools together."""
+"""Most that the bricks of one body may take, three pools together; light of several Gaussians takes a fourth."""
 
 COLUMN_BLOCK, BRICK_BLOCK, VERTEX_BLOCK = 64, 1024, 1 << 13
 
@@ -93,7 +93,7 @@ def shares_of(points: Points, triangles: Triangles, voxel_mm: npt.ArrayLike, *, 
 
 
 def _check_bytes(rows: int, voxel) -> None:
-    wanted = 4 * 4 * rows * SIDE**3
+    wanted = 3 * 4 * rows * SIDE**3
     if wanted > MOST_BYTES:
         raise SizeError(
             f"the light near the surface would take {wanted / 2**30:.1f} GB at voxels of {voxel[0] * 1000:.0f} µm",
@@ -118,32 +118,15 @@ def light_of_shares(
     deep = 1.0 + later * kept / (1.0 - kept)
     own = np.empty_like(shares.pool)
     run_blocks(add_later, columns, shares.index, shares.pool, kept, later, own, block=COLUMN_BLOCK)
-    light, scratch = np.zeros_like(own), np.empty_like(own)
-    count = len(shares.places)
+    scratch = np.empty_like(own)
+    light = own if len(blurs) == 1 else np.zeros_like(own)
     for blur in blurs:
-        run_blocks(
-            blur_x,
-            count,
-            shares.places,
-            shares.index,
-            own,
-            blur.along_x,
-            np.float32(deep),
-            scratch,
-            block=BRICK_BLOCK,
-        )
-        inside = np.float32(deep * float(blur.along_x.sum()))
-        run_blocks(
-            blur_y,
-            count,
-            shares.places,
-            shares.index,
-            scratch,
-            blur.along_y,
-            inside,
-            light,
-            block=BRICK_BLOCK,
-        )
+        deep_there = np.float32(deep), np.float32(deep * float(blur.along_x.sum()))
+        bricks = len(shares.places), shares.places, shares.index
+        run_blocks(blur_x, *bricks, own, blur.along_x, deep_there[0], scratch, block=BRICK_BLOCK)
+        if light is own:
+            light[:] = 0.0
+        run_blocks(blur_y, *bricks, scratch, blur.along_y, deep_there[1], light, block=BRICK_BLOCK)
     return light, deep
 
 
