@@ -50,8 +50,10 @@ class Blur(NamedTuple):
     along_y: npt.NDArray[np.float32]
 
 
-def shares_of(points: Points, triangles: Triangles, voxel_mm: npt.ArrayLike, *, reach_mm: float) -> Shares:
-    """The share of each voxel within `reach_mm` of a closed mesh's surface that the mesh fills.
+def shares_of(
+    points: Points, triangles: Triangles, voxel_mm: npt.ArrayLike, *, reach_mm: npt.ArrayLike
+) -> Shares:
+    """The share of each voxel within `reach_mm`, a length or one per axis, of a closed mesh's surface that the mesh fills.
 
     Parameters
     ----------
@@ -68,14 +70,15 @@ def shares_of(points: Points, triangles: Triangles, voxel_mm: npt.ArrayLike, *, 
         The bricks would take more than 6 GB.
     """
     voxel = np.asarray(voxel_mm, np.float64)
-    room = (np.ceil(reach_mm / voxel) + 2 * SIDE) * voxel
+    reach = np.ceil(np.broadcast_to(np.asarray(reach_mm, np.float64), 3) / voxel)
+    room = (reach + 2 * SIDE) * voxel
     origin = points.min(axis=0) - room
     bricks = np.ceil((np.ptp(points, axis=0) + 2 * room) / voxel / SIDE).astype(np.int64)
     at = (points - origin) / voxel
     mask = np.zeros(bricks, np.uint8)
     # a triangle's middle may lie farther out than its corners by an edge
     edge = max(float(np.abs(at[triangles[:, n]] - at[triangles[:, n - 1]]).max()) for n in range(3))
-    mark_near(at, np.ceil(reach_mm / voxel) + 1 + 0.5 * edge, mask)
+    mark_near(at, reach + 1 + 0.5 * edge, mask)
     places = np.argwhere(mask).astype(np.int32)
     _check_bytes(len(places), voxel)
     index = np.full(bricks, OUTSIDE, np.int32)

@@ -22,6 +22,9 @@ from firstcast.process.spread_patterns import gaussians_like
 REACH_MM = 0.16
 """How far from the surface light is followed: what grows or is lost by more counts as that much."""
 
+SIDE_REACH_MM = 0.1
+"""How far to the sides: walls grow less than undersides, and light is kept in whole bricks beyond it."""
+
 REACH_SIGMAS = 4.0
 MOST_CELLS = 24
 """Light that goes farther than so many half pixels is counted as if it came from there."""
@@ -48,7 +51,8 @@ def voxels_of(chain: ChainScenario) -> npt.NDArray[np.float64]:
 
 def shares_for(points: Points, triangles: Triangles, chain: ChainScenario) -> Shares:
     """What the layers of a chain's print hold of a body; the same for all scenarios of one printer."""
-    return shares_of(np.asarray(points, np.float64), triangles, voxels_of(chain), reach_mm=REACH_MM)
+    reach = SIDE_REACH_MM, SIDE_REACH_MM, REACH_MM
+    return shares_of(np.asarray(points, np.float64), triangles, voxels_of(chain), reach_mm=reach)
 
 
 def print_moves(
