@@ -5,7 +5,7 @@ cast lies outside of the sculpture, along the sculpture's normal. The even part 
 is on the sculpture's painted ideal as well.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +26,8 @@ REACH_RADII = 1.0
 
 MOST_MM = 0.3
 """Beyond this a vertex under a bridge stays where it is: what covers it is no film."""
+
+ROLLS: Mapping[str, Callable[..., Rolled]] = {"closed": closed_by_ball, "opened": opened_by_ball}
 
 VERTEX_BLOCK = 1 << 14
 
@@ -57,21 +59,13 @@ def forward_of(
             end = master
             if shares is not None and chain.prints:
                 end = master + print_moves(master, normals, shares, chain)[:, None] * normals
-            for step, radius in ball_steps(chain):
+            for step, radius in chain.balls:
                 if radius >= LEAST_RADIUS_EDGES * edge:
-                    end = rolled(step, end, triangles, radius)
+                    end = rolled(ROLLS[step], end, triangles, radius)
             found[row] = np.einsum("ij,ij->i", end - points, normals)
         return found
 
     return forward
-
-
-def ball_steps(chain: ChainScenario) -> list[tuple[Callable[..., Rolled], float]]:
-    """What happens to the printed master, in order: closed or opened by a ball of so many millimetres."""
-    steps: list[tuple[Callable[..., Rolled], float]] = [(closed_by_ball, chain.primer.radius_mm)]
-    for generation in chain.generations:
-        steps += [(closed_by_ball, generation.mould_mm), (opened_by_ball, generation.cast_mm)]
-    return [*steps, (closed_by_ball, chain.paint_on_master.radius_mm)]
 
 
 def rolled(step: Callable[..., Rolled], points: Points, triangles: Triangles, radius_mm: float) -> Points:

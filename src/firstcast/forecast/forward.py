@@ -4,7 +4,7 @@ At master size, in the printer's axes. The even part of every film is left out, 
 ideal as well: what counts is where a film levels.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,8 @@ from firstcast.fields.near import sample
 from firstcast.fields.union import Shells, lattice_around, occupy, read_columns
 from firstcast.forecast.light import light_of
 from firstcast.process.chain import ChainScenario
+
+STEPS: Mapping[str, Callable[[Drawn, float], Drawn]] = {"closed": closed_by_ball, "opened": opened_by_ball}
 
 ROOM_PITCHES = 4.0
 """Margin of the lattice beyond what light and films may add."""
@@ -41,24 +43,15 @@ def forecast(points: Points, triangles: Triangles, chain: ChainScenario) -> Draw
     SizeError
         More than 8192 pixels or layers along an axis.
     """
-    steps = film_steps(chain)
     pitch = np.array([*chain.pixel_mm, chain.layer_mm])
-    margin = max((radius for _, radius in steps), default=0.0) + ROOM_PITCHES * float(pitch.max())
+    margin = max(radius for _, radius in chain.balls) + ROOM_PITCHES * float(pitch.max())
     if chain.prints:
         drawn = cure(points, triangles, light_of(chain), margin_mm=margin)
     else:
         drawn = as_modelled(points, triangles, pitch, margin_mm=margin)
-    for step, radius in steps:
-        drawn = step(drawn, radius)
+    for step, radius in chain.balls:
+        drawn = STEPS[step](drawn, radius)
     return drawn
-
-
-def film_steps(chain: ChainScenario) -> list[tuple[Callable[[Drawn, float], Drawn], float]]:
-    """What happens to the printed master, in order: closed or opened by a ball of so many millimetres."""
-    steps = [(closed_by_ball, chain.primer.radius_mm)]
-    for generation in chain.generations:
-        steps += [(closed_by_ball, generation.mould_mm), (opened_by_ball, generation.cast_mm)]
-    return [*steps, (closed_by_ball, chain.paint_on_master.radius_mm)]
 
 
 def grown_mm(drawn: Drawn, places_mm: npt.ArrayLike, reach_mm: float) -> npt.NDArray[np.float64]:

@@ -7,17 +7,15 @@ steep a face is: the level at which D̄ of a *plane* stands where the plane's do
 (`critical_levels`). Planes come out exactly; what bends deviates from its plane as D̄ says.
 """
 
-from typing import NamedTuple
-
 import numpy as np
 import numpy.typing as npt
 
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.dose import Blur, Shares, edges_along, light_of_shares, shares_of
+from firstcast.forecast.light import REACH_SIGMAS, Depth, depth_of
 from firstcast.process.chain import ChainScenario
-from firstcast.process.light import kept_per_layer
-from firstcast.process.spread import GaussianSpread, Spread
-from firstcast.process.spread_patterns import gaussians_like
+from firstcast.process.spread import GaussianSpread
+from firstcast.process.spread_patterns import gaussian_parts
 
 REACH_MM = 0.16
 """How far from the surface light is followed: what grows or is lost by more counts as that much."""
@@ -25,7 +23,6 @@ REACH_MM = 0.16
 SIDE_REACH_MM = 0.1
 """How far to the sides: walls grow less than undersides, and light is kept in whole bricks beyond it."""
 
-REACH_SIGMAS = 4.0
 MOST_CELLS = 24
 """Light that goes farther than so many half pixels is counted as if it came from there."""
 
@@ -34,14 +31,6 @@ TILTS = 129
 
 STEP_MM = 0.0005
 """Step along a plane's normal in that table."""
-
-
-class Depth(NamedTuple):
-    """Light in depth: what passes a layer, a layer's own dose at its middle, how much more later layers count."""
-
-    kept: float
-    own: float
-    later: float
 
 
 def voxels_of(chain: ChainScenario) -> npt.NDArray[np.float64]:
@@ -80,15 +69,6 @@ def print_moves(
     return edges_along(points, normals, shares, light, deep, levels, reach_mm=REACH_MM)
 
 
-def depth_of(chain: ChainScenario) -> Depth:
-    """A chain's light in depth; the later layers' mean over their thickness is exact by sinh."""
-    if chain.depth_mm == 0:
-        return Depth(0.0, chain.overdose, 0.0)
-    half = chain.layer_mm / (2 * chain.depth_mm)
-    kept = kept_per_layer(chain.layer_mm, chain.depth_mm)
-    return Depth(kept, float(chain.overdose * np.exp(-half)), float(np.sinh(half) / half))
-
-
 def blurs_of(chain: ChainScenario) -> list[Blur]:
     """The pixel's boxes and the spread as weights on half pixels.
 
@@ -100,17 +80,7 @@ def blurs_of(chain: ChainScenario) -> list[Blur]:
             (weight * _weights(part, chain.pixel_mm[0], chain.boxes)).astype(np.float32),
             _weights(part, chain.pixel_mm[1], chain.boxes).astype(np.float32),
         )
-        for weight, part in _gaussians(chain.spread)
-    ]
-
-
-def _gaussians(spread: Spread) -> list[tuple[float, GaussianSpread]]:
-    """The spread as Gaussians with their shares: only they come apart into rows and columns."""
-    if isinstance(spread, GaussianSpread):
-        return [(1.0, spread)]
-    fitted = gaussians_like(spread)
-    return [
-        (float(w), GaussianSpread(float(s))) for w, s in zip(fitted.weights, fitted.sigma_mm, strict=True)
+        for weight, part in gaussian_parts(chain.spread)
     ]
 
 
@@ -148,7 +118,7 @@ def _critical_level(chain: ChainScenario, upward: float) -> float:
     far = 2 * REACH_MM + chain.layer_mm
     s = np.arange(-far, far + STEP_MM / 2, STEP_MM)
     sideways = np.sqrt(max(1.0 - upward * upward, 0.0))
-    spread = [(w, sideways * part.sigma_mm) for w, part in _gaussians(chain.spread)]
+    spread = [(w, sideways * part.sigma_mm) for w, part in gaussian_parts(chain.spread)]
     boxes = [sideways * max(chain.pixel_mm)] * chain.boxes
     true = _plane_dose(s, depth, chain.layer_mm * upward, spread, boxes)
     averaged = _plane_dose(s, depth, chain.layer_mm * upward, spread, [*boxes, chain.layer_mm * abs(upward)])

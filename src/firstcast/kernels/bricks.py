@@ -27,6 +27,15 @@ def row_at(index, i, j, k):
 
 
 @kernel
+def value_at(x, y, z, index, pool, inside):
+    """The pool's value at a lattice point; nothing, or `inside`, in absent bricks."""
+    row = row_at(index, x >> 3, y >> 3, z >> 3)
+    if row < 0:
+        return inside if row == INSIDE else 0.0
+    return np.float64(pool[row, x & 7, y & 7, z & 7])
+
+
+@kernel
 def lattice_point(place, i, j, k, at):
     """Write to `at` (3,) the lattice point of voxel (i, j, k) of the brick at `place`."""
     at[0], at[1], at[2] = place[0] * SIDE + i, place[1] * SIDE + j, place[2] * SIDE + k

@@ -6,7 +6,7 @@ middles of pixels and layers, columns along x, rows along y.
 
 import numpy as np
 
-from firstcast.kernels.bricks import INSIDE, SIDE, lattice_point, row_at
+from firstcast.kernels.bricks import SIDE, lattice_point, value_at
 from firstcast.kernels.compiling import kernel
 from firstcast.kernels.contour import write_point
 
@@ -148,23 +148,14 @@ def _across_edge(low, high, deep):
 
 
 @kernel
-def _dose_at(x, y, z, index, pool, deep):
-    """The dose at a lattice point, nothing or `deep` in absent bricks."""
-    row = row_at(index, x >> 3, y >> 3, z >> 3)
-    if row < 0:
-        return deep if row == INSIDE else 0.0
-    return np.float64(pool[row, x & 7, y & 7, z & 7])
-
-
-@kernel
 def _across_box(at, axis, low, high, index, pool, deep):
     """The same where a pixel's box is all that spreads: where the lit length of four pixels in a row ends.
 
     Exact for a flat wall at any angle whose ramp the four hold; else the dose is taken to run straight.
     """
     dx, dy = (1, 0) if axis == 0 else (0, 1)
-    first = _dose_at(at[0] - dx, at[1] - dy, at[2], index, pool, deep)
-    last = _dose_at(at[0] + 2 * dx, at[1] + 2 * dy, at[2], index, pool, deep)
+    first = value_at(at[0] - dx, at[1] - dy, at[2], index, pool, deep)
+    last = value_at(at[0] + 2 * dx, at[1] + 2 * dy, at[2], index, pool, deep)
     lit = (first + low + high + last) / deep
     straight = (1.0 - low) / (high - low)
     if min(first, last) > 0.001 * deep or max(first, last) < 0.999 * deep:
@@ -237,7 +228,7 @@ def place_vertices(
                         continue
                     lattice_point(places[b], i, j, k, at)
                     low = np.float64(pool[b, i, j, k])
-                    high = _dose_at(
+                    high = value_at(
                         at[0] + (axis == 0), at[1] + (axis == 1), at[2] + (axis == 2), index, pool, deep
                     )
                     if axis == 2:

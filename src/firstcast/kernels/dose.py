@@ -6,7 +6,7 @@ to its voxel's middle, along z to its top.
 
 import numpy as np
 
-from firstcast.kernels.bricks import INSIDE, SIDE, row_at
+from firstcast.kernels.bricks import INSIDE, SIDE, row_at, value_at
 from firstcast.kernels.compiling import kernel
 
 TURNS = 12
@@ -91,14 +91,6 @@ def _cubic(share, weights):
 
 
 @kernel
-def _value_at(x, y, z, index, pool, deep):
-    row = row_at(index, x >> 3, y >> 3, z >> 3)
-    if row < 0:
-        return deep if row == INSIDE else 0.0
-    return np.float64(pool[row, x & 7, y & 7, z & 7])
-
-
-@kernel
 def dose_at(x, y, z, index, pool, deep, weights):
     """The dose at a place in voxels, by the 64 values round it; weights (3, 4) is scratch."""
     x, y, z = x - 0.5, y - 0.5, z - 1.0
@@ -122,7 +114,7 @@ def dose_at(x, y, z, index, pool, deep, weights):
     for m in range(4):
         for n in range(4):
             for o in range(4):
-                value = _value_at(i + m - 1, j + n - 1, k + o - 1, index, pool, deep)
+                value = value_at(i + m - 1, j + n - 1, k + o - 1, index, pool, deep)
                 total += weights[0, m] * weights[1, n] * weights[2, o] * value
     return total
 

@@ -101,6 +101,14 @@ class ChainScenario:
         return edge_growth_mm(self.spread, self.threshold, pixel_mm=max(self.pixel_mm), boxes=self.boxes)
 
     @property
+    def balls(self) -> tuple[tuple[str, float], ...]:
+        """What happens to the printed master, in order: "closed" or "opened" by a ball of so many millimetres."""
+        steps = [("closed", self.primer.radius_mm)]
+        for generation in self.generations:
+            steps += [("closed", generation.mould_mm), ("opened", generation.cast_mm)]
+        return (*steps, ("closed", self.paint_on_master.radius_mm))
+
+    @property
     def paint_on_master(self) -> Film:
         """The paint's film in millimetres of the master."""
         size = self.mean_size_ratio

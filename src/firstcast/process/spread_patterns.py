@@ -141,6 +141,16 @@ def _cells(reach_mm: float, pitch_mm: float) -> int:
     return max(0, math.ceil(reach_mm / pitch_mm - 0.5))
 
 
+def gaussian_parts(spread: Spread) -> list[tuple[float, GaussianSpread]]:
+    """A spread as Gaussians with their shares: only they come apart into rows and columns."""
+    if isinstance(spread, GaussianSpread):
+        return [(1.0, spread)]
+    fitted = gaussians_like(spread)
+    return [
+        (float(w), GaussianSpread(float(s))) for w, s in zip(fitted.weights, fitted.sigma_mm, strict=True)
+    ]
+
+
 class GaussianSum(NamedTuple):
     """A Lorentzian spread as a sum of Gaussians, each of which comes apart into rows and columns.
 
