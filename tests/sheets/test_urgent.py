@@ -63,6 +63,7 @@ def test_ten_are_shown_and_the_rest_counted():
 def test_figures_are_said_with_their_unit():
     assert said_value(20662) == "20\u00a0662"
     assert said_value(0.42, "mm") == "0.42 mm"
+    assert said_value(3, "count") == "3"
     assert said_value(1.8, "ratio") == "1.8"
     assert said_value(0.00002, "mm") == "0.02 µm"
     assert said_value(0.5, "mm3") == "0.5 mm³"

@@ -105,7 +105,7 @@ def most_urgent(
 
 
 def said_value(value: float, unit: str = "") -> str:
-    """A figure as sheets say it: four digits that count, thousands spaced, the unit after it; tiny lengths in µm."""
+    """A figure as sheets say it: four digits, thousands spaced, the unit after it; tiny lengths in µm, counts bare."""
     if unit == "mm" and 0.0 < abs(value) < 1e-3:
         return f"{1e3 * value:.3g} µm"
     unit = unit.replace("mm2", "mm²").replace("mm3", "mm³").replace("degC", "°C")
@@ -115,7 +115,7 @@ def said_value(value: float, unit: str = "") -> str:
         text = f"{value:.0f}"
     else:
         text = f"{value:.4g}" if abs(value) >= 1e-3 else f"{value:.2e}"
-    return f"{text} {unit}" if unit and unit != "ratio" else text
+    return f"{text} {unit}" if unit not in ("", "ratio", "count") else text
 
 
 def folded_says(shown: Sequence[Note], folded: int) -> str:
