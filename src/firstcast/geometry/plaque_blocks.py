@@ -95,28 +95,27 @@ def _gutter(design: GaugeDesign, axis: int) -> int:
 
 def beside(blocks: Sequence[Block], design: GaugeDesign) -> Block:
     """Blocks from left to right."""
-    gutter = _gutter(design, 0)
-    wide = sum(block.wide for block in blocks) + gutter * (len(blocks) - 1)
-
-    def draw(builder: Builder, x: int, y: int) -> None:
-        for block in blocks:
-            block.draw(builder, x, y)
-            x += block.wide + gutter
-
-    return Block(wide, max(block.deep for block in blocks), draw)
+    return _in_a_row(blocks, design, 0)
 
 
 def stacked(blocks: Sequence[Block], design: GaugeDesign) -> Block:
     """Blocks from front to back."""
-    gutter = _gutter(design, 1)
-    deep = sum(block.deep for block in blocks) + gutter * (len(blocks) - 1)
+    return _in_a_row(blocks, design, 1)
+
+
+def _in_a_row(blocks: Sequence[Block], design: GaugeDesign, axis: int) -> Block:
+    gutter = _gutter(design, axis)
+    sizes = [(block.wide, block.deep) for block in blocks]
 
     def draw(builder: Builder, x: int, y: int) -> None:
-        for block in blocks:
-            block.draw(builder, x, y)
-            y += block.deep + gutter
+        at = [x, y]
+        for block, size in zip(blocks, sizes, strict=True):
+            block.draw(builder, at[0], at[1])
+            at[axis] += size[axis] + gutter
 
-    return Block(max(block.wide for block in blocks), deep, draw)
+    extent = [max(size[0] for size in sizes), max(size[1] for size in sizes)]
+    extent[axis] = sum(size[axis] for size in sizes) + gutter * (len(blocks) - 1)
+    return Block(extent[0], extent[1], draw)
 
 
 def _relief(design: GaugeDesign, *, cut: bool) -> tuple[int, int]:
