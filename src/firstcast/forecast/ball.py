@@ -12,7 +12,16 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.fields.blocks import run_blocks
-from firstcast.kernels.ball import mark_fits, roll_to
+from firstcast.kernels.ball import (
+    UNSETTLED,
+    Front,
+    Neighbours,
+    count_neighbours,
+    fill_neighbours,
+    mark_ahead,
+    mark_fits,
+    roll_front,
+)
 from firstcast.kernels.ball_grid import SIDE, Cells, number_bricks, sort_into_cells
 from firstcast.kernels.ball_seeds import join_centres
 from firstcast.kernels.ball_surface import Surface, add_normals, bulges_of, make_unit, middles_of, spheres_of
@@ -35,6 +44,11 @@ CELL = 0.8
 """Side of a cell of triangles, as a share of the radius; no shorter than an edge."""
 
 BLOCK = 1 << 12
+
+FRONT_BLOCK = 1 << 8
+
+MOST_ROUNDS = 1000
+"""Rounds in which balls roll in, an edge farther each: more than any reach has edges."""
 
 
 class Rolled(NamedTuple):
@@ -79,9 +93,8 @@ def closed_by_ball(
     A vertex q with normal N stays where the ball about q + rN is free: nothing of the surface nearer than r, and
     outside the body, by the winding number. Otherwise c is the free centre nearest to q, and q goes to the ball's nearest
     place, c + r (q - c) / |q - c|. The search (firstcast.kernels.ball) finds a local least: it starts from the nearest
-    of the centres above vertices that q sees on its outer side, and is off the global one by no more than their spacing, about an
-    edge's length; along a sharp convex edge, by the arc between its faces' normals. A vertex behind an overhang,
-    which sees no free centre within reach, counts as covered.
+    of its neighbours' free centres, and balls so roll along the surface, in from all rims; where fronts meet, the nearer
+    ball wins. A vertex counts as covered where they come to no ball within reach.
 
     Triangles count as curved by their vertices' normals, to second order, but not next to creases: a sphere or a
     cylinder wider than the ball stays as it is. Next to creases a vertex may be off by what a ball dips between an edge's ends,
@@ -120,22 +133,54 @@ def _rolled(points_mm, triangles, radius_mm: float, reach_mm: float, *, outward:
     run_blocks(mark_fits, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
     centres = surface.points + radius_mm * normals
     fits &= _free(points, rows, surface.triangles, centres, fits, radius_mm, outward=outward)
-    others = order[(order < len(points)) & ~fits[order]]
-    return _moved(points, normals, others, centres[fits], surface, radius_mm, reach_mm)
+    near = _neighbours(surface.triangles, ~fits)
+    front = Front(np.where(fits, 0, UNSETTLED).astype(np.int32), np.where(fits, radius_mm, np.inf))
+    _roll_in(order[~fits[order]], surface, near, front, centres, radius_mm, radius_mm + reach_mm)
+    return _moved(points, normals[: len(points)], front, centres, radius_mm, reach_mm)
 
 
-def _moved(points, normals, others, centres, surface: Surface, radius_mm: float, reach_mm: float) -> Rolled:
-    moved, covered = points.copy(), np.zeros(len(points), bool)
-    if len(centres):
-        cells = _cells(centres, radius_mm)
-        seeds = centres[cells.order]
+def _neighbours(triangles: Triangles, wanted: npt.NDArray[np.bool_]) -> Neighbours:
+    """The neighbours of the wanted vertices, and nobody of the others."""
+    starts = np.zeros(len(wanted) + 1, np.int64)
+    count_neighbours(triangles, wanted, starts)
+    vertices = np.empty(int(starts[-1]), np.int32)
+    fill_neighbours(triangles, wanted, starts, np.zeros(len(wanted), np.int32), vertices)
+    return Neighbours(starts, vertices)
+
+
+def _roll_in(
+    vertices, surface: Surface, near: Neighbours, front: Front, centres, radius_mm: float, most_mm: float
+) -> None:
+    """Settle the vertices (k,), given in the order of their cells, round by round from those that are settled."""
+    now = 1
+    while len(vertices) and now < MOST_ROUNDS:
+        found = np.empty((len(vertices), 4))
         run_blocks(
-            roll_to, len(others), others, normals, radius_mm, reach_mm, SLACK * radius_mm, surface, cells, seeds,
-            moved, covered, block=BLOCK,
+            roll_front, len(vertices), vertices, radius_mm, most_mm, SLACK * radius_mm, surface, near, front, centres,
+            found, block=FRONT_BLOCK,
         )  # fmt: skip
-    else:
-        covered[:] = True
-        moved += reach_mm * normals[: len(points)]
+        nearer = np.isfinite(found[:, 3])
+        vertices = vertices[nearer]
+        centres[vertices], front.away[vertices] = found[nearer, :3], found[nearer, 3]
+        front.settled[vertices] = now
+        ahead = np.zeros(len(centres), bool)
+        count = len(vertices)
+        run_blocks(mark_ahead, count, vertices, radius_mm, surface, near, front, centres, ahead, block=BLOCK)
+        vertices = np.flatnonzero(ahead).astype(np.int32)
+        now += 1
+
+
+def _moved(
+    points: Points, normals: Points, front: Front, centres, radius_mm: float, reach_mm: float
+) -> Rolled:
+    """Each vertex at its ball's nearest place; where there is none, outward by the reach."""
+    count = len(points)
+    moved, away, settled = points.copy(), front.away[:count], front.settled[:count]
+    covered = settled == UNSETTLED
+    moved[covered] += reach_mm * normals[covered]
+    rolled = np.flatnonzero((settled > 0) & ~covered)
+    short = np.maximum(1.0 - radius_mm / away[rolled], 0.0)
+    moved[rolled] += short[:, None] * (centres[:count][rolled] - points[rolled])
     return Rolled(moved, covered)
 
 
@@ -155,7 +200,7 @@ def _surface(
     """
     middles, edges = _middles(points, triangles)
     usual = float(np.median(edges))
-    longest = max(1.5 * radius_mm, min(3.0 * usual, reach_mm))
+    longest = max(2.0 * radius_mm, min(3.0 * usual, reach_mm))
     bulges = np.empty((len(triangles), 3), np.float32)
     run_blocks(bulges_of, len(triangles), points, triangles, normals, bulges, block=BLOCK)
     whole = edges <= longest

@@ -1,17 +1,18 @@
 """Rolling a ball over a surface: where it touches, and where it comes nearest to places that it can't touch.
 
 A ball that touches the surface at a vertex has its centre straight above it; where nothing is in its way the vertex
-stays. For any other vertex q the free centre nearest to q is sought: first among the centres above vertices, then by
-convex steps. About a free centre x every triangle gives a half-space: if m is its place nearest to x and u points from
+stays. For any other vertex q the free centre nearest to q is sought by convex steps. They start from the centre of a
+neighbour on the surface, so that balls roll in from the rim, round by round, and none gets through a wall. About a free centre x every triangle gives a half-space: if m is its place nearest to x and u points from
 m to x, then every place with u · (y - m) ≥ r is at least r from all of the triangle. So the place of all these
 half-spaces that is nearest to q is free again and no farther from q, and a few such steps settle.
 """
+
+from typing import NamedTuple
 
 import numpy as np
 
 from firstcast.kernels.ball_grid import column_ends, run_of, span_of
 from firstcast.kernels.ball_halfspaces import nearest_in_halfspaces
-from firstcast.kernels.ball_search import seed_in_sight
 from firstcast.kernels.ball_surface import contact
 from firstcast.kernels.compiling import kernel
 
@@ -25,6 +26,51 @@ FIRST_STEP, LONGEST_STEP = 0.1, 0.4
 
 ROOM, GROWTH, SHRINK = 1.5, 2.0, 0.5
 """Triangles are gathered for so many steps ahead; what the next step may be after one that was cut short, or was not."""
+
+UNSETTLED = 1 << 30
+"""Round of vertices that no ball has reached; those that touch one themselves are of round 0."""
+
+BETTER = 0.01
+"""How much nearer, as a share of the radius, a neighbour's ball must stand for a vertex to try from there again."""
+
+
+class Front(NamedTuple):
+    """How far balls have rolled in: per vertex the round in which its ball was found, and how far its centre is."""
+
+    settled: np.ndarray  # (n,) int32
+    away: np.ndarray  # (n,) float64, mm; infinite where there is none
+
+
+class Neighbours(NamedTuple):
+    """Vertices along edges: those of v are vertices[starts[v]] .. vertices[starts[v + 1] - 1]; each may come twice."""
+
+    starts: np.ndarray  # (n + 1,) int64
+    vertices: np.ndarray  # (k,) int32
+
+
+@kernel
+def count_neighbours(triangles, wanted, starts):
+    """Add to starts (n + 1,), as given 0, how many corners each wanted vertex's triangles have besides it, and sum up."""
+    for t in range(len(triangles)):
+        for c in range(3):
+            v = triangles[t, c]
+            if wanted[v]:
+                starts[v + 1] += 2
+    for v in range(1, len(starts)):
+        starts[v] += starts[v - 1]
+
+
+@kernel
+def fill_neighbours(triangles, wanted, starts, cursor, vertices):
+    """Fill vertices, by starts; cursor (n,) as given 0."""
+    for t in range(len(triangles)):
+        for c in range(3):
+            v = triangles[t, c]
+            if wanted[v]:
+                place = starts[v] + cursor[v]
+                vertices[place] = triangles[t, (c + 1) % 3]
+                vertices[place + 1] = triangles[t, (c + 2) % 3]
+                cursor[v] += 2
 
 
 @kernel
@@ -182,33 +228,66 @@ def roll(x, q, radius, slack, surface, buffers, work, target, origin):
 
 
 @kernel
-def roll_to(
-    start, stop, vertices, normals, radius, reach, slack, surface, cells, seeds, moved, covered
-):  # fmt: skip
-    """Write moved (n, 3) and covered (n,) of vertices[start .. stop], whose own balls are not free.
+def _nearest_centre(v, q, near, front, centres):
+    """The settled neighbour of vertex v whose centre is nearest to q, and how far that is; -1 if there is none."""
+    starts, settled = near.starts, front.settled
+    best, found = np.inf, np.int64(-1)
+    for n in range(starts[v], starts[v + 1]):
+        w = near.vertices[n]
+        if settled[w] == UNSETTLED:
+            continue
+        away = _distance(centres[w], q)
+        if away < best:
+            best, found = away, np.int64(w)
+    return found, best
 
-    A vertex goes to the place of the nearest free ball that is nearest to it; where there is none within reach it is
-    covered, and goes outward by `reach`.
+
+@kernel
+def roll_front(start, stop, vertices, radius, most, slack, surface, near, front, centres, found):
+    """Roll on to vertices[start .. stop] from the neighbour's ball that stands nearest to each.
+
+    Writes rows of found (k, 4), the centre and its distance: infinite where no ball comes within `most`, or none nearer
+    than the one already there. Nothing else is written, for other threads read it.
     """
     buffers = (np.empty(1, np.int64), np.empty(1), np.empty((1, 4)))
     work = (np.empty(3, np.int64), np.empty(3, np.int64), np.empty(3))
     x, target, origin = np.empty(3), np.empty(3), np.empty(3)
     for n in range(start, stop):
         v = vertices[n]
-        q, normal = surface.points[v], normals[v]
-        row = seed_in_sight(v, normal, reach + 2.0 * radius, radius, surface, cells, seeds)
-        away = np.inf
-        while row >= 0:
+        q = surface.points[v]
+        found[n, 3] = np.inf
+        from_vertex, away = _nearest_centre(v, q, near, front, centres)
+        if from_vertex < 0 or (front.settled[v] < UNSETTLED and away > front.away[v] - BETTER * radius):
+            continue
+        while True:
             for d in range(3):
-                x[d] = seeds[row, d]
+                x[d] = centres[from_vertex, d]
             away = roll(x, q, radius, slack, surface, buffers, work, target, origin)
             if away >= 0.0:
                 break
             room = 2 * int(-away)
             buffers = (np.empty(room, np.int64), np.empty(room), np.empty((room, 4)))
-        covered[v] = away > reach + radius
+        if away > most or away >= front.away[v]:
+            continue
         for d in range(3):
-            if covered[v]:
-                moved[v, d] = q[d] + reach * normal[d]
-            else:
-                moved[v, d] = q[d] + max(0.0, 1.0 - radius / away) * (x[d] - q[d])
+            found[n, d] = x[d]
+        found[n, 3] = away
+
+
+@kernel
+def mark_ahead(start, stop, vertices, radius, surface, near, front, centres, ahead):
+    """Mark in ahead (n,) the neighbours of vertices[start .. stop], newly settled, that may roll on from there.
+
+    They are those without a ball, and those whose ball is farther away than the neighbour's.
+    """
+    starts = near.starts
+    for n in range(start, stop):
+        v = vertices[n]
+        for row in range(starts[v], starts[v + 1]):
+            w = near.vertices[row]
+            if front.settled[w] == UNSETTLED:
+                ahead[w] = True
+            elif front.settled[w] > 0:
+                away = _distance(centres[v], surface.points[w])
+                if away < front.away[w] - BETTER * radius:
+                    ahead[w] = True
