@@ -1,4 +1,4 @@
-"""A piece's masters: written, measured, and measured again later."""
+"""A master: written, measured, and measured again later."""
 
 import hashlib
 from collections.abc import Iterable, Mapping
@@ -11,40 +11,43 @@ from firstcast.expectations import expected_of
 from firstcast.io.write import write_3mf, write_json, write_stl
 from firstcast.proof.piece import prove_piece
 from firstcast.proof.rows import PieceProof, ProofRow
-from firstcast.route import Order, Outcome
-from firstcast.vocabulary import Verdict
+from firstcast.route import Master, Order, Outcome
+from firstcast.vocabulary import Make, Verdict
 
 
-def write_masters(folder: Path, piece: str, order: Order, outcome: Outcome, *, job: str) -> None:
-    """Write a piece's STL and 3MF into a folder, and beside them the proof of what they hold."""
-    mesh = outcome.get("reduce", piece).field("mesh")
-    lines = outcome.get("allow", piece).field("lines")
+def write_masters(folder: Path, master: Master, order: Order, outcome: Outcome, *, job: str) -> None:
+    """Write a master's STL and 3MF into a folder, and beside them the proof of what they hold."""
+    mesh = outcome.get("reduce", master.name).field("mesh")
+    lines = outcome.get("allow", master.piece).field("lines")
     notes = {
         "job": job,
-        "piece": piece,
+        "piece": master.piece,
         "made_with": f"firstcast {__version__}",
         "size_steps": " | ".join(line.says for line in lines),
     }
-    stl, threemf = _files(folder, piece)
+    if master.make is Make.CARRIED:
+        # with another printer, resin, layer or orientation it is wrong
+        notes["carried for"] = outcome.get("carry", master.piece).field("made_for")
+    stl, threemf = _files(folder, master.name)
     write_stl(stl, mesh)
-    write_3mf(threemf, {piece: mesh}, notes)
-    proof = prove_piece(stl, threemf, expected_of(piece, order, outcome))
+    write_3mf(threemf, {master.name: mesh}, notes)
+    proof = prove_piece(stl, threemf, expected_of(master, order, outcome))
     write_json(folder / "proof.json", _proof_record(proof, [stl, threemf]))
 
 
 def prove_again(
-    folder: Path, piece: str, order: Order, outcome: Outcome, *, noted: Mapping[str, Any]
+    folder: Path, master: Master, order: Order, outcome: Outcome, *, noted: Mapping[str, Any]
 ) -> dict[str, Any]:
-    """Measure a piece's masters once more, and hold their bytes against those `noted` by file name."""
-    files = _files(folder, piece)
+    """Measure a master once more, and hold its bytes against those `noted` by file name."""
+    files = _files(folder, master.name)
     rows = [_bytes_row(file, noted.get(file.name)) for file in files]
     if all(file.exists() for file in files):
-        rows += prove_piece(*files, expected_of(piece, order, outcome)).rows
-    return _proof_record(PieceProof(piece, tuple(rows)), [file for file in files if file.exists()])
+        rows += prove_piece(*files, expected_of(master, order, outcome)).rows
+    return _proof_record(PieceProof(master.name, tuple(rows)), [file for file in files if file.exists()])
 
 
-def _files(folder: Path, piece: str) -> tuple[Path, Path]:
-    return folder / f"{piece}.stl", folder / f"{piece}.3mf"
+def _files(folder: Path, name: str) -> tuple[Path, Path]:
+    return folder / f"{name}.stl", folder / f"{name}.3mf"
 
 
 def _proof_record(proof: PieceProof, files: Iterable[Path]) -> dict[str, Any]:

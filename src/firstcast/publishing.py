@@ -16,32 +16,46 @@ from firstcast import __version__, values
 from firstcast.findings import Finding
 from firstcast.io.job import Job
 from firstcast.report import folder_of
-from firstcast.route import Order, Outcome, Progress, Station, Step
+from firstcast.route import Master, Order, Outcome, Progress, Station, Step, masters_of
 from firstcast.sources import dependency_digest
 from firstcast.store import Store, write_atomically
 from firstcast.vocabulary import Verdict, worst
 
-PROOF = Station("proof", "piece", {}, "the written files, measured again")
+PROOF = Station("proof", "master", {}, "the written files, measured again")
 PICTURES = Station("pictures", "piece", {}, "plates")
+SIDE = Station("side", "piece", {}, "sculpture and cast, side by side")
+MAPS = Station("maps", "piece", {}, "coloured meshes")
 PROOF_SCHEMA = "1"
 MASTER_MODULE, PICTURE_MODULE = "firstcast.masters", "firstcast.sheets.files"
+FORECAST_MODULE = "firstcast.forecast_files"
 """What makes masters and pictures: imported where called, so that a run that makes nothing does not wait for it."""
 
-MASTER_FIELDS = (
+PIECE_FIELDS = (
     ("fuse", "mended"),
     ("fuse", "findings"),
     ("allow", "matrix"),
     ("allow", "lines"),
-    ("join", "mesh"),
-    ("join", "tab"),
+    ("carry", "most_mm"),
+    ("carry", "made_for"),
+)
+MASTER_FIELDS = (("join", "mesh"), ("join", "tab"), ("reduce", "mesh"))
+SIDE_FIELDS = (("carry", "forecast"), ("carry", "details"), ("fuse", "body"))
+MAP_FIELDS = (
+    ("carry", "forecast"),
+    ("carry", "makes"),
+    ("fuse", "body"),
+    ("read", "wall_mm"),
+    ("read", "gap_mm"),
+    ("allow", "matrix"),
     ("reduce", "mesh"),
 )
 PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
-"""What a piece's masters with their proof, and its plate, are made from: their keys hold the content of these."""
+"""What masters with their proof (of their piece, their own), a piece's pictures and its maps are made from: their keys
+hold the content of these. Plate and maps show the piece's first master."""
 
 
-def _digests(outcome: Outcome, piece: str, fields: Iterable[tuple[str, str]]) -> list[str]:
-    return [outcome.get(station, piece).digest(name) for station, name in fields]
+def _digests(outcome: Outcome, subject: str, fields: Iterable[tuple[str, str]]) -> list[str]:
+    return [outcome.get(station, subject).digest(name) for station, name in fields]
 
 
 @dataclass(frozen=True)
@@ -68,27 +82,30 @@ class Outputs:
 
 @dataclass
 class Folders:
-    """Finished folders by piece, and their keys."""
+    """Finished folders by piece or master, and their keys."""
 
     places: dict[str, Path] = field(default_factory=dict)
     keys: list[str] = field(default_factory=list)
 
 
 def make_masters(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
-    """Write and prove the masters of every piece, in the store."""
+    """Write and prove every master, in the store."""
     made = Folders()
-    for piece, parts in outputs.order.pieces.items():
-        taken = [outputs.job.name, *_digests(outputs.outcome, piece, MASTER_FIELDS)]
-        taken.append(outputs.outcome.get("plan").digest("limits"))
-        taken += [outputs.outcome.get("intake", part).digest("part") for part in parts]
-        key = outputs.key("masters", piece, MASTER_MODULE, taken)
+    order, outcome = outputs.order, outputs.outcome
+    for master in masters_of(order, outcome):
+        taken = [outputs.job.name, *_digests(outcome, master.piece, PIECE_FIELDS)]
+        taken += [master.make, *_digests(outcome, master.name, MASTER_FIELDS)]
+        taken.append(outcome.get("plan").digest("limits"))
+        taken += [outcome.get("intake", part).digest("part") for part in order.pieces[master.piece]]
+        key = outputs.key("masters", master.name, MASTER_MODULE, taken)
 
-        def write(folder: Path, piece: str = piece) -> None:
+        def write(folder: Path, master: Master = master) -> None:
             from firstcast.masters import write_masters
 
-            write_masters(folder, piece, outputs.order, outputs.outcome, job=outputs.job.name)
+            write_masters(folder, master, order, outcome, job=outputs.job.name)
 
-        made.places[piece] = _timed(outputs.store, key, write, Step(PROOF, piece), tell)
+        step = Step(PROOF, master.name, master.piece, master.make)
+        made.places[master.name] = _timed(outputs.store, key, write, step, tell)
         made.keys.append(key)
     return made
 
@@ -130,11 +147,11 @@ def file_records(masters: Folders) -> list[dict[str, Any]]:
 
 
 def error_budget(outcome: Outcome, order: Order) -> list[dict[str, Any]]:
-    """What each step may have added to the surface's place, per piece, as reduce states it."""
+    """What each step may have added to the surface's place, per master, as reduce states it."""
     return [
-        {"piece": piece, "source": measure.name, "mm": measure.value, "says": measure.says}
-        for piece in order.pieces
-        for measure in outcome.measures("reduce", piece)
+        {"piece": master.name, "source": measure.name, "mm": measure.value, "says": measure.says}
+        for master in masters_of(order, outcome)
+        for measure in outcome.measures("reduce", master.name)
         if measure.unit == "mm"
     ]
 
@@ -159,6 +176,48 @@ def make_pictures(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders
     return made
 
 
+def make_sides(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
+    """Draw each piece that was forecast beside its cast, in the store."""
+    made = Folders()
+    for piece in outputs.order.pieces:
+        if outputs.outcome.get("carry", piece).field("forecast") is None:
+            continue
+        taken = [outputs.job.name, *_digests(outputs.outcome, piece, SIDE_FIELDS)]
+        taken.append(outputs.outcome.get("plan").digest("limits"))
+        key = outputs.key("side", piece, FORECAST_MODULE, taken)
+
+        def write(folder: Path, piece: str = piece) -> None:
+            from firstcast.forecast_files import write_side
+
+            path = folder / f"{piece} side by side.png"
+            write_side(path, outputs.outcome, job=outputs.job.name, piece=piece)
+
+        made.places[piece] = _timed(outputs.store, key, write, Step(SIDE, piece, piece), tell)
+        made.keys.append(key)
+    return made
+
+
+def make_maps(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
+    """Write each piece's coloured meshes, in the store."""
+    made = Folders()
+    for piece in outputs.order.pieces:
+        taken = _digests(outputs.outcome, piece, MAP_FIELDS)
+        taken += [
+            outputs.outcome.get("plan").digest("limits"),
+            outputs.outcome.get("size").digest("matrix_mm"),
+        ]
+        key = outputs.key("maps", piece, FORECAST_MODULE, taken)
+
+        def write(folder: Path, piece: str = piece) -> None:
+            from firstcast.forecast_files import write_maps
+
+            write_maps(folder, outputs.outcome, piece=piece)
+
+        made.places[piece] = _timed(outputs.store, key, write, Step(MAPS, piece, piece), tell)
+        made.keys.append(key)
+    return made
+
+
 def _findings_of(outputs: Outputs, piece: str) -> tuple[Finding, ...]:
     names = {piece, *outputs.order.pieces[piece]}
     return tuple(finding for finding in outputs.findings if finding.part in names)
@@ -178,26 +237,50 @@ def _card_bytes(outputs: Outputs, report: Mapping[str, Any], pictures: Folders) 
     return (place / "card.png").read_bytes()
 
 
-def publish(outputs: Outputs, masters: Folders, pictures: Folders, report: Mapping[str, Any]) -> None:
+@dataclass
+class Drawn:
+    """What was drawn of the pieces: plates, pictures side by side, maps."""
+
+    plates: Folders
+    sides: Folders
+    maps: Folders
+
+    @property
+    def keys(self) -> list[str]:
+        """The keys of all of it."""
+        return [*self.plates.keys, *self.sides.keys, *self.maps.keys]
+
+
+def make_drawn(outputs: Outputs, tell: Callable[[Progress], None]) -> Drawn:
+    """Draw all that is drawn of the pieces, in the store."""
+    return Drawn(make_pictures(outputs, tell), make_sides(outputs, tell), make_maps(outputs, tell))
+
+
+def publish(outputs: Outputs, masters: Folders, drawn: Drawn, report: Mapping[str, Any]) -> None:
     """Put everything in place, the report last; each file whole, unchanged files untouched."""
     wanted: dict[Path, bytes] = {}
     released = bool(report["released"])
     folder = outputs.job.folder / folder_of(released)
-    for place in masters.places.values():
-        for path in sorted(place.iterdir()):
-            if path.name != "proof.json":
-                wanted[folder / path.name] = path.read_bytes()
+    pictures, maps = outputs.job.folder / "pictures", outputs.job.folder / "maps"
+    for target, made in (
+        (folder, masters),
+        (pictures, drawn.plates),
+        (pictures, drawn.sides),
+        (maps, drawn.maps),
+    ):
+        for place in made.places.values():
+            for path in sorted(place.iterdir()):
+                if path.name != "proof.json":
+                    wanted[target / path.name] = path.read_bytes()
     wanted[folder / "proof.json"] = _json_bytes(report["proof"])
-    for place in pictures.places.values():
-        for path in sorted(place.iterdir()):
-            wanted[outputs.job.folder / "pictures" / path.name] = path.read_bytes()
-    wanted[outputs.job.folder / "pictures" / "route card.png"] = _card_bytes(outputs, report, pictures)
+    wanted[pictures / "route card.png"] = _card_bytes(outputs, report, drawn.plates)
     wanted[outputs.job.folder / "report.json"] = _json_bytes(report)
     for path, data in wanted.items():
         path.parent.mkdir(exist_ok=True)
         if not path.exists() or path.read_bytes() != data:
             write_atomically(path, data)
     _clear(folder, keep=set(wanted), suffixes=(".stl", ".3mf"))
+    _clear(maps, keep=set(wanted), suffixes=(".ply", ".glb", ".png"))
     if released:
         held = outputs.job.folder / folder_of(False)
         _clear(held, keep=set(), suffixes=(".stl", ".3mf", ".json"))
@@ -206,7 +289,7 @@ def publish(outputs: Outputs, masters: Folders, pictures: Folders, report: Mappi
 
 
 def _clear(folder: Path, *, keep: set[Path], suffixes: tuple[str, ...]) -> None:
-    """Remove masters of pieces that the job no longer has: only files that an earlier run published."""
+    """Remove masters and maps of what the job no longer makes: only files that an earlier run published."""
     if folder.is_dir():
         for path in folder.iterdir():
             if path.suffix in suffixes and path not in keep:
@@ -228,7 +311,8 @@ def prove_published(outputs: Outputs) -> tuple[dict[str, Any], str]:
     published = json.loads(path.read_text("utf-8")) if path.exists() else {"pieces": []}
     noted = {name: found for piece in published["pieces"] for name, found in piece["files"].items()}
     order, outcome = outputs.order, outputs.outcome
-    joint = _joint([prove_again(folder, piece, order, outcome, noted=noted) for piece in order.pieces])
+    masters = masters_of(order, outcome)
+    joint = _joint([prove_again(folder, master, order, outcome, noted=noted) for master in masters])
     return joint, proof_text(joint)
 
 

@@ -3,7 +3,7 @@
 Schema 1, all lengths in millimetres:
 
     schema_version, firstcast, job, figure {height_mm, ratio}, verdict, released
-    stations   [{name, piece, part, gives, verdict, seconds, says, findings, measures}]
+    stations   [{name, piece, make, part, gives, verdict, seconds, says, findings, measures}]
     findings   every finding once, gravest first
     files      [{path, piece, bytes, blake2b}], paths from the job's folder
     proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}]}
@@ -20,7 +20,7 @@ from typing import Any
 from firstcast import __version__
 from firstcast.findings import Finding, Measure, verdict_of
 from firstcast.io.job import Acceptance, accepted
-from firstcast.route import ROUTE, Order, Outcome, steps_of
+from firstcast.route import Outcome
 from firstcast.vocabulary import Verdict, worst
 
 SCHEMA_VERSION = "1"
@@ -66,12 +66,10 @@ def gravest_first(findings: Iterable[Finding]) -> list[Finding]:
     return sorted(findings, key=lambda f: (-verdict_of([f]).weight, bool(f.accepted), f.station, f.id))
 
 
-def station_records(
-    order: Order, outcome: Outcome, acceptances: Sequence[Acceptance]
-) -> list[dict[str, Any]]:
+def station_records(outcome: Outcome, acceptances: Sequence[Acceptance]) -> list[dict[str, Any]]:
     """One record per step of the route, in its order."""
     records = []
-    for step in steps_of(order, ROUTE):
+    for step in outcome.steps:
         name, subject = step.station.name, step.subject
         findings = accepted(outcome.findings(name, subject), acceptances)
         measures = outcome.measures(name, subject)
@@ -80,7 +78,8 @@ def station_records(
         records.append(
             {
                 "name": name,
-                "piece": subject if step.station.per == "piece" else "",
+                "piece": step.piece,
+                "make": step.make.value if step.station.per == "master" else "",
                 "part": subject if step.station.per == "part" else "",
                 "gives": step.station.gives,
                 "verdict": verdict.value,

@@ -2,10 +2,13 @@
 
 To add a station: write its file in `firstcast.stations`, and add one line to `ROUTE`.
 
-A station works per part, per piece or for the whole job. Its arguments come from the job
+A station works per part, per piece, per master or for the whole job. Its arguments come from the job
 ("part.mesh", "piece.name", "job.pieces") or from a field of an earlier result ("fuse.body").
 Where a result of many subjects is taken by fewer, it arrives as a tuple: per-part results taken per piece
 are those of the piece's parts, in the job file's order.
+
+A piece has one master or two, a plain and a carried one: as carry says. What a carried master takes from elsewhere than
+a plain one stands in the station's `carried`.
 
 A result's key is the digest of the station's sources, its settings and the content of what it
 takes; so a change upstream that leaves a field as it was (another comment in a mesh file, say)
@@ -14,26 +17,29 @@ makes nothing again below it.
 
 import importlib
 import time
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import ModuleType
 from typing import Any, Protocol
 
 from firstcast import values
+from firstcast.errors import JobError
 from firstcast.findings import Finding, Measure
 from firstcast.sources import dependency_digest
 from firstcast.stations.contract import StationSettings
 from firstcast.store import Store, Stored
+from firstcast.vocabulary import Make
 
 
 @dataclass(frozen=True)
 class Station:
-    """One line of the route. `per` is "part", "piece" or "job"."""
+    """One line of the route. `per` is "part", "piece", "master" or "job"; `carried` replaces in `takes`."""
 
     name: str
     per: str
     takes: Mapping[str, str]
     gives: str
+    carried: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def module_name(self) -> str:
@@ -106,14 +112,34 @@ ROUTE: tuple[Station, ...] = (
         "the map from figure to master",
     ),
     Station(
-        "join",
+        "carry",
         "piece",
+        {
+            "piece": "piece.name",
+            "body": "fuse.body",
+            "turn_to_print": "stand.turn_to_print",
+            "matrix": "allow.matrix",
+            "chain": "plan.chain",
+            "limits": "plan.limits",
+            "pitch_mm": "fuse.pitch_mm",
+            "wall_spare_mm": "read.wall_spare_mm",
+            "gap_spare_mm": "read.gap_spare_mm",
+            "zones": "job.zones",
+            "height_mm": "size.height_mm",
+            "printed_with": "plan.printed_with",
+        },
+        "the painted cast, forecast, and what is carried for it",
+    ),
+    Station(
+        "join",
+        "master",
         {"piece": "piece.name", "body": "fuse.body", "matrix": "allow.matrix", "limits": "plan.limits"},
         "one closed mesh",
+        carried={"body": "carry.body"},
     ),
     Station(
         "reduce",
-        "piece",
+        "master",
         {"piece": "piece.name", "mesh": "join.mesh", "limits": "plan.limits", "pitch_mm": "fuse.pitch_mm"},
         "a light mesh within tolerance",
     ),
@@ -168,11 +194,22 @@ class Order:
 
 
 @dataclass(frozen=True)
+class Master:
+    """One master of a piece. Its name is the piece's, or, of the second, the piece's and which it is."""
+
+    name: str
+    piece: str
+    make: Make
+
+
+@dataclass(frozen=True)
 class Step:
-    """One station at one subject."""
+    """One station at one subject, the piece it belongs to ("" of none), and which master it is of."""
 
     station: Station
     subject: str
+    piece: str = ""
+    make: Make = Make.PLAIN
 
 
 @dataclass(frozen=True)
@@ -195,6 +232,7 @@ class Outcome:
     results: dict[tuple[str, str], Stored] = field(default_factory=dict)
     keys: dict[tuple[str, str], str] = field(default_factory=dict)
     made: set[tuple[str, str]] = field(default_factory=set)
+    steps: list[Step] = field(default_factory=list)
 
     def get(self, station: str, subject: str = "") -> Stored:
         """The result of a station at a subject."""
@@ -209,12 +247,37 @@ class Outcome:
         return self.results[station, subject].field("measures")
 
 
-def steps_of(order: Order, route: tuple[Station, ...] = ROUTE) -> Iterator[Step]:
-    """All steps in the order of work."""
-    subjects = {"job": [""], "part": list(order.parts), "piece": list(order.pieces)}
-    for station in route:
-        for subject in subjects[station.per]:
-            yield Step(station, subject)
+def masters_of(order: Order, outcome: Outcome) -> list[Master]:
+    """Every master of the job: one of a piece until carry says that it makes two.
+
+    Raises
+    ------
+    JobError
+        The second master of a piece would be called like another piece.
+    """
+    masters = []
+    for piece in order.pieces:
+        told = outcome.results.get(("carry", piece))
+        makes = (Make.PLAIN,) if told is None else told.field("makes")
+        masters.append(Master(piece, piece, makes[0]))
+        masters += [Master(f"{piece} {make}", piece, make) for make in makes[1:]]
+    for master in masters:
+        if master.name != master.piece and master.name in order.pieces:
+            raise JobError(
+                f"piece '{master.piece}' has a second master of this name",
+                where=f"piece '{master.name}'",
+                mend='Call the piece otherwise, or settle [carry] make = "plain" or "carried".',
+            )
+    return masters
+
+
+def steps_at(station: Station, order: Order, outcome: Outcome) -> list[Step]:
+    """The steps of one station, in the order of work."""
+    if station.per == "master":
+        return [Step(station, found.name, found.piece, found.make) for found in masters_of(order, outcome)]
+    if station.per == "piece":
+        return [Step(station, piece, piece) for piece in order.pieces]
+    return [Step(station, part) for part in (order.parts if station.per == "part" else [""])]
 
 
 @dataclass(frozen=True)
@@ -249,13 +312,15 @@ def _take(address: str, step: Step, order: Order, outcome: Outcome, per: Mapping
     if giver == "part":
         return order.parts[step.subject][name]
     if giver == "piece":
-        return Given(step.subject)
+        return Given(step.piece)
     if per[giver] == "job":
         return _Field(outcome.results[giver, ""], name)
     if per[giver] == step.station.per:
         return _Field(outcome.results[giver, step.subject], name)
-    if step.station.per == "piece":
-        subjects: tuple[str, ...] = order.pieces[step.subject]
+    if per[giver] == "piece" and step.piece:
+        return _Field(outcome.results[giver, step.piece], name)
+    if step.piece:
+        subjects: tuple[str, ...] = order.pieces[step.piece]
     else:
         subjects = tuple(order.parts if per[giver] == "part" else order.pieces)
     return _Many(tuple(_Field(outcome.results[giver, subject], name) for subject in subjects))
@@ -288,39 +353,49 @@ def travel(
     """
     outcome = Outcome()
     per = {station.name: station.per for station in route}
-    steps = list(steps_of(order, route))
     earlier: dict[str, float] = store.note("timings")
-    for number, step in enumerate(steps):
-        taken = {
-            argument: _take(address, step, order, outcome, per)
-            for argument, address in step.station.takes.items()
-        }
-        settings = order.settings(step.station.name, step.subject)
-        key = values.digest(
-            {
-                "station": step.station.name,
-                "sources": dependency_digest(step.station.module_name),
-                "settings": settings.model_dump_json(),
-                "taken": {argument: source.digest for argument, source in taken.items()},
-            }
-        )
-        left = [earlier.get(_step_name(later)) for later in steps[number:]]
-        left_s = None if None in left else sum(seconds or 0.0 for seconds in left)
-        stored = store.get(key)
-        kept = stored is not None
-        tell(Progress(step, number, len(steps), False, kept, 0.0, left_s))
-        if stored is None:
-            start = time.perf_counter()
-            work = getattr(step.station.module, step.station.name)
-            result = work(
-                **{argument: source.load() for argument, source in taken.items()}, settings=settings
-            )
-            stored = store.put(key, result, time.perf_counter() - start)
-            outcome.made.add((step.station.name, step.subject))
-            earlier[_step_name(step)] = round(stored.seconds, 3)
-        outcome.results[step.station.name, step.subject] = stored
-        outcome.keys[step.station.name, step.subject] = key
-        tell(Progress(step, number + 1, len(steps), True, kept, stored.seconds, left_s))
+    for place, station in enumerate(route):
+        for step in steps_at(station, order, outcome):
+            rest = [step for later in route[place:] for step in steps_at(later, order, outcome)]
+            rest = [later for later in rest if (later.station.name, later.subject) not in outcome.results]
+            done, total = len(outcome.results), len(outcome.results) + len(rest)
+            left = [earlier.get(_step_name(later)) for later in rest]
+            left_s = None if None in left else sum(seconds or 0.0 for seconds in left)
+            key, taken, settings = _asked(step, order, outcome, per)
+            stored = store.get(key)
+            kept = stored is not None
+            tell(Progress(step, done, total, False, kept, 0.0, left_s))
+            if stored is None:
+                start = time.perf_counter()
+                work = getattr(step.station.module, step.station.name)
+                result = work(
+                    **{argument: source.load() for argument, source in taken.items()}, settings=settings
+                )
+                stored = store.put(key, result, time.perf_counter() - start)
+                outcome.made.add((step.station.name, step.subject))
+                earlier[_step_name(step)] = round(stored.seconds, 3)
+            outcome.results[step.station.name, step.subject] = stored
+            outcome.keys[step.station.name, step.subject] = key
+            outcome.steps.append(step)
+            tell(Progress(step, done + 1, total, True, kept, stored.seconds, left_s))
     if outcome.made:
         store.set_note("timings", earlier)
     return outcome
+
+
+def _asked(
+    step: Step, order: Order, outcome: Outcome, per: Mapping[str, str]
+) -> tuple[str, dict[str, Source], StationSettings]:
+    """A step's key, what it takes and its settings."""
+    addresses = {**step.station.takes, **(step.station.carried if step.make is Make.CARRIED else {})}
+    taken = {argument: _take(address, step, order, outcome, per) for argument, address in addresses.items()}
+    settings = order.settings(step.station.name, step.piece or step.subject)
+    key = values.digest(
+        {
+            "station": step.station.name,
+            "sources": dependency_digest(step.station.module_name),
+            "settings": settings.model_dump_json(),
+            "taken": {argument: source.digest for argument, source in taken.items()},
+        }
+    )
+    return key, taken, settings

@@ -65,6 +65,15 @@ class ZoneMeaning(StrEnum):
     """Keep seams, prop marks and vents away; carry only when released."""
 
 
+class Make(StrEnum):
+    """Which master is made of a piece."""
+
+    PLAIN = "plain"
+    """The sculpture as it is, at its size."""
+    CARRIED = "carried"
+    """With what print, mould, cast and paint will take put back beforehand, as far as it goes."""
+
+
 class Basis(StrEnum):
     """Where a figure comes from. Nothing that rests on an uncalibrated figure may be `stop`."""
 

@@ -4,7 +4,8 @@
     JOB/masters/PIECE.stl, .3mf   print masters, published only when no finding stops them and the proof holds
     JOB/masters/proof.json        what was measured on those files, and the digest of each
     JOB/held/...                  the same where a finding stops them: to look at, not to cast from
-    JOB/pictures/*.png            a plate per piece and the route card
+    JOB/pictures/*.png            a plate per piece, the piece beside its cast, and the route card
+    JOB/maps/*.ply, *.glb, *.png  each piece coloured by walls, gaps and kept detail, with the legends
     JOB/report.json               the report of the last run
     JOB/.store/                   kept results; may be deleted at any time
 
@@ -28,7 +29,7 @@ from firstcast.io.job import Job, accepted, part_name, read_job
 from firstcast.io.meshes import read_meshes
 from firstcast.io.unheeded import unheeded
 from firstcast.report import build_report, gravest_first, station_records, unknown_acceptances
-from firstcast.route import ROUTE, Given, Order, Outcome, Progress, Source, steps_of, travel
+from firstcast.route import ROUTE, Given, Order, Outcome, Progress, Source, travel
 from firstcast.sources import dependency_digest
 from firstcast.store import Store, Stored, only_one
 from firstcast.vocabulary import Verdict
@@ -125,7 +126,9 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
     def settings(station: str, subject: str):
         kind = per[station]
         return job.settings_for(
-            station, part=subject if kind == "part" else "", piece=subject if kind == "piece" else ""
+            station,
+            part=subject if kind == "part" else "",
+            piece=subject if kind in ("piece", "master") else "",
         )
 
     given: dict[str, dict[str, Source]] = {
@@ -134,7 +137,12 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
     units = {parts[name][1].units_mm[parts[name][0].number] for name in [*used, *rulers]}
     declared = units.pop() if len(units) == 1 else None
     return Order(
-        job={"extents": Given(extents), "pieces": Given(pieces), "declared_unit_mm": Given(declared)},
+        job={
+            "extents": Given(extents),
+            "pieces": Given(pieces),
+            "declared_unit_mm": Given(declared),
+            "zones": Given(job.zones),
+        },
         parts=given,
         pieces={piece.name: piece.parts for piece in pieces},
         settings=settings,
@@ -159,27 +167,30 @@ def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
         findings = _findings(job, order, outcome, parts)
         outputs = publishing.Outputs(job=job, order=order, outcome=outcome, store=store, findings=findings)
         masters = publishing.make_masters(outputs, tell)
-        pictures = publishing.make_pictures(outputs, tell)
+        drawn = publishing.make_drawn(outputs, tell)
         report = build_report(
             job=job.name,
             figure=_figure(outcome),
-            stations=station_records(order, outcome, job.acceptances),
+            stations=station_records(outcome, job.acceptances),
             findings=findings,
             proof=publishing.joint_proof(masters),
             files=publishing.file_records(masters),
             error_budget=publishing.error_budget(outcome, order),
             cautions=outcome.get("plan").field("cautions"),
         )
-        publishing.publish(outputs, masters, pictures, report)
+        publishing.publish(outputs, masters, drawn, report)
         file_keys = {part.file.key for part, _ in parts.values()}
-        store.remember([*outcome.keys.values(), *file_keys, *masters.keys, *pictures.keys])
+        store.remember([*outcome.keys.values(), *file_keys, *masters.keys, *drawn.keys])
     return Made(report, job.folder)
 
 
 def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]) -> tuple[Finding, ...]:
-    found = [
-        finding for step in steps_of(order) for finding in outcome.findings(step.station.name, step.subject)
+    told = [
+        finding for step in outcome.steps for finding in outcome.findings(step.station.name, step.subject)
     ]
+    # what holds of both masters of a piece is told once, at its gravest
+    told.sort(key=lambda finding: -finding.verdict.weight)
+    found = list({finding.id: finding for finding in reversed(told)}.values())[::-1]
     left_out = [name for name in parts if name not in order.parts and not job.is_ruler(name)]
     found += [
         Finding(

@@ -9,12 +9,13 @@ import trimesh
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.slender import slender
+from firstcast.geometry.whereabouts import where
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials, choose
 from firstcast.process.strength import BladeSection, bears, cured
 from firstcast.ranges import Range
 from firstcast.stations.read import Readings, Settings, read
-from firstcast.stations.read_findings import Kind, where
+from firstcast.stations.read_findings import Kind
 from firstcast.vocabulary import Basis, ProcessKind, Verdict
 
 LIMIT = Range(0.4, 0.6, 1.0)
@@ -179,10 +180,10 @@ def test_the_id_survives_a_small_edit():
 
 def test_where_is_told_from_the_figure():
     body = body_of(block=fine(10, 10, 20, at=(0, 0, 10), step=1.0))
-    assert where(body, (0.0, -4.0, 12.0)) == "front, 12 mm up"
-    assert where(body, (4.0, 4.0, 3.0)) == "back left, 3 mm up"
-    assert where(body, (-4.0, 0.5, 3.0)) == "right, 3 mm up"
-    assert where(body, (0.0, 0.0, 19.6)) == "middle, 20 mm up"
+    assert where(body.mesh, (0.0, -4.0, 12.0)) == "front, 12 mm up"
+    assert where(body.mesh, (4.0, 4.0, 3.0)) == "back left, 3 mm up"
+    assert where(body.mesh, (-4.0, 0.5, 3.0)) == "right, 3 mm up"
+    assert where(body.mesh, (0.0, 0.0, 19.6)) == "middle, 20 mm up"
 
 
 @pytest.mark.parametrize(

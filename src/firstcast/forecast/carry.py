@@ -1,7 +1,8 @@
 """The inverse of the forecast: how far each vertex is moved beforehand so that the painted cast comes to the sculpture.
 
 d <- d - gain * e(likely), within bounds, with a cap that falls where movement gains nothing; then bounded in amplitude,
-and drawn back where any scenario would end worse than without it.
+and drawn back where any scenario would end worse than without it. Where a wall or a gap is at its least already, nothing
+is moved that would end it narrower than the sculpture's, in any scenario.
 """
 
 from collections.abc import Callable, Sequence
@@ -17,6 +18,7 @@ from firstcast.forecast.rings import Rings, least_around, rings_of, smoothed
 
 Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
 Lengths = npt.NDArray[np.float64]
+LikelyForward = Callable[[Lengths], Lengths]
 
 SMOOTH_MM = 0.6
 """Window of what counts as a correction of size rather than relief: twice the finest period worth carrying."""
@@ -25,13 +27,32 @@ AMPLITUDE_SCALES_MM = (0.15, 0.3, 0.6)
 """Windows in which amplitude is bounded, finest first."""
 
 LEAST_GAIN = 0.2
-"""What movement must gain of itself in the worst scenario, or its cap falls (decision 0008: 0.1 to 0.3)."""
+"""What movement must gain of itself in the likely scenario, or its cap falls (decision 0008: 0.1 to 0.3)."""
+
+EASING_RINGS = 4
+"""Rings over which the bounds of walls and gaps ease: what is bounded and what is not differ by less than the cap."""
+
+SAFE_SHARE = 0.7
+"""Of the share that no scenario would end worse by so much is kept, for what is carried beside a place reaches it too."""
 
 MOST_RINGS = 8
 """Rings that a share of relief is spread over at most, however fine the mesh."""
 
 LIKELY = 1
 """Row of the scenario that is aimed at."""
+
+
+class Narrow(NamedTuple):
+    """How much of walls and gaps may be taken at each vertex: half of what they are wider than the least, mm.
+
+    Attributes
+    ----------
+    wall_mm, gap_mm : (n,) float64
+        0 where the wall, or gap, is at its least or below, infinite where nothing is near it.
+    """
+
+    wall_mm: Lengths
+    gap_mm: Lengths
 
 
 class Limits(NamedTuple):
@@ -66,14 +87,14 @@ class Carried(NamedTuple):
     undone_share, bounded_share : float
         Share of the area where less than all of the length, and of its relief, was kept.
     worse_count, worst_mm : int, float
-        Vertices that still end worse than before by more than the tolerance in some scenario, and the most that any
-        ends worse by; 0 where none does.
+        Vertices about which the residual, as RMS over the finest window, still ends worse than before by more than the
+        tolerance in some scenario, and the most that any ends worse by; 0 where none does.
     over_count, amplitude_most : int, float
         Vertices above the bound on amplitude in some scenario, and the greatest ratio; NaN where there is no relief.
     best_step : int
         0 where no step was better than none.
     rounds : int
-        Rounds of drawing back. The forward model was run once, once per step and once per round.
+        Rounds of drawing back. The forward model was run twice and once per round; the likely scenario once per step.
     """
 
     length_mm: Lengths
@@ -95,6 +116,7 @@ class _Ground(NamedTuple):
     """What stays the same from step to step."""
 
     forward: Forward
+    likely: LikelyForward
     limits: Limits
     rings: Rings
     smooth: Window
@@ -108,8 +130,11 @@ def carry(
     triangles: Triangles,
     normals: npt.NDArray[np.float64],
     *,
+    before_mm: Lengths | None = None,
+    likely: LikelyForward | None = None,
     allowed_low_mm: npt.ArrayLike = -np.inf,
     allowed_high_mm: npt.ArrayLike = np.inf,
+    narrow: Narrow | None = None,
     even: npt.ArrayLike = False,
     cap_mm: float = 0.08,
     steps: int = 5,
@@ -117,6 +142,7 @@ def carry(
     most_ratio: float = 1.10,
     worse_mm: float = 0.0005,
     rounds: int = 6,
+    windows: Sequence[ReliefWindow] | None = None,
 ) -> Carried:
     """Lengths along the normals that bring the forecast to the sculpture.
 
@@ -126,8 +152,15 @@ def carry(
         (n,) mm carried -> (3, n) mm: how far low, likely and high end outside the sculpture. No NaN.
     points, triangles, normals : (n, 3) float64, (m, 3) int32, (n, 3) float64
         The sculpture at master size.
+    before_mm : (3, n) float64, optional
+        What `forward` says of nothing carried, where it is known.
+    likely : callable, optional
+        (n,) mm carried -> (n,) mm: the likely scenario alone, for the steps; without it they take all three.
     allowed_low_mm, allowed_high_mm : (n,) or scalar
-        Bounds from walls, gaps and zones; low <= 0 <= high.
+        Bounds from zones and the like; low <= 0 <= high.
+    narrow : Narrow, optional
+        What walls and gaps can spare. A wall is drawn in, or a gap filled, by as much more as even the scenario
+        that does so least would widen the wall, or the gap, by itself.
     even : (n,) bool or scalar
         Where relief is not carried.
     cap_mm : float
@@ -140,6 +173,8 @@ def carry(
         How much worse than without carry a place may end.
     rounds : int
         Most rounds of drawing back, each a run of `forward`.
+    windows : sequence of ReliefWindow, optional
+        Those in which amplitude is bounded, finest first, where they are at hand.
 
     Raises
     ------
@@ -147,21 +182,36 @@ def carry(
         Bounds that exclude 0, or a forward model that returns another shape.
     """
     n = len(points)
+    before = _run(forward, np.zeros(n)) if before_mm is None else before_mm
     low = np.broadcast_to(np.maximum(np.asarray(allowed_low_mm, np.float64), -cap_mm), n)
     high = np.broadcast_to(np.minimum(np.asarray(allowed_high_mm, np.float64), cap_mm), n)
     if not ((low <= 0).all() and (high >= 0).all()):
         raise InputError("bounds exclude 0 at some vertex", where="carry", mend="Give low <= 0 <= high.")
+    rings = rings_of(triangles, n)
+    if narrow is not None:
+        low, high = _spared(rings, narrow, before, low, high)
     ground = _Ground(
         forward,
+        likely or (lambda length: forward(length)[LIKELY]),
         Limits(low, high, np.broadcast_to(np.asarray(even, bool), n)),
-        rings_of(triangles, n),
+        rings,
         window_on(points, triangles, normals, SMOOTH_MM),
-        windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM),
+        windows or windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM),
         _reach(points, triangles),
     )
-    before = _run(ground, np.zeros(n))
     length, after, best = _stepped(ground, before, cap_mm, steps, gain)
     return _drawn_back(ground, before, length, after, best, _Bounds(most_ratio, worse_mm, rounds))
+
+
+def _spared(
+    rings: Rings, narrow: Narrow, before: Lengths, low: Lengths, high: Lengths
+) -> tuple[Lengths, Lengths]:
+    """The bounds where walls and gaps are near their least, eased over a few rings so that they make no steps."""
+    widens_wall = np.maximum(before.min(axis=0), 0.0)
+    widens_gap = np.maximum(-before.max(axis=0), 0.0)
+    inward = np.minimum(-low, widens_wall + narrow.wall_mm)
+    outward = np.minimum(high, widens_gap + narrow.gap_mm)
+    return -_spread(rings, inward, EASING_RINGS), _spread(rings, outward, EASING_RINGS)
 
 
 def _reach(points: Points, triangles: Triangles) -> int:
@@ -169,8 +219,8 @@ def _reach(points: Points, triangles: Triangles) -> int:
     return int(np.clip(np.ceil(AMPLITUDE_SCALES_MM[0] / 2.0 / edge), 1, MOST_RINGS))
 
 
-def _run(ground: _Ground, length: Lengths) -> Lengths:
-    found = np.asarray(ground.forward(length), np.float64)
+def _run(forward: Forward, length: Lengths) -> Lengths:
+    found = np.asarray(forward(length), np.float64)
     if found.shape != (3, len(length)) or not np.isfinite(found).all():
         raise InputError(
             f"shape {found.shape} for {len(length)} vertices, finite: {np.isfinite(found).all()}",
@@ -193,28 +243,40 @@ def _within(ground: _Ground, length: Lengths, cap: Lengths | float) -> Lengths:
 def _stepped(
     ground: _Ground, before: Lengths, cap_mm: float, steps: int, gain: float
 ) -> tuple[Lengths, Lengths, int]:
-    """The best of so many steps: its lengths, its residuals and its number."""
-    length, found = np.zeros(before.shape[1]), before
+    """The lengths of the best step, all residuals of it, and its number.
+
+    Steps run the likely scenario alone, the last one all three; where an earlier one came nearer they are run for that.
+    """
+    length, first, found = np.zeros(before.shape[1]), before[LIKELY], before[LIKELY]
     cap = np.full(len(length), cap_mm)
-    best = (length, before, 0)
-    least = _size(ground, before)
+    best, after = (length, 0), before
+    least = _size(ground, first)
     for step in range(1, steps + 1):
-        length = _within(ground, length - gain * found[LIKELY], cap)
-        found = _run(ground, length)
+        length = _within(ground, length - gain * found, cap)
+        if step == steps:
+            after = _run(ground.forward, length)
+            found = after[LIKELY]
+        else:
+            found = ground.likely(length)
         size = _size(ground, found)
         if size < least:
-            least, best = size, (length, found, step)
-        gained = smoothed(ground.rings, (np.abs(before) - np.abs(found)).min(axis=0), 1)
+            least, best = size, (length, step)
+        gained = smoothed(ground.rings, np.abs(first) - np.abs(found), 1)
         moved = np.abs(length)
         falls = smoothed(ground.rings, np.where(gained < LEAST_GAIN * moved, moved / 2.0, cap), 1)
         cap = np.minimum(cap, falls)
-    return best
+    length, step = best
+    if step < steps:
+        after = _run(ground.forward, length) if step else before
+    if _size(ground, after) >= _size(ground, before):
+        return np.zeros(len(length)), before, 0
+    return length, after, step
 
 
 def _size(ground: _Ground, residual: Lengths) -> float:
-    """Sum over the scenarios of the residual's RMS by area."""
+    """Sum over the rows of the residual's RMS by area."""
     areas = ground.smooth.areas_mm2
-    return float(np.sqrt((residual**2 @ areas) / areas.sum()).sum())
+    return float(np.sqrt((np.atleast_2d(residual) ** 2 @ areas) / areas.sum()).sum())
 
 
 class _Bounds(NamedTuple):
@@ -229,16 +291,33 @@ class _Broken(NamedTuple):
     """Where residuals break the bounds."""
 
     worse_by: Lengths  # (n,) mm, the most over the scenarios
+    share: Lengths  # (n,) of what was moved since, that no scenario ends worse by
     worse: npt.NDArray[np.bool_]  # (n,)
     amplitude: Lengths  # (s, n)
     over: npt.NDArray[np.bool_]  # (n,)
 
 
 def _broken(ground: _Ground, before: Lengths, after: Lengths, bounds: _Bounds) -> _Broken:
-    worse_by = (np.abs(after) - np.abs(before)).max(axis=0)
+    """Residuals are held against one another over the finest window about each vertex, not vertex by vertex.
+
+    With a share k of the movement a residual is about e0 + k (e1 - e0); its mean square in the window is no greater than
+    that of e0 up to k = 2 (e0·e0 - e0·e1) / |e1 - e0|².
+    """
+    window = ground.windows[0].window
+    moved = after - before
+    square, along, own = np.split(
+        averaged(window, np.concatenate([before**2, before * moved, moved**2]).T).T, 3
+    )
+    ended = np.sqrt(np.maximum(square + 2.0 * along + own, 0.0))
+    worse_by = (ended - np.sqrt(square)).max(axis=0)
+    slack = 2.0 * bounds.worse_mm * np.sqrt(square)
+    share = np.ones_like(own)
+    np.divide(-2.0 * along + slack, own, out=share, where=own > 1e-12)
     amplitude = retention(ground.windows, after).finest
     over = np.any(amplitude > bounds.most_ratio, axis=0)
-    return _Broken(worse_by, worse_by > bounds.worse_mm, amplitude, over)
+    return _Broken(
+        worse_by, np.clip(share.min(axis=0), 0.0, 1.0), worse_by > bounds.worse_mm, amplitude, over
+    )
 
 
 def _drawn_back(
@@ -251,15 +330,14 @@ def _drawn_back(
     length, done = whole, 0
     broken = _broken(ground, before, after, bounds)
     while done < bounds.rounds and (broken.worse.any() or broken.over.any()):
-        # half, half again, then nothing; a ring wider each time, for what is carried beside a place reaches it too
-        want = np.where(broken.worse, kept / 2.0 if done < 2 else 0.0, 1.0)
+        want = np.where(broken.worse, kept * broken.share * SAFE_SHARE, 1.0)
         kept = np.minimum(kept, _spread(ground.rings, want, 1 + done))
         # a little below the bound, more each round, for the last of it comes slowly where the share is smoothed
         aim = bounds.most_ratio - 0.005 * (1 + done)
         share = _relief_share(plain, broken.amplitude, bounds.most_ratio, aim)
         relief_kept = relief_kept * _spread(ground.rings, share, ground.reach)
         length = _within(ground, kept * (even + relief_kept * (whole - even)), np.inf)
-        after = _run(ground, length)
+        after = _run(ground.forward, length)
         broken = _broken(ground, before, after, bounds)
         done += 1
     areas = ground.smooth.areas_mm2

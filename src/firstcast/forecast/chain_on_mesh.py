@@ -13,7 +13,6 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
 from firstcast.forecast.ball import Rolled, closed_by_ball, opened_by_ball
-from firstcast.forecast.carry import Forward
 from firstcast.forecast.printed import print_moves, shares_for
 from firstcast.kernels.ball_surface import add_normals, make_unit
 from firstcast.process.chain import ChainScenario
@@ -32,9 +31,60 @@ ROLLS: Mapping[str, Callable[..., Rolled]] = {"closed": closed_by_ball, "opened"
 VERTEX_BLOCK = 1 << 14
 
 
+class MeshForward:
+    """The forward model of one body: lengths carried along its normals to residuals along them.
+
+    Attributes
+    ----------
+    ends : tuple of (n, 3) float64, one per chain
+        Where the last call left every vertex.
+
+    Notes
+    -----
+    A residual is the part along the normal of how far a vertex ends from the sculpture. What lies under a bridge of light
+    or film has no surface of its own: there it is the whole distance to the bridge, and so the depth that is filled.
+    """
+
+    def __init__(
+        self,
+        points: Points,
+        triangles: Triangles,
+        normals: npt.NDArray[np.float64],
+        chains: Sequence[ChainScenario],
+    ) -> None:
+        self._points = np.asarray(points, np.float64)
+        self._triangles, self._normals, self._chains = triangles, normals, tuple(chains)
+        first, second = self._points[triangles[:, 0]], self._points[triangles[:, 1]]
+        self._edge_mm = float(np.median(np.linalg.norm(first - second, axis=1)))
+        self.ends: tuple[Points, ...] = ()
+
+    def __call__(self, carried: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """(s, n) mm outside of the sculpture for (n,) mm carried."""
+        points, normals, chains = self._points, self._normals, self._chains
+        master = points + carried[:, None] * normals
+        prints = any(chain.prints for chain in chains)
+        shares = shares_for(master, self._triangles, chains[0]) if prints else None
+        found, ends = np.empty((len(chains), len(points))), []
+        for row, chain in enumerate(chains):
+            end = master
+            if shares is not None and chain.prints:
+                end = master + print_moves(master, normals, shares, chain)[:, None] * normals
+            bridged = np.zeros(len(points))
+            for step, radius in chain.balls:
+                if radius >= LEAST_RADIUS_EDGES * self._edge_mm:
+                    end, lost = rolled(ROLLS[step], end, self._triangles, radius)
+                    bridged[lost] = 1.0 if step == "closed" else -1.0
+            away = end - points
+            along = np.einsum("ij,ij->i", away, normals)
+            found[row] = np.where(bridged == 0.0, along, bridged * np.linalg.norm(away, axis=1))
+            ends.append(end)
+        self.ends = tuple(ends)
+        return found
+
+
 def forward_of(
     points: Points, triangles: Triangles, normals: npt.NDArray[np.float64], chains: Sequence[ChainScenario]
-) -> Forward:
+) -> MeshForward:
     """The forward model of one body.
 
     Parameters
@@ -48,43 +98,29 @@ def forward_of(
     chains : sequence of ChainScenario
         Scenarios of one printer: they share pixel and layer.
     """
-    points = np.asarray(points, np.float64)
-    edge = float(np.median(np.linalg.norm(points[triangles[:, 0]] - points[triangles[:, 1]], axis=1)))
-
-    def forward(carried: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        master = points + carried[:, None] * normals
-        shares = shares_for(master, triangles, chains[0]) if any(c.prints for c in chains) else None
-        found = np.empty((len(chains), len(points)))
-        for row, chain in enumerate(chains):
-            end = master
-            if shares is not None and chain.prints:
-                end = master + print_moves(master, normals, shares, chain)[:, None] * normals
-            for step, radius in chain.balls:
-                if radius >= LEAST_RADIUS_EDGES * edge:
-                    end = rolled(ROLLS[step], end, triangles, radius)
-            found[row] = np.einsum("ij,ij->i", end - points, normals)
-        return found
-
-    return forward
+    return MeshForward(points, triangles, normals, chains)
 
 
-def rolled(step: Callable[..., Rolled], points: Points, triangles: Triangles, radius_mm: float) -> Points:
-    """Vertices after a closing or an opening; those that no ball comes near go to the nearest that one did.
+def rolled(
+    step: Callable[..., Rolled], points: Points, triangles: Triangles, radius_mm: float
+) -> tuple[Points, npt.NDArray[np.intp]]:
+    """Vertices after a closing or an opening, and which no ball comes near: they go to the nearest that one did.
 
     A gap that light or film has bridged has no surface of its own left: what lies under it ends at the bridge.
     """
     found = step(points, triangles, radius_mm, reach_mm=REACH_RADII * radius_mm)
-    if not found.covered.any():
-        return found.points
+    lost = np.flatnonzero(found.covered)
+    if not len(lost):
+        return found.points, lost
     from scipy.spatial import KDTree  # slow to import
 
-    free, lost = np.flatnonzero(~found.covered), np.flatnonzero(found.covered)
+    free = np.flatnonzero(~found.covered)
     far, nearest = KDTree(found.points[free]).query(points[lost], distance_upper_bound=MOST_MM, workers=-1)
     near = np.isfinite(np.asarray(far))
     end = found.points.copy()
     end[lost] = points[lost]
     end[lost[near]] = found.points[free[np.asarray(nearest)[near]]]
-    return end
+    return end, lost
 
 
 def normals_of(points: Points, triangles: Triangles) -> npt.NDArray[np.float64]:

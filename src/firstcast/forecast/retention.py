@@ -72,6 +72,10 @@ class Retention(NamedTuple):
     relief_mm: npt.NDArray[np.float64]
     finest: npt.NDArray[np.float64]
 
+    def scenarios(self, first: int, last: int) -> "Retention":
+        """The rows first .. last - 1 alone."""
+        return Retention(self.share[first:last], self.relief_mm, self.finest[first:last])
+
 
 class PartRetention(NamedTuple):
     """Means over parts, weighted by area and by the square of the relief.

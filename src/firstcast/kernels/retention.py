@@ -67,19 +67,27 @@ def gather(start, stop, order, starts, areas, values, out):
 
 
 @kernel
-def neighbours_of(c, clumps, near):
+def neighbours_of(c, clumps, cursors, near):
     """Fill `near` with the clumps in the cells around clump c, as far as the window reaches; returns how many.
 
-    `near` must hold as many as there can be; what does not fit is left out.
+    `cursors` holds, for each row of cells along z in the window, the first clump that was in it for an earlier clump than
+    c, below 0 at the start: keys rise, so it is found a few steps on. `near` must hold as many as there can be; what does
+    not fit is left out.
     """
     ny, nz = clumps.shape[1], clumps.shape[2]
     cell = clumps.keys[c] // FACES
-    count = 0
+    count, number = 0, 0
     for di in range(-clumps.reach, clumps.reach + 1):
         for dj in range(-clumps.reach, clumps.reach + 1):
             row = cell + (di * ny + dj) * nz
-            first = np.searchsorted(clumps.keys, (row - clumps.reach) * FACES)
-            last = (row + clumps.reach + 1) * FACES
+            low, last = (row - clumps.reach) * FACES, (row + clumps.reach + 1) * FACES
+            first = cursors[number]
+            if first < 0:
+                first = np.searchsorted(clumps.keys, low)
+            while first < len(clumps.keys) and clumps.keys[first] < low:
+                first += 1
+            cursors[number] = first
+            number += 1
             while first < len(clumps.keys) and clumps.keys[first] < last and count < len(near):
                 near[count] = first
                 count += 1
@@ -94,10 +102,11 @@ def average(start, stop, clumps, points, normals, means, values, out):
     The weight falls as 1 - (r/R)². Vertices that have no clump in their window keep their own value.
     """
     near = np.empty((2 * clumps.reach + 1) ** 3 * FACES, np.int64)
+    cursors = np.full((2 * clumps.reach + 1) ** 2, -1, np.int64)
     square = clumps.radius**2
     sums = np.empty(values.shape[1])
     for c in range(start, stop):
-        count = neighbours_of(c, clumps, near)
+        count = neighbours_of(c, clumps, cursors, near)
         for m in range(clumps.starts[c], clumps.starts[c + 1]):
             n = clumps.order[m]
             total = 0.0

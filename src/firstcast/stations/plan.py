@@ -54,6 +54,8 @@ class Planned(StationResult):
     chain : (ChainScenario, ChainScenario, ChainScenario)
         What the forecast reckons with from master to painted cast: low (changes least), likely, high. The cast is
         taken to be as large as the master.
+    printed_with : str
+        Printer and resin, in the job's words.
     cautions : tuple of str
         To be shown with the dossier; data sheets, local codes and licensed practice come first.
     """
@@ -63,6 +65,7 @@ class Planned(StationResult):
     who_allows: tuple[Allowance, ...]
     materials: Materials
     chain: tuple[ChainScenario, ChainScenario, ChainScenario]
+    printed_with: str
     cautions: tuple[str, ...]
 
 
@@ -107,6 +110,7 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
         who_allows=allowances,
         materials=materials,
         chain=chain,
+        printed_with=f"{settings.printer}, {settings.resin} resin",
         cautions=kinds.cautions(tags),
         says=f"{settings.kind.value} on {settings.printer}; least wall {limits.wall_mm.likely:g} mm, "
         f"least gap {limits.gap_mm.likely:g} mm, lattice {limits.pitch_mm[0]:g} mm",

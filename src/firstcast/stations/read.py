@@ -9,13 +9,15 @@ lies within one part is a groove, and held against what may be engraved.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
 from pydantic import Field
 
 from firstcast.findings import Measure
 from firstcast.geometry.body import Body
 from firstcast.geometry.narrow import NarrowRegion, Places, narrow_regions
 from firstcast.geometry.slender import Slender, extents, slender
-from firstcast.geometry.walls import Widths, read_widths
+from firstcast.geometry.walls import read_widths
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.contract import StationResult, StationSettings
@@ -23,6 +25,9 @@ from firstcast.stations.read_findings import Figure, Kind, Reading, findings_of
 
 APART_MM = 0.12
 """Places nearer together than this are read together: a third of what a wall or gap measures that is told."""
+
+BEYOND_MM = 0.16
+"""How much wider than their limit walls and gaps are still read: both sides may give way by the cap of carry."""
 
 LEAST_MM = 0.01
 """A limit may be 0, where the maker says so: then this much is looked through, and nothing is below it."""
@@ -53,9 +58,19 @@ class Readings(StationResult):
     ----------
     readings : tuple of Reading
         Every region that is narrower than its limit, the gravest of each kind first.
+    wall_mm, gap_mm : (n,) float32
+        Thickness of the wall behind each vertex of the body and width of the air before it, edges and creases too; inf
+        where it is wider than its limit and `BEYOND_MM`.
+    wall_spare_mm, gap_spare_mm : (n,) float32
+        What either side of a wall, or gap, can give before it is at the low end of its limit: 0 where it is below, inf
+        where it is wide, and beside edges and creases, which are no walls and gaps.
     """
 
     readings: tuple[Reading, ...]
+    wall_mm: npt.NDArray[np.float32]
+    gap_mm: npt.NDArray[np.float32]
+    wall_spare_mm: npt.NDArray[np.float32]
+    gap_spare_mm: npt.NDArray[np.float32]
 
 
 def read(
@@ -78,15 +93,23 @@ def read(
     """
     widths = read_widths(
         body.mesh,
-        most_mm=max(limits.wall_mm.likely, LEAST_MM),
-        most_gap_mm=max(limits.gap_mm.likely, LEAST_MM),
+        most_mm=max(limits.wall_mm.likely, LEAST_MM) + BEYOND_MM,
+        most_gap_mm=max(limits.gap_mm.likely, LEAST_MM) + BEYOND_MM,
         apart_mm=APART_MM,
     )
-    walls = _walls(body, widths, limits)
-    gaps = _gaps(body, widths, limits)
+    behind, before = (
+        Places(widths.wall_mm, widths.wall_opposite, widths.wall_edge_mm),
+        Places(widths.gap_mm, widths.gap_opposite, widths.gap_edge_mm),
+    )
+    walls = _walls(body, behind, limits)
+    gaps = _gaps(body, before, limits)
     readings = (*walls, *gaps)
     return Readings(
         readings=readings,
+        wall_mm=widths.wall_mm,
+        gap_mm=widths.gap_mm,
+        wall_spare_mm=_spare(body, behind, limits.wall_mm.low),
+        gap_spare_mm=_spare(body, before, limits.gap_mm.low),
         says=_says(readings, limits),
         findings=findings_of(
             Figure(piece, body, height_mm), readings, limits, materials, most=settings.most_findings
@@ -95,8 +118,18 @@ def read(
     )
 
 
-def _walls(body: Body, widths: Widths, limits: Limits) -> list[Reading]:
-    places = Places(widths.wall_mm, widths.wall_opposite, widths.wall_edge_mm)
+def _spare(body: Body, places: Places, limit_mm: float) -> npt.NDArray[np.float32]:
+    """(n,) half of what a wall or gap is wider than its limit, inf where there is none."""
+    spare = np.full(len(places.width_mm), np.inf, np.float32)
+    for region in narrow_regions(
+        body.mesh, places, limit_mm=limit_mm + BEYOND_MM, part_of_triangle=body.part_of_triangle
+    ):
+        rows = region.vertices
+        spare[rows] = np.maximum(0.5 * (places.width_mm[rows] - limit_mm), 0.0)
+    return spare
+
+
+def _walls(body: Body, places: Places, limits: Limits) -> list[Reading]:
     regions = narrow_regions(
         body.mesh, places, limit_mm=limits.wall_mm.likely, part_of_triangle=body.part_of_triangle
     )
@@ -112,12 +145,12 @@ def _walls(body: Body, widths: Widths, limits: Limits) -> list[Reading]:
     return sorted(thin, key=lambda reading: list(Kind).index(reading.kind))
 
 
-def _gaps(body: Body, widths: Widths, limits: Limits) -> list[Reading]:
+def _gaps(body: Body, places: Places, limits: Limits) -> list[Reading]:
     """Gaps, then the grooves that are narrower than may be engraved."""
     limit = limits.gap_mm.likely
     regions = narrow_regions(
         body.mesh,
-        Places(widths.gap_mm, widths.gap_opposite, widths.gap_edge_mm),
+        places,
         limit_mm=limit,
         behind_mm=BEHIND_GAP * limit,
         part_of_triangle=body.part_of_triangle,

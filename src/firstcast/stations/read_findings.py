@@ -4,10 +4,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-import numpy as np
-
 from firstcast.findings import Finding
 from firstcast.geometry.body import Body
+from firstcast.geometry.whereabouts import where
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.process.strength import BladeSection, Stuff, bears, cast, cured
@@ -16,9 +15,6 @@ from firstcast.vocabulary import Verdict
 
 MOST_RATIO = 2.5
 """A figure larger by more than this is no mend."""
-
-MIDDLE_RATIO = 0.2
-"""Nearer to the piece's axis than this share of its half-width, a place is neither front nor back, left nor right."""
 
 
 class Kind(StrEnum):
@@ -110,7 +106,7 @@ def _finding(figure: Figure, group: Sequence[Reading], limit: Range, materials: 
         code=gravest.kind.value,
         verdict=_verdict(gravest.least_mm, limit),
         part=gravest.part,
-        says=f"{_subject(gravest)}, {where(figure.body, gravest.place_mm)}: {_measured(gravest)}{more}. "
+        says=f"{_subject(gravest)}, {where(figure.body.mesh, gravest.place_mm)}: {_measured(gravest)}{more}. "
         f"At least {limit.likely:.2f} mm is wanted.{_load(gravest, materials)}",
         mend=_mend(gravest, limit.likely, figure.height_mm),
         place_mm=gravest.place_mm,
@@ -191,15 +187,3 @@ def _rest(piece: str, kind: Kind, groups: Sequence[Sequence[Reading]], limit: Ra
         measured=least,
         limit=limit.likely,
     )
-
-
-def where(body: Body, place_mm: tuple[float, float, float]) -> str:
-    """Where a place is on a piece: front, back, the figure's left or right, and its height."""
-    low, high = np.asarray(body.mesh.bounds, np.float64)
-    x, y, _ = (np.asarray(place_mm) - (low + high) / 2.0) / np.maximum((high - low) / 2.0, 1e-9)
-    words = []
-    if abs(y) > MIDDLE_RATIO:
-        words.append("front" if y < 0 else "back")
-    if abs(x) > MIDDLE_RATIO:
-        words.append("left" if x > 0 else "right")
-    return f"{' '.join(words) or 'middle'}, {place_mm[2]:.0f} mm up"

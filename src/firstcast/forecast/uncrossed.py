@@ -1,0 +1,55 @@
+"""Lengths drawn back where a surface moved by them would cross itself."""
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import Points, Triangles
+from firstcast.forecast.rings import Rings, least_around
+from firstcast.geometry.boxtree import build_box_tree
+from firstcast.geometry.crossings import crossing_rows, snap_points
+
+HALVINGS = 3
+"""Rounds in which lengths are halved; from then on they become nothing, a ring farther each round."""
+
+MOST_ROUNDS = 12
+
+MOST_PAIRS = 100_000
+
+
+def uncrossed(
+    points: Points,
+    ways: npt.NDArray[np.float64],
+    length_mm: npt.NDArray[np.float64],
+    triangles: Triangles,
+    rings: Rings,
+) -> npt.NDArray[np.float64]:
+    """Lengths (n,) no greater than those given, by which no two triangles cross that did not cross before.
+
+    Parameters
+    ----------
+    points, ways : (n, 3) float64
+        mm, and what one millimetre of length adds to each.
+    triangles : (m, 3) int32
+    rings : Rings
+        Of the same triangles.
+
+    Notes
+    -----
+    Crossings are exact for coordinates as float32, which is what is written. Where the surface crosses itself as
+    given, lengths become nothing.
+    """
+    length = length_mm.copy()
+    rows = np.arange(len(triangles), dtype=np.int32)
+    asked = rows
+    for done in range(MOST_ROUNDS):
+        places = snap_points(points + length[:, None] * ways, where="carry")
+        pairs = crossing_rows(places, triangles, asked, build_box_tree(places, triangles, rows), MOST_PAIRS)
+        hit = np.ones(len(points))
+        hit[triangles[pairs.ravel()].ravel()] = 0.0
+        if not len(pairs) or (done > HALVINGS and not length[hit == 0.0].any()):
+            break
+        near = least_around(rings, hit, 1 + max(done - HALVINGS, 0)) == 0.0
+        length[near] *= 0.5 if done < HALVINGS else 0.0
+        # what has not moved since can't cross but what has
+        asked = np.flatnonzero(near[triangles].any(axis=1)).astype(np.int32)
+    return length

@@ -1,0 +1,393 @@
+"""Carry: what print, mould, cast and paint will take off the sculpture, and the master that puts it back beforehand.
+
+The body's triangles are mapped to master size in the printer's axes, and the whole chain is forecast for low, likely
+and high figures (`firstcast.forecast`). Its inverse moves every place along its normal, within bounds from walls, gaps and
+zones. While a figure of the chain is not the maker's own or fitted, carry is offered: both masters are made.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from pydantic import Field
+
+from firstcast.arrays import Points, Triangles
+from firstcast.errors import SizeError
+from firstcast.findings import Finding, Measure
+from firstcast.forecast.carry import Carried as Found
+from firstcast.forecast.carry import Forward, Narrow
+from firstcast.forecast.carry import carry as carry_back
+from firstcast.forecast.chain_on_mesh import forward_of, normals_of
+from firstcast.forecast.details import Detail, details_of
+from firstcast.forecast.retention import SCALES_MM, ReliefWindow, retention, vertex_areas, windows_on
+from firstcast.forecast.rings import rings_of
+from firstcast.forecast.uncrossed import uncrossed
+from firstcast.geometry.body import Body
+from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.refine import split_long_edges
+from firstcast.geometry.zones import Zone
+from firstcast.process.chain import ChainScenario, mean_size
+from firstcast.process.limits import Limits
+from firstcast.stations.carry_findings import Figure, findings_of, measures_of, says_of
+from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.vocabulary import Make, Verdict, ZoneMeaning
+
+EDGE_PIXELS, EDGE_PITCHES = 1.4, 1.5
+"""Longest edge that a forecast is read on: in pixels, or in pitches of the lattice where those are coarser. A triangle of
+the lattice's contour has edges up to the root of 3 pitches; what they leave out is not in the body."""
+
+LIKELY = 1
+
+GAIN, WORSE_MM = 1.0, 0.001
+"""How much of the residual each step takes back, and how much worse a place may end for it: a micrometre is a tenth of
+what a layer's edge is known to."""
+
+SCALE_EDGES = 3.0
+"""Detail is read in windows of at least so many edges across: in fewer, there is only how the mesh lies."""
+
+
+class Settings(StationSettings):
+    """The job file's [carry]. Lengths are those of the master."""
+
+    forecast: bool = True
+    """Whether the painted cast is forecast at all; without it nothing is carried."""
+    make: Make | None = None
+    """Which master is made, "plain" or "carried". Left out: the carried one where every figure of the chain is your own
+    or fitted, else both."""
+    cap_mm: float = Field(default=0.08, ge=0.0, le=0.3)
+    """How far any place is moved at most."""
+    steps: int = Field(default=2, ge=1, le=20)
+    """Steps towards the likely forecast."""
+    rounds: int = Field(default=1, ge=0, le=20)
+    """Rounds in which what would end worse in any scenario is drawn back."""
+    kept_ratio: float = Field(default=0.7, gt=0.0, le=1.0)
+    """Share of its depth that a part's detail must keep, or it is told. Chosen, no source."""
+    release: tuple[str, ...] = ()
+    """Zones marked precious whose detail may be carried all the same."""
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The painted cast, as it will come.
+
+    Attributes
+    ----------
+    mesh : Mesh
+        points (n, 3) float64, the sculpture in figure space, mm; the body with its long edges halved.
+    plain_cast, carried_cast : (n, 3) float32
+        Where the likely cast ends, without and with carry, in figure space.
+    part_of_vertex : (n,) uint16
+    length_mm : (n,) float32
+        What is carried.
+    before_mm, after_mm : (3, n) float32
+        How far low, likely and high end outside the sculpture, without and with carry; the even film left out.
+    kept_before, kept_after : (3, n) float32
+        Share of the relief that is left, at the finest scale where there is any; NaN where there is none.
+    """
+
+    mesh: Mesh
+    plain_cast: npt.NDArray[np.float32]
+    carried_cast: npt.NDArray[np.float32]
+    part_of_vertex: npt.NDArray[np.uint16]
+    length_mm: npt.NDArray[np.float32]
+    before_mm: npt.NDArray[np.float32]
+    after_mm: npt.NDArray[np.float32]
+    kept_before: npt.NDArray[np.float32]
+    kept_after: npt.NDArray[np.float32]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Carried(StationResult):
+    """What carry gives.
+
+    Attributes
+    ----------
+    makes : tuple of Make
+        The masters that are made of this piece.
+    body : Body
+        The carried body, in figure space; the body itself where none is made.
+    forecast : Forecast or None
+    details : tuple of Detail
+        What is left of each part's detail, by scale.
+    most_mm : float
+        The farthest that any place is moved, mm on the master.
+    made_for : str
+        Printer's pixel, layer and orientation that the carried master holds for.
+    """
+
+    makes: tuple[Make, ...]
+    body: Body
+    forecast: Forecast | None = None
+    details: tuple[Detail, ...] = ()
+    most_mm: float = 0.0
+    made_for: str = ""
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """The sculpture at master size in the printer's axes, as the forecast reads it."""
+
+    body: Body
+    mesh: Mesh  # (n, 3) float64, print space, edges short enough
+    origin: npt.NDArray[np.int64]  # (m,) the body's triangle that each lies in
+    normals: npt.NDArray[np.float64]
+    to_figure: npt.NDArray[np.float64]  # (3, 3)
+    chains: tuple[ChainScenario, ...]
+
+    @property
+    def points(self) -> Points:
+        """(n, 3) float64."""
+        return np.asarray(self.mesh.points, np.float64)
+
+    @property
+    def ways(self) -> npt.NDArray[np.float64]:
+        """(n, 3) the normals as they are in figure space."""
+        return self.normals @ self.to_figure.T
+
+    @property
+    def figure_points(self) -> Points:
+        """(n, 3) float64, in figure space."""
+        return self.points @ self.to_figure.T
+
+    def of_vertices(self, values: npt.NDArray) -> npt.NDArray:
+        """Values of the body's vertices on those of the mesh: a new one takes the least of its triangle's three."""
+        count = len(self.body.mesh.points)
+        found = np.full(len(self.mesh.points), np.inf)
+        least = values[self.body.mesh.triangles[self.origin]].min(axis=1)
+        np.minimum.at(found, self.mesh.triangles.ravel(), np.repeat(least, 3))
+        found[:count] = values
+        return found
+
+    def part_of_vertex(self) -> npt.NDArray[np.uint16]:
+        """(n,) the part of one of each vertex's triangles: the first in order."""
+        parts = np.zeros(len(self.mesh.points), np.uint16)
+        own = self.body.part_of_triangle[self.origin]
+        parts[self.mesh.triangles[::-1].ravel()] = np.repeat(own[::-1], 3)
+        return parts
+
+
+def carry(
+    *,
+    piece: str,
+    body: Body,
+    turn_to_print: npt.NDArray[np.float64],
+    matrix: npt.NDArray[np.float64],
+    chain: tuple[ChainScenario, ...],
+    limits: Limits,
+    pitch_mm: npt.NDArray[np.float64],
+    wall_spare_mm: npt.NDArray[np.float32],
+    gap_spare_mm: npt.NDArray[np.float32],
+    zones: tuple[Zone, ...],
+    height_mm: float,
+    printed_with: str,
+    settings: Settings,
+) -> Carried:
+    """Forecast the painted cast of a piece, and the body that comes out as the sculpture is.
+
+    Parameters
+    ----------
+    piece : str
+    body : Body
+        In figure space, mm.
+    turn_to_print : (3, 3) float64
+        From figure space to print space.
+    matrix : (3, 3) float64
+        From figure to master.
+    chain : (low, likely, high)
+    limits : Limits
+    pitch_mm : (3,) float64
+        Of the lattice that the body was made on.
+    wall_spare_mm, gap_spare_mm : (n,) float32
+        What walls and gaps can give at each vertex (`firstcast.stations.read.Readings`).
+    zones : tuple of Zone
+    height_mm : float
+        Of the whole figure.
+    printed_with : str
+        Printer and resin, in the job's words.
+    """
+    if not settings.forecast or not len(body.mesh.triangles):
+        return Carried(makes=(Make.PLAIN,), body=body, says="not forecast, nothing is carried")
+    ground = _ground(body, turn_to_print, matrix, chain, limits, pitch_mm)
+    try:
+        forward = forward_of(ground.points, ground.mesh.triangles, ground.normals, ground.chains)
+        before = forward(np.zeros(len(ground.points)))
+        plain_end = forward.ends[LIKELY]
+    except SizeError as error:
+        return _too_large(piece, body, error)
+    windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, _scales(ground))
+    carries = settings.make is not Make.PLAIN and ground.chains[LIKELY].prints and settings.cap_mm > 0.0
+    found = None
+    if carries:
+        narrow = Narrow(ground.of_vertices(wall_spare_mm), ground.of_vertices(gap_spare_mm))
+        held = _held(ground, zones, settings.release)
+        found = _found(ground, forward, before, windows, narrow, held, settings)
+    moved = found is not None and bool(found.length_mm.any())
+    ends = plain_end, forward.ends[LIKELY] if moved else plain_end
+    return _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
+
+
+def _scales(ground: _Ground) -> tuple[float, ...]:
+    """The scales of detail that the mesh can show; the coarsest in any case."""
+    ends = ground.points[ground.mesh.triangles[:, :2]]
+    edge = float(np.median(np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1)))
+    return tuple(size for size in SCALES_MM if size >= SCALE_EDGES * edge) or SCALES_MM[-1:]
+
+
+def _ground(body: Body, turn, matrix, chain: Sequence[ChainScenario], limits: Limits, pitch_mm) -> _Ground:
+    to_print = np.asarray(turn, np.float64) @ np.asarray(matrix, np.float64)
+    size = mean_size(matrix)
+    longest = max(EDGE_PIXELS * max(limits.pixel_mm), EDGE_PITCHES * float(np.max(pitch_mm)) * size)
+    mesh, origin = split_long_edges(body.mesh.mapped(to_print), longest)
+    normals = normals_of(np.asarray(mesh.points, np.float64), mesh.triangles)
+    chains = tuple(replace(scenario, mean_size_ratio=size) for scenario in chain)
+    return _Ground(body, mesh, origin, normals, np.asarray(np.linalg.inv(to_print), np.float64), chains)
+
+
+@dataclass(frozen=True)
+class _Held:
+    """What zones hold: (n,) bool each."""
+
+    even: npt.NDArray[np.bool_]
+    still: npt.NDArray[np.bool_]
+
+
+def _held(ground: _Ground, zones: Sequence[Zone], released: Sequence[str]) -> _Held:
+    """Places whose relief is left alone, and places that nothing may move."""
+    even = np.zeros(len(ground.points), bool)
+    still = even.copy()
+    if not zones:
+        return _Held(even, still)
+    places, parts = ground.figure_points, ground.part_of_vertex()
+    for zone in zones:
+        inside = zone.contains(places, part_of_point=parts, part_names=ground.body.part_names)
+        if zone.meaning is ZoneMeaning.NO_CHANGE:
+            still |= inside
+        elif zone.meaning is ZoneMeaning.NO_CARRY or zone.name not in released:
+            even |= inside
+    return _Held(even, still)
+
+
+def _found(
+    ground: _Ground,
+    forward: Forward,
+    before,
+    windows: Sequence[ReliefWindow],
+    narrow: Narrow,
+    held: _Held,
+    settings: Settings,
+) -> Found:
+    """The lengths that are carried, and what they come to."""
+    points, triangles, normals = ground.points, ground.mesh.triangles, ground.normals
+    likely = forward_of(points, triangles, normals, ground.chains[LIKELY : LIKELY + 1])
+    bound = np.where(held.still, 0.0, settings.cap_mm)
+    return carry_back(
+        forward, points, triangles, normals,
+        before_mm=before,
+        likely=lambda length: likely(length)[0],
+        allowed_low_mm=-bound,
+        allowed_high_mm=bound,
+        narrow=narrow,
+        even=held.even,
+        cap_mm=settings.cap_mm,
+        steps=settings.steps,
+        gain=GAIN,
+        worse_mm=WORSE_MM,
+        rounds=settings.rounds,
+        windows=windows[:2],
+    )  # fmt: skip
+
+
+def _result(
+    piece: str,
+    ground: _Ground,
+    before,
+    found: Found | None,
+    ends: tuple[Points, Points],
+    windows: Sequence[ReliefWindow],
+    limits: Limits,
+    height_mm: float,
+    printed_with: str,
+    settings: Settings,
+) -> Carried:
+    after = before if found is None else found.after_mm
+    length = np.zeros(len(ground.points)) if found is None else found.length_mm
+    if found is not None:
+        length = uncrossed(
+            ground.figure_points, ground.ways, length, ground.mesh.triangles,
+            rings_of(ground.mesh.triangles, len(length)),
+        )  # fmt: skip
+    kept = retention(windows, np.concatenate([before, after]))
+    apart = (kept.scenarios(0, 3), kept.scenarios(3, 6))
+    parts = ground.part_of_vertex()
+    areas = vertex_areas(ground.points, ground.mesh.triangles)
+    details = details_of(*apart, parts, ground.figure_points, areas, _scales(ground))
+    makes = _makes(ground.chains, settings.make, moved=bool(length.any()))
+    figure = Figure(piece, ground.body, height_mm, settings.kept_ratio)
+    forecast = Forecast(
+        mesh=Mesh(ground.figure_points, ground.mesh.triangles),
+        plain_cast=(ends[0] @ ground.to_figure.T).astype(np.float32),
+        carried_cast=(ends[1] @ ground.to_figure.T).astype(np.float32),
+        part_of_vertex=parts,
+        length_mm=length.astype(np.float32),
+        before_mm=np.asarray(before, np.float32),
+        after_mm=np.asarray(after, np.float32),
+        kept_before=apart[0].finest.astype(np.float32),
+        kept_after=apart[1].finest.astype(np.float32),
+    )
+    most = float(np.abs(length).max(initial=0.0))
+    return Carried(
+        makes=makes,
+        body=_body(ground, length),
+        forecast=forecast,
+        details=details,
+        most_mm=most,
+        made_for=_made_for(limits, ground, printed_with) if Make.CARRIED in makes else "",
+        says=says_of(figure, details, makes, found, most),
+        findings=findings_of(figure, details, makes, found, ground.chains[LIKELY]),
+        measures=measures_of(figure, details, found, most),
+    )
+
+
+def _makes(chains: Sequence[ChainScenario], make: Make | None, *, moved: bool) -> tuple[Make, ...]:
+    if not moved or make is Make.PLAIN:
+        return (Make.PLAIN,)
+    if make is Make.CARRIED or all(chain.calibrated for chain in chains):
+        return (Make.CARRIED,)
+    return (Make.PLAIN, Make.CARRIED)
+
+
+def _body(ground: _Ground, length: npt.NDArray[np.float64]) -> Body:
+    """The body moved by its lengths, in figure space."""
+    if not length.any():
+        return ground.body
+    moved = ground.figure_points + length[:, None] * ground.ways
+    triangles: Triangles = ground.mesh.triangles
+    return Body(Mesh(moved, triangles), ground.body.part_of_triangle[ground.origin], ground.body.part_names)
+
+
+def _made_for(limits: Limits, ground: _Ground, printed_with: str) -> str:
+    """What the carried master was made for: with anything else it is wrong."""
+    wide, high = limits.pixel_mm
+    pixel = f"{wide:g} mm" if wide == high else f"{wide:g} by {high:g} mm"
+    up = np.linalg.inv(ground.to_figure)[2]
+    x, y, z = up / np.linalg.norm(up)
+    return (
+        f"{printed_with}, pixels of {pixel}, layers of {limits.layer_mm:g} mm, "
+        f"the printer's up along ({x:.4f}, {y:.4f}, {z:.4f}) of the figure"
+    )
+
+
+def _too_large(piece: str, body: Body, error: SizeError) -> Carried:
+    return Carried(
+        makes=(Make.PLAIN,),
+        body=body,
+        says="too large to forecast, nothing is carried",
+        findings=(
+            Finding(
+                "carry", "too-large", Verdict.WATCH, piece,
+                f"The painted cast was not forecast: {error.what}.", error.mend,
+            ),
+        ),
+        measures=(Measure("carried", 0.0, "mm", "not forecast"),),
+    )  # fmt: skip
