@@ -14,6 +14,7 @@ from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
 from firstcast.forecast.ball import Rolled, closed_by_ball, opened_by_ball
 from firstcast.forecast.printed import print_moves, shares_for
+from firstcast.forecast.rings import Rings, smoothed
 from firstcast.kernels.ball_surface import add_normals, make_unit
 from firstcast.process.chain import ChainScenario
 
@@ -22,6 +23,9 @@ LEAST_RADIUS_EDGES = 0.3
 
 REACH_RADII = 1.0
 """Where a ball must go farther than so many radii to come free, the place lies under a bridge of film."""
+
+SPANNING = 12
+"""Times that a bridge's vertices go to the middle of their neighbours: bridges are some ten edges wide at most."""
 
 MOST_MM = 0.3
 """Beyond this a vertex under a bridge stays where it is: what covers it is no film."""
@@ -38,6 +42,8 @@ class MeshForward:
     ----------
     ends : tuple of (n, 3) float64, one per chain
         Where the last call left every vertex.
+    bridged : tuple of (n,) bool
+        Which of them lie under a bridge.
 
     Notes
     -----
@@ -57,6 +63,7 @@ class MeshForward:
         first, second = self._points[triangles[:, 0]], self._points[triangles[:, 1]]
         self._edge_mm = float(np.median(np.linalg.norm(first - second, axis=1)))
         self.ends: tuple[Points, ...] = ()
+        self.bridged: tuple[npt.NDArray[np.bool_], ...] = ()
 
     def __call__(self, carried: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """(s, n) mm outside of the sculpture for (n,) mm carried."""
@@ -64,7 +71,7 @@ class MeshForward:
         master = points + carried[:, None] * normals
         prints = any(chain.prints for chain in chains)
         shares = shares_for(master, self._triangles, chains[0]) if prints else None
-        found, ends = np.empty((len(chains), len(points))), []
+        found, ends, bridges = np.empty((len(chains), len(points))), [], []
         for row, chain in enumerate(chains):
             end = master
             if shares is not None and chain.prints:
@@ -78,7 +85,8 @@ class MeshForward:
             along = np.einsum("ij,ij->i", away, normals)
             found[row] = np.where(bridged == 0.0, along, bridged * np.linalg.norm(away, axis=1))
             ends.append(end)
-        self.ends = tuple(ends)
+            bridges.append(bridged != 0.0)
+        self.ends, self.bridged = tuple(ends), tuple(bridges)
         return found
 
 
@@ -121,6 +129,20 @@ def rolled(
     end[lost] = points[lost]
     end[lost[near]] = found.points[free[np.asarray(nearest)[near]]]
     return end, lost
+
+
+def spanned(ends: Points, bridged: npt.NDArray[np.bool_], rings: Rings) -> Points:
+    """Where a surface ends, drawn so that bridges show as the films that they are.
+
+    Under a bridge vertices have no place of their own; here they are spread evenly between the rims, and with them those on
+    the rim that stand out from it, half of whose neighbours are bridged.
+    """
+    under = bridged | (smoothed(rings, bridged.astype(np.float64), 1) > 0.5)
+    found = ends.copy()
+    for _ in range(SPANNING):
+        for axis in range(3):
+            found[under, axis] = smoothed(rings, found[:, axis], 1)[under]
+    return found
 
 
 def normals_of(points: Points, triangles: Triangles) -> npt.NDArray[np.float64]:

@@ -12,6 +12,9 @@ from firstcast.forecast.retention import SCALES_MM, Retention, by_part
 LEAST_MM2 = 0.5
 """Least surface with relief of a scale that counts as detail of a part: chosen, no source."""
 
+CELL_MM = 1.0
+"""A place is shown where most is lost within a cube of so much: not at a single crevice."""
+
 LIKELY = 1
 
 
@@ -71,8 +74,8 @@ def details_of(
             if area < LEAST_MM2:
                 continue
             square = before.relief_mm[scale, read] ** 2
-            lost = square * (1.0 - before.share[LIKELY, scale, read])
-            x, y, z = points[read[int(np.argmax(lost))]]
+            lost = square * np.clip(1.0 - before.share[LIKELY, scale, read], 0.0, 1.0)
+            x, y, z = points[read[_most(points[read], lost * areas_mm2[read])]]
             details.append(
                 Detail(
                     part,
@@ -85,6 +88,15 @@ def details_of(
                 )
             )
     return tuple(details)
+
+
+def _most(places: Points, weights: npt.NDArray[np.float64]) -> int:
+    """The row with most weight in the cell of `CELL_MM` that holds most."""
+    cells = np.floor((places - places.min(axis=0)) / CELL_MM).astype(np.int64)
+    _, cell = np.unique(cells, axis=0, return_inverse=True)
+    heaviest = int(np.argmax(np.bincount(cell.ravel(), weights)))
+    mine = np.flatnonzero(cell.ravel() == heaviest)
+    return int(mine[np.argmax(weights[mine])])
 
 
 def _three(values: npt.NDArray[np.float64]) -> tuple[float, float, float]:

@@ -67,7 +67,7 @@ class Card:
 
 
 def _stops(records: Sequence[Mapping[str, Any]]) -> tuple[Stop, ...]:
-    """Lines of the route; a station that works part by part becomes one line, its gravest part speaking."""
+    """Lines of the route; a station that works by part or master becomes one line, its gravest speaking."""
     grouped: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
     for record in records:
         grouped.setdefault((record["name"], record.get("piece") or ""), []).append(record)
@@ -79,10 +79,14 @@ def _stops(records: Sequence[Mapping[str, Any]]) -> tuple[Stop, ...]:
         if len(group) > 1:
             counts = Counter(verdicts)
             said = ", ".join(f"{counts[v]} {v.value}" for v in reversed(Verdict) if counts[v])
-            part = group[verdicts.index(verdict)].get("part") or ""
-            says = f"{len(group)} parts: {said}" + (
-                f"; {part}: {says}" if says and verdict is not Verdict.SOUND else ""
-            )
+            gravest = group[verdicts.index(verdict)]
+            part = gravest.get("part") or ""
+            if make := gravest.get("make"):
+                says = f"{len(group)} masters; {make}: {says}"
+            else:
+                says = f"{len(group)} parts: {said}" + (
+                    f"; {part}: {says}" if says and verdict is not Verdict.SOUND else ""
+                )
         seconds = sum(float(record.get("seconds") or 0.0) for record in group)
         stops.append(Stop(name, piece, verdict, seconds, says))
     return tuple(stops)

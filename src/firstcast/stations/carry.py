@@ -18,7 +18,7 @@ from firstcast.findings import Finding, Measure
 from firstcast.forecast.carry import Carried as Found
 from firstcast.forecast.carry import Forward, Narrow
 from firstcast.forecast.carry import carry as carry_back
-from firstcast.forecast.chain_on_mesh import forward_of, normals_of
+from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, normals_of, spanned
 from firstcast.forecast.details import Detail, details_of
 from firstcast.forecast.retention import SCALES_MM, ReliefWindow, retention, vertex_areas, windows_on
 from firstcast.forecast.rings import rings_of
@@ -39,7 +39,7 @@ the lattice's contour has edges up to the root of 3 pitches; what they leave out
 
 LIKELY = 1
 
-GAIN, WORSE_MM = 1.0, 0.001
+GAIN, WORSE_MM = 0.7, 0.001
 """How much of the residual each step takes back, and how much worse a place may end for it: a micrometre is a tenth of
 what a layer's edge is known to."""
 
@@ -212,7 +212,7 @@ def carry(
     try:
         forward = forward_of(ground.points, ground.mesh.triangles, ground.normals, ground.chains)
         before = forward(np.zeros(len(ground.points)))
-        plain_end = forward.ends[LIKELY]
+        plain_end = _shown(ground, forward)
     except SizeError as error:
         return _too_large(piece, body, error)
     windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, _scales(ground))
@@ -223,8 +223,14 @@ def carry(
         held = _held(ground, zones, settings.release)
         found = _found(ground, forward, before, windows, narrow, held, settings)
     moved = found is not None and bool(found.length_mm.any())
-    ends = plain_end, forward.ends[LIKELY] if moved else plain_end
+    ends = plain_end, _shown(ground, forward) if moved else plain_end
     return _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
+
+
+def _shown(ground: _Ground, forward: MeshForward) -> Points:
+    """(n, 3) where the forecast that was run last leaves the likely cast, print space."""
+    rings = rings_of(ground.mesh.triangles, len(ground.points))
+    return spanned(forward.ends[LIKELY], forward.bridged[LIKELY], rings)
 
 
 def _scales(ground: _Ground) -> tuple[float, ...]:
