@@ -28,6 +28,9 @@ total_height_mm = 12.0
 kind = "two-part-block"
 pitch_mm = 0.1
 reduce_tolerance_mm = 0.02
+
+[carry]
+forecast = false
 """
 
 

@@ -19,6 +19,7 @@ from firstcast.forecast.rings import Rings, least_around, rings_of, smoothed
 Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
 Lengths = npt.NDArray[np.float64]
 LikelyForward = Callable[[Lengths], Lengths]
+Settle = Callable[[Lengths], Lengths]
 
 SMOOTH_MM = 0.6
 """Window of what counts as a correction of size rather than relief: twice the finest period worth carrying."""
@@ -117,6 +118,7 @@ class _Ground(NamedTuple):
 
     forward: Forward
     likely: LikelyForward
+    settle: Settle
     limits: Limits
     rings: Rings
     smooth: Window
@@ -143,6 +145,7 @@ def carry(
     worse_mm: float = 0.0005,
     rounds: int = 6,
     windows: Sequence[ReliefWindow] | None = None,
+    settle: Settle | None = None,
 ) -> Carried:
     """Lengths along the normals that bring the forecast to the sculpture.
 
@@ -175,6 +178,9 @@ def carry(
         Most rounds of drawing back, each a run of `forward`.
     windows : sequence of ReliefWindow, optional
         Those in which amplitude is bounded, finest first, where they are at hand.
+    settle : callable, optional
+        (n,) mm wanted -> (n,) mm, nowhere longer: what can be made of them. Asked before all three scenarios are run, so
+        that what is told is true of what is made.
 
     Raises
     ------
@@ -193,6 +199,7 @@ def carry(
     ground = _Ground(
         forward,
         likely or (lambda length: forward(length)[LIKELY]),
+        settle or (lambda length: length),
         Limits(low, high, np.broadcast_to(np.asarray(even, bool), n)),
         rings,
         window_on(points, triangles, normals, SMOOTH_MM),
@@ -254,6 +261,7 @@ def _stepped(
     for step in range(1, steps + 1):
         length = _within(ground, length - gain * found, cap)
         if step == steps:
+            length = ground.settle(length)
             after = _run(ground.forward, length)
             found = after[LIKELY]
         else:
@@ -266,8 +274,11 @@ def _stepped(
         falls = smoothed(ground.rings, np.where(gained < LEAST_GAIN * moved, moved / 2.0, cap), 1)
         cap = np.minimum(cap, falls)
     length, step = best
-    if step < steps:
-        after = _run(ground.forward, length) if step else before
+    if 0 < step < steps:
+        length = ground.settle(length)
+        after = _run(ground.forward, length)
+    elif not step:
+        after = before
     if _size(ground, after) >= _size(ground, before):
         return np.zeros(len(length)), before, 0
     return length, after, step
@@ -336,7 +347,7 @@ def _drawn_back(
         aim = bounds.most_ratio - 0.005 * (1 + done)
         share = _relief_share(plain, broken.amplitude, bounds.most_ratio, aim)
         relief_kept = relief_kept * _spread(ground.rings, share, ground.reach)
-        length = _within(ground, kept * (even + relief_kept * (whole - even)), np.inf)
+        length = ground.settle(_within(ground, kept * (even + relief_kept * (whole - even)), np.inf))
         after = _run(ground.forward, length)
         broken = _broken(ground, before, after, bounds)
         done += 1

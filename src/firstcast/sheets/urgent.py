@@ -9,6 +9,9 @@ from typing import Any
 from firstcast.findings import Finding
 from firstcast.vocabulary import Verdict
 
+CHOICES = frozenset({("carry", "choose-master")})
+"""Findings that leave the maker a choice and no fault to mend: they come before what is to be looked at."""
+
 
 @dataclass(frozen=True)
 class Note:
@@ -67,7 +70,7 @@ def note_of(finding: "Finding | Note | Mapping[str, Any]") -> Note:
 def by_urgency(findings: Iterable["Finding | Note | Mapping[str, Any]"]) -> list[Note]:
     """Notes in the order in which a person should read them.
 
-    Graver verdicts first; among equals what nobody has accepted. Then the worst of each kind (station and code)
+    Graver verdicts first; among equals what nobody has accepted, choices before faults. Then the worst of each kind (station and code)
     before the second worst of any, so that a crowd of one kind hides no other; then by excess and id.
     """
     notes = sorted(
@@ -85,6 +88,7 @@ def by_urgency(findings: Iterable["Finding | Note | Mapping[str, Any]"]) -> list
         key=lambda k: (
             -notes[k].shown.weight,
             bool(notes[k].accepted),
+            (notes[k].station, notes[k].code) not in CHOICES,
             ranks[k],
             -notes[k].excess,
             notes[k].id,

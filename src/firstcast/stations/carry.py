@@ -132,6 +132,7 @@ class _Ground:
     mesh: Mesh  # (n, 3) float64, print space, edges short enough
     origin: npt.NDArray[np.int64]  # (m,) the body's triangle that each lies in
     normals: npt.NDArray[np.float64]
+    turn: npt.NDArray[np.float64]  # (3, 3) from the master's axes to the printer's
     to_figure: npt.NDArray[np.float64]  # (3, 3)
     chains: tuple[ChainScenario, ...]
 
@@ -241,13 +242,14 @@ def _scales(ground: _Ground) -> tuple[float, ...]:
 
 
 def _ground(body: Body, turn, matrix, chain: Sequence[ChainScenario], limits: Limits, pitch_mm) -> _Ground:
-    to_print = np.asarray(turn, np.float64) @ np.asarray(matrix, np.float64)
+    turn = np.asarray(turn, np.float64)
+    to_print = turn @ np.asarray(matrix, np.float64)
     size = mean_size(matrix)
     longest = max(EDGE_PIXELS * max(limits.pixel_mm), EDGE_PITCHES * float(np.max(pitch_mm)) * size)
     mesh, origin = split_long_edges(body.mesh.mapped(to_print), longest)
     normals = normals_of(np.asarray(mesh.points, np.float64), mesh.triangles)
     chains = tuple(replace(scenario, mean_size_ratio=size) for scenario in chain)
-    return _Ground(body, mesh, origin, normals, np.asarray(np.linalg.inv(to_print), np.float64), chains)
+    return _Ground(body, mesh, origin, normals, turn, np.asarray(np.linalg.inv(to_print), np.float64), chains)
 
 
 @dataclass(frozen=True)
@@ -287,6 +289,7 @@ def _found(
     points, triangles, normals = ground.points, ground.mesh.triangles, ground.normals
     likely = forward_of(points, triangles, normals, ground.chains[LIKELY : LIKELY + 1])
     bound = np.where(held.still, 0.0, settings.cap_mm)
+    rings, places, ways = rings_of(triangles, len(points)), ground.figure_points, ground.ways
     return carry_back(
         forward, points, triangles, normals,
         before_mm=before,
@@ -301,6 +304,7 @@ def _found(
         worse_mm=WORSE_MM,
         rounds=settings.rounds,
         windows=windows[:2],
+        settle=lambda length: uncrossed(places, ways, length, triangles, rings),
     )  # fmt: skip
 
 
@@ -318,11 +322,6 @@ def _result(
 ) -> Carried:
     after = before if found is None else found.after_mm
     length = np.zeros(len(ground.points)) if found is None else found.length_mm
-    if found is not None:
-        length = uncrossed(
-            ground.figure_points, ground.ways, length, ground.mesh.triangles,
-            rings_of(ground.mesh.triangles, len(length)),
-        )  # fmt: skip
     kept = retention(windows, np.concatenate([before, after]))
     apart = (kept.scenarios(0, 3), kept.scenarios(3, 6))
     parts = ground.part_of_vertex()
@@ -376,11 +375,10 @@ def _made_for(limits: Limits, ground: _Ground, printed_with: str) -> str:
     """What the carried master was made for: with anything else it is wrong."""
     wide, high = limits.pixel_mm
     pixel = f"{wide:g} mm" if wide == high else f"{wide:g} by {high:g} mm"
-    up = np.linalg.inv(ground.to_figure)[2]
-    x, y, z = up / np.linalg.norm(up)
+    x, y, z = ground.turn[2]
     return (
         f"{printed_with}, pixels of {pixel}, layers of {limits.layer_mm:g} mm, "
-        f"the printer's up along ({x:.4f}, {y:.4f}, {z:.4f}) of the figure"
+        f"the printer's up along ({x:.4f}, {y:.4f}, {z:.4f}) of the master"
     )
 
 
