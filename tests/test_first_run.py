@@ -8,6 +8,8 @@ import signal
 import subprocess
 import sys
 import time
+import zipfile
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
@@ -48,6 +50,7 @@ def test_masters_are_released_and_read_back_by_another_library(made):
     assert made.report["figure"]["height_mm"] == pytest.approx(12.0)
     assert sorted(path.name for path in made.folder.iterdir() if not path.name.startswith(".")) == [
         "job.toml",
+        "maps",
         "masters",
         "pictures",
         "report.json",
@@ -94,6 +97,74 @@ def test_a_changed_part_redoes_its_piece_only(job):
     assert {subject for _, subject in made_steps if subject} == {"arm"}
     assert {name for name, _ in made_steps} >= {"intake", "fuse", "join", "reduce"}
     assert (job / "masters" / "body.stl").read_bytes() == body
+
+
+@pytest.fixture(scope="module")
+def offered(tmp_path_factory):
+    """The same job, its arm forecast: a plain and a carried master of it are made."""
+    changes = {
+        "[carry]\nforecast = false\n": '[carry]\nforecast = false\n[carry.piece."arm"]\nforecast = true\n'
+    }
+    return workshop.run(write_small_job(tmp_path_factory.mktemp("offered"), changes=changes), tell=silent)
+
+
+def test_both_masters_are_written_and_proved_while_carry_is_offered(offered):
+    assert offered.report["released"], offered.report["findings"]
+    names = {path.name for path in (offered.folder / "masters").iterdir()}
+    assert names == {
+        f"{name}.{suffix}" for name in ("body", "arm", "arm carried") for suffix in ("stl", "3mf")
+    } | {"proof.json"}
+    assert [piece["piece"] for piece in offered.report["proof"]["pieces"]] == ["body", "arm", "arm carried"]
+    plain, carried = (trimesh.load_mesh(offered.folder / "masters" / f"arm{x}.stl") for x in ("", " carried"))
+    assert carried.is_watertight
+    # light fattens a print, so it is taken back: within the cap of 0.08 mm everywhere
+    taken = (plain.volume - carried.volume) / plain.area
+    assert 0.005 < taken < 0.08
+    stamp = lib_metadata(offered.folder / "masters" / "arm carried.3mf", "carried-for")
+    assert stamp.startswith("mono-35, tough resin, pixels of 0.035 mm")
+    assert not lib_metadata(offered.folder / "masters" / "arm.3mf", "carried-for")
+    choice = next(found for found in offered.report["findings"] if found["code"] == "choose-master")
+    assert choice["part"] == "arm"
+    made = [(s["piece"], s["make"]) for s in offered.report["stations"] if s["name"] == "reduce"]
+    assert made == [("body", "plain"), ("arm", "plain"), ("arm", "carried")]
+
+
+def lib_metadata(path, name: str) -> str:
+    """A 3MF's metadata of this name in any namespace, read by the standard library; empty where there is none."""
+    with zipfile.ZipFile(path) as package:
+        root = ElementTree.fromstring(package.read("3D/3dmodel.model"))
+    found = [node for node in root.iter() if node.tag.endswith("metadata")]
+    return next((node.text or "" for node in found if node.get("name", "").endswith(f":{name}")), "")
+
+
+def test_maps_lie_where_the_sculpture_lies(offered):
+    arm = trimesh.load_mesh(offered.folder.parent / "sculpture" / "arm.obj")
+    names = {path.name for path in (offered.folder / "maps").iterdir() if path.name.startswith("arm")}
+    maps = ("walls", "gaps", "detail kept", "detail kept with carry")
+    assert names == {f"arm {m}{end}" for m in maps for end in (".ply", ".glb", " legend.png")}
+    for name in maps:
+        for suffix in ("ply", "glb"):
+            shown = trimesh.load_mesh(offered.folder / "maps" / f"arm {name}.{suffix}")
+            points = (
+                shown.vertices if suffix == "ply" else shown.vertices @ [[1, 0, 0], [0, 0, 1], [0, -1, 0]]
+            )
+            # without its tab, which stands below
+            kept = points[points[:, 2] > arm.bounds[0][2] + 0.05]
+            assert np.abs(np.ptp(kept, axis=0)[:2] - np.ptp(arm.vertices, axis=0)[:2]).max() < 0.05
+            assert abs(kept[:, 2].max() - arm.bounds[1][2]) < 0.05
+
+
+def test_one_line_makes_the_carried_master_the_only_one(offered, tmp_path):
+    shutil.copytree(offered.folder.parent, tmp_path / "copy")
+    job = tmp_path / "copy" / offered.folder.name
+    carried = (job / "masters" / "arm carried.stl").read_bytes()
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    (job / "job.toml").write_text(text + 'make = "carried"\n', encoding="utf-8")
+    again = workshop.run(job, tell=silent)
+    assert (job / "masters" / "arm.stl").read_bytes() == carried
+    assert not (job / "masters" / "arm carried.stl").exists()
+    assert all(found["code"] != "choose-master" for found in again.report["findings"])
+    assert cli.main(["prove", str(job)]) == cli.DONE
 
 
 def test_prove_repeats_and_notices_one_byte(job, capsys):

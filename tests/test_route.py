@@ -8,10 +8,11 @@ from types import ModuleType
 import pytest
 
 from firstcast import route as route_module
-from firstcast.errors import InputError
-from firstcast.route import Given, Order, Station, travel
+from firstcast.errors import InputError, JobError
+from firstcast.route import Given, Master, Order, Station, masters_of, travel
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.store import Store
+from firstcast.vocabulary import Make
 
 CALLS: Counter = Counter()
 
@@ -128,3 +129,70 @@ def test_an_error_keeps_what_was_made(tmp_path):
     CALLS.clear()
     travel(order(numbers), store, route=TOYS)
     assert CALLS == {"add arm": 1, "total": 1}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told(StationResult):
+    """What the toy station named carry gives."""
+
+    makes: tuple[Make, ...]
+    whole: int
+
+
+def carry(*, piece: str, settings: Settings) -> Told:
+    makes = (Make.PLAIN, Make.CARRIED) if piece == "body" else (Make.CARRIED,)
+    return Told(makes=makes, whole=100)
+
+
+def finish(*, piece: str, number: int, settings: Settings) -> Toy:
+    CALLS[f"finish {piece} {number}"] += 1
+    return Toy(whole=number + settings.extra)
+
+
+MASTERED = (
+    *TOYS[:2],
+    Station("carry", "piece", {"piece": "piece.name"}, ""),
+    Station(
+        "finish",
+        "master",
+        {"piece": "piece.name", "number": "add.whole"},
+        "",
+        carried={"number": "carry.whole"},
+    ),
+)
+
+
+@pytest.fixture
+def mastered(monkeypatch):
+    for function in (carry, finish):
+        module = ModuleType(f"firstcast.stations.{function.__name__}")
+        setattr(module, function.__name__, function)
+        module.Settings = Settings
+        monkeypatch.setitem(sys.modules, module.__name__, module)
+    kinds = {"Told": Told, "Make": Make}
+    monkeypatch.setattr("firstcast.values._kind", lambda name: kinds.get(name.rpartition(":")[2], Toy))
+
+
+def test_a_piece_has_the_masters_that_carry_makes_and_each_takes_its_own(tmp_path, mastered):
+    told = []
+    given = order({"a": 12, "b": 25, "c": 31}, extra=5)
+    outcome = travel(given, Store(tmp_path), tell=told.append, route=MASTERED)
+    assert masters_of(given, outcome) == [
+        Master("body", "body", Make.PLAIN),
+        Master("body carried", "body", Make.CARRIED),
+        Master("arm", "arm", Make.CARRIED),
+    ]
+    # plain takes what add gave, carried what carry gave; settings are those of the piece
+    assert outcome.get("finish", "body").field("whole") == 3
+    assert outcome.get("finish", "body carried").field("whole") == 100
+    assert outcome.get("finish", "arm").field("whole") == 105
+    assert [(p.done, p.total) for p in told if p.finished][-1] == (10, 10)
+    assert [step.subject for step in outcome.steps][-3:] == ["body", "body carried", "arm"]
+
+
+def test_a_second_master_may_not_be_called_like_another_piece(tmp_path, mastered):
+    given = order({"a": 12, "b": 25, "c": 31})
+    given = Order(given.job, given.parts, {**given.pieces, "body carried": ("c",)}, given.settings)
+    with pytest.raises(JobError, match="second master") as caught:
+        travel(given, Store(tmp_path), route=MASTERED)
+    assert 'make = "plain"' in caught.value.mend
