@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from mesh_bodies import NULL, lit, of_face, ribbed
 
 from firstcast.forecast.carry import carry
 from firstcast.forecast.chain_on_mesh import forward_of, normals_of
+from mesh_bodies import NULL, depth_left, lit, of_face, ribbed
 
 PERIOD_MM = 0.3
 
@@ -24,13 +24,17 @@ FITTED = (
 """Pixels of 35 µm, layers of 30, a ball of 0.06 mm of paint: figures as far apart as a gauge leaves them, 5 of 100."""
 
 
-@pytest.fixture(scope="module")
-def carried():
-    mesh, out = ribbed(PERIOD_MM, edge_mm=0.02, ribs=5)
+def carried_wall(period_mm: float, edge_mm: float, ribs: int):
+    mesh, out = ribbed(period_mm, edge_mm=edge_mm, ribs=ribs)
     normals = normals_of(mesh.points, mesh.triangles)
     forward = forward_of(mesh.points, mesh.triangles, normals, FITTED)
-    found = carry(forward, mesh.points, mesh.triangles, normals, steps=8, rounds=3)
+    found = carry(forward, mesh.points, mesh.triangles, normals, steps=4, gain=0.8, rounds=6)
     return mesh, out, of_face(mesh, normals), normals, found
+
+
+@pytest.fixture(scope="module")
+def carried():
+    return carried_wall(PERIOD_MM, 0.02, 5)
 
 
 def wave_left(mesh, out, face, normals, moved) -> float:
@@ -60,9 +64,15 @@ def test_a_fitted_process_gets_back_the_wave(carried):
     assert abs(likely[face].mean()) <= 0.001
 
 
-def test_no_scenario_ends_worse_on_the_face_and_none_overshoots(carried):
-    """Half a micrometre is what carry draws back at; 110 of 100 is the most that a wave may have."""
+def test_no_scenario_ends_worse_anywhere_and_no_place_overshoots(carried):
+    """On the whole wall, ends and corners too: half a micrometre, RMS over 0.15 mm, is what carry draws back at.
+
+    On the face no vertex by itself is worse either. 110 of 100 is the most that relief may have at any place.
+    """
     mesh, out, face, normals, found = carried
+    assert found.worse_count == 0
+    assert found.over_count == 0
+    assert found.amplitude_most <= 1.10
     for before, after in zip(found.before_mm, found.after_mm, strict=True):
         assert (np.abs(after[face]) - np.abs(before[face])).max() <= 0.0005
         assert wave_left(mesh, out, face, normals, after) <= 1.10
@@ -70,3 +80,13 @@ def test_no_scenario_ends_worse_on_the_face_and_none_overshoots(carried):
 
 def test_the_cap_holds(carried):
     assert np.abs(carried[-1].length_mm).max() <= 0.08
+
+
+def test_of_a_finer_wave_ten_points_more_of_the_depth_are_left():
+    """0.20 mm, whose troughs the paint bridges: crest to trough, likely, at least ten points more, in all three more."""
+    _, out, face, _, found = carried_wall(0.2, 0.0175, 5)
+    left = [[depth_left(out[face], e[face]) for e in rows] for rows in (found.before_mm, found.after_mm)]
+    gained = np.subtract(left[1], left[0])
+    assert gained[1] >= 0.10
+    assert (gained > 0).all()
+    assert max(left[1]) <= 1.10

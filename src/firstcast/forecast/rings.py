@@ -4,7 +4,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-import scipy.sparse
 
 from firstcast.arrays import Triangles
 
@@ -25,6 +24,8 @@ class Rings(NamedTuple):
 
 def rings_of(triangles: Triangles, count: int) -> Rings:
     """The neighbours of each of `count` vertices."""
+    import scipy.sparse  # slow to import
+
     ends = np.concatenate([triangles[:, (0, 1)], triangles[:, (1, 2)], triangles[:, (2, 0)]])
     own = np.arange(count, dtype=ends.dtype)
     rows = np.concatenate([ends[:, 0], ends[:, 1], own])

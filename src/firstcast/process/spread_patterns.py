@@ -6,7 +6,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import least_squares
 from scipy.special import ndtr, ndtri
 
 from firstcast.errors import InputError
@@ -179,6 +178,8 @@ def gaussians_like(spread: LorentzianSpread, count: int = 6) -> GaussianSum:
 
 @cache
 def _unit_fit(count: int) -> tuple[tuple[float, ...], tuple[float, ...], float, float]:
+    from scipy.optimize import least_squares  # slow to import
+
     unit = LorentzianSpread(1.0)
     places = np.geomspace(1e-2, 1e3, 400)
     wanted = np.concatenate(_edge_and_disc_of(unit, places))
