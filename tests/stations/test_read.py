@@ -146,6 +146,43 @@ def test_shallow_lines_are_grooves_and_deep_ones_gaps():
     assert groove.place_mm[0] == pytest.approx(-2, abs=0.07)
 
 
+def block_with_ridges(*ridges) -> trimesh.Trimesh:
+    """A block of 8 x 6 x 3 mm with ridges 4 mm long on its top: place along x, width, height."""
+    bars = [
+        trimesh.creation.box((width, 4, 2 * height)).apply_translation((x, 0, 1.5))
+        for x, width, height in ridges
+    ]
+    block = trimesh.boolean.union([trimesh.creation.box((8, 6, 3)), *bars], engine="manifold")
+    fine_block = block.subdivide_to_size(0.06)
+    assert isinstance(fine_block, trimesh.Trimesh)
+    return fine_block
+
+
+def test_raised_lines_are_held_by_their_height_and_walls_by_their_thickness():
+    """0.3 mm wide: 0.14 mm high is below 0.2; 0.3 high passes; 2 mm high it is a wall of 0.3."""
+    result = readings(body_of(plate=block_with_ridges((-3, 0.3, 0.14), (0, 0.3, 0.3), (3, 0.3, 2.0))))
+    assert [finding.code for finding in result.findings] == ["thin-wall", "low-ridge"]
+    wall, ridge = result.findings
+    assert wall.measured == pytest.approx(0.3, rel=1e-4)
+    assert wall.place_mm is not None
+    assert wall.place_mm[0] == pytest.approx(3, abs=0.16)
+    # flanks are read by their vertices' thirds: half a triangle at crest and foot counts elsewhere
+    assert ridge.measured == pytest.approx(0.14, abs=0.03)
+    assert ridge.limit == pytest.approx(limits().raised_mm.likely)
+    assert "raised lines 0.30 mm wide" in ridge.says
+    assert ridge.place_mm is not None
+    assert ridge.place_mm[0] == pytest.approx(-3, abs=0.16)
+
+
+def test_a_blade_that_grows_thicker_is_a_wall_and_no_ridge():
+    """A wedge of 12 degrees with a rim of 0.3 mm, 5 mm long: where it is thinner than 0.6 mm, a strip 1.4 mm high."""
+    wedge = trimesh.creation.box((5, 0.3, 4)).subdivide_to_size(0.08)
+    points = wedge.vertices.copy()
+    points[:, 1] *= 1.0 + (2.0 - points[:, 2]) * np.tan(np.radians(6)) * 2 / 0.3
+    result = readings(body_of(blade=trimesh.Trimesh(points, wedge.faces, process=False)))
+    assert [finding.code for finding in result.findings] == ["thin-wall"]
+
+
 def test_the_gravest_are_told_and_the_rest_counted():
     plates = {f"leaf_{n}": fine(2, 0.2 + 0.05 * n, 2, at=(0, 4 * n, 0), step=0.15) for n in range(5)}
     result = readings(body_of(**plates), most=2)
@@ -217,4 +254,5 @@ def test_every_kind_has_its_limit():
         plain.pin_mm,
         plain.gap_mm,
         plain.engraved_mm,
+        plain.raised_mm,
     ]

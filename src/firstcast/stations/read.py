@@ -3,11 +3,12 @@
 Every place of the body is read by the ball that grows from it (`firstcast.geometry.walls`); what is narrower than a
 limit is gathered into regions (`firstcast.geometry.narrow`), which leaves out the edges that walls taper to and the
 creases between forms. Long thin regions are told as pins, with what they bear. What is shallower than the least gap and
-lies within one part is a groove, and held against what may be engraved.
+lies within one part is a groove, and held against what may be engraved; what is lower than the least wall and stands on
+something stout is a ridge, and its height is held against what may be raised. Strokes of letters are one or the other.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +35,13 @@ LEAST_MM = 0.01
 
 BEHIND_GAP = 2.0
 """How far outside its crease a gap is measured, over the least gap: what is wider there is a crease between forms."""
+
+STANDS_ON = 0.35
+"""A ridge's foot is wide at once: no more than this share of the places round it still read as a wall, those at its ends
+and single ones on its flanks; of a wall that grows thicker it is half and more."""
+
+ALONG = 0.25
+"""Share of the places round a ridge that lie beside its middle half; evenly spread it would be a half."""
 
 GAP_MM2 = 0.5
 """Least surface of a gap or groove, both sides together: 1 mm long where it is 0.25 mm deep."""
@@ -130,19 +138,45 @@ def _spare(body: Body, places: Places, limit_mm: float) -> npt.NDArray[np.float3
 
 
 def _walls(body: Body, places: Places, limits: Limits) -> list[Reading]:
-    regions = narrow_regions(
+    """Walls, pins and ridges."""
+    found = []
+    for region in narrow_regions(
         body.mesh, places, limit_mm=limits.wall_mm.likely, part_of_triangle=body.part_of_triangle
-    )
-    shapes = [
-        slender(body.mesh.points[region.vertices], region.middle_mm) if region.part == region.across else None
-        for region in regions
-    ]
-    thin = [
-        _reading(Kind.WALL if shape is None else Kind.PIN, body, region, shape)
-        for region, shape in zip(regions, shapes, strict=True)
-    ]
-    thin = [reading for reading in thin if reading.least_mm < reading.kind.limit(limits).likely]
+    ):
+        own = region.part == region.across
+        height_mm = _height(body, region)
+        if own and height_mm < limits.wall_mm.likely and _is_ridge(body, region, places):
+            ridge = _reading(Kind.RIDGE, body, region, None)
+            found.append(replace(ridge, least_mm=height_mm, width_mm=region.least_mm))
+        elif own and (shape := slender(body.mesh.points[region.vertices], region.middle_mm)) is not None:
+            found.append(_reading(Kind.PIN, body, region, shape))
+        else:
+            found.append(_reading(Kind.WALL, body, region, None))
+    thin = [reading for reading in found if reading.least_mm < reading.kind.limit(limits).likely]
     return sorted(thin, key=lambda reading: list(Kind).index(reading.kind))
+
+
+def _height(body: Body, region: NarrowRegion) -> float:
+    """How high a ridge stands, how deep a groove is: half of its surface, which is one flank's, over its length."""
+    return region.area_mm2 / 2.0 / max(extents(body.mesh.points[region.vertices])[2], LEAST_MM)
+
+
+def _is_ridge(body: Body, region: NarrowRegion, places: Places) -> bool:
+    """Whether what is round the region is wide at once, and all along it: a pin's foot is at its end.
+
+    A wall that grows thicker reads on beyond its limit.
+    """
+    inside = np.zeros(len(body.mesh.points), np.bool_)
+    inside[region.vertices] = True
+    around = np.unique(body.mesh.triangles[inside[body.mesh.triangles].any(axis=1)])
+    around = around[~inside[around]]
+    if not len(around) or float(np.isfinite(places.width_mm[around]).mean()) > STANDS_ON:
+        return False
+    own = np.asarray(body.mesh.points[region.vertices], np.float64)
+    middle = own.mean(axis=0)
+    axis = np.linalg.svd(own - middle, full_matrices=False)[2][0]
+    half = 0.5 * np.abs((own - middle) @ axis).max()
+    return float((np.abs((body.mesh.points[around] - middle) @ axis) < half).mean()) > ALONG
 
 
 def _gaps(body: Body, places: Places, limits: Limits) -> list[Reading]:
@@ -169,9 +203,8 @@ def _gaps(body: Body, places: Places, limits: Limits) -> list[Reading]:
 
 
 def _is_groove(body: Body, region: NarrowRegion, limit_mm: float) -> bool:
-    """Whether it lies within one part and is shallower than the least gap: its surface over its length, either side."""
-    length = extents(body.mesh.points[region.vertices])[2]
-    return region.part == region.across and region.area_mm2 / 2.0 < limit_mm * length
+    """Whether it lies within one part and is shallower than the least gap."""
+    return region.part == region.across and _height(body, region) < limit_mm
 
 
 def _reading(kind: Kind, body: Body, region: NarrowRegion, shape: Slender | None) -> Reading:

@@ -24,6 +24,7 @@ class Kind(StrEnum):
     PIN = "thin-pin"
     GAP = "narrow-gap"
     GROOVE = "narrow-groove"
+    RIDGE = "low-ridge"
 
     @property
     def one(self) -> str:
@@ -36,12 +37,16 @@ class Kind(StrEnum):
         return f"{self.one}s"
 
     def limit(self, limits: Limits) -> Range:
-        """What it is held against. A pin thinner than the least wall is told; one that is thicker is not looked for."""
+        """What it is held against: a ridge's height, of the others how narrow they are.
+
+        A pin thinner than the least wall is told; one that is thicker is not looked for.
+        """
         return {
             Kind.WALL: limits.wall_mm,
             Kind.PIN: limits.pin_mm,
             Kind.GAP: limits.gap_mm,
             Kind.GROOVE: limits.engraved_mm,
+            Kind.RIDGE: limits.raised_mm,
         }[self]
 
 
@@ -55,9 +60,9 @@ class Reading:
         The parts on either side of the wall or gap: the same one, or two.
     place_mm : (float, float, float)
     least_mm, middle_mm, area_mm2 : float
-        As in `firstcast.geometry.narrow.NarrowRegion`.
+        As in `firstcast.geometry.narrow.NarrowRegion`; the least of a ridge is its height.
     length_mm, width_mm : float
-        Of a pin or blade; else 0.
+        Of a pin or blade; of a ridge only its width; else 0.
     """
 
     kind: Kind
@@ -132,6 +137,8 @@ def _measured(reading: Reading) -> str:
         return f"{apart} {reading.least_mm:.2f} mm apart over {_area(reading)} mm²"
     if reading.kind is Kind.GROOVE:
         return f"grooves or clefts {reading.least_mm:.2f} mm wide over {_area(reading)} mm²"
+    if reading.kind is Kind.RIDGE:
+        return f"raised lines {reading.width_mm:.2f} mm wide stand {reading.least_mm:.2f} mm high"
     if reading.kind is Kind.PIN:
         return f"{reading.least_mm:.2f} mm thick and {reading.length_mm:.1f} mm long"
     return f"{reading.least_mm:.2f} mm thin, {reading.middle_mm:.2f} mm over half of {_area(reading)} mm²"
@@ -166,6 +173,7 @@ def _mend(reading: Reading, limit_mm: float, height_mm: float) -> str:
         Kind.PIN: "Thicken it to",
         Kind.GAP: "Close it, or open it to",
         Kind.GROOVE: "Fill them, or widen them to",
+        Kind.RIDGE: "Raise them to",
     }[reading.kind]
     ratio = limit_mm / reading.least_mm
     larger = f"; or make the figure {height_mm * ratio:.0f} mm high" if ratio <= MOST_RATIO else ""
