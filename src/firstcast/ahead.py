@@ -1,6 +1,6 @@
 """The first run on a machine compiles its kernels; those of the last stations, ahead of time, beside the first ones.
 
-A compiler uses one core. While intake and fuse compile and work, a process of its own reduces, proves and draws a
+A compiler uses one core. While intake and fuse compile and work, a process of its own forecasts, reduces, proves and draws a
 small body, so that the machine code of those steps lies in the cache (`firstcast.compiling`) when they come to
 their turn. It is started only where that code is not there yet, and ended with the run.
 """
@@ -24,7 +24,7 @@ AROUND, UP = 48, 24
 
 @contextmanager
 def compiling_ahead() -> Iterator[None]:
-    """Compile the kernels of reduce, proof and pictures in another process while the body of this runs."""
+    """Compile the kernels of carry, reduce, proof and pictures in another process while the body of this runs."""
     if _stamp().exists():
         yield
         return
@@ -67,8 +67,31 @@ def small_body() -> Mesh:
     return Mesh(points.astype(np.float32), triangles.astype(np.int32))
 
 
+def compile_carry(mesh: Mesh) -> None:
+    """Forecast and carry a small body: whatever kernels that takes are compiled and kept."""
+    from firstcast.geometry.body import Body
+    from firstcast.stations import carry, plan
+
+    planned = plan.plan(summaries=(), pieces=(), settings=plan.Settings())
+    carry.carry(
+        piece="body",
+        body=Body(mesh, np.zeros(len(mesh.triangles), np.uint16), ("body",)),
+        turn_to_print=np.eye(3),
+        matrix=np.eye(3),
+        chain=planned.chain,
+        limits=planned.limits,
+        pitch_mm=np.full(3, 0.1),
+        wall_spare_mm=np.full(len(mesh.points), np.inf, np.float32),
+        gap_spare_mm=np.full(len(mesh.points), np.inf, np.float32),
+        zones=(),
+        height_mm=6.0,
+        printed_with="",
+        settings=carry.Settings(),
+    )
+
+
 def compile_last_stations() -> None:
-    """Reduce, prove and draw a small body: whatever kernels that takes are compiled and kept."""
+    """Forecast, reduce, prove and draw a small body: whatever kernels that takes are compiled and kept."""
     from firstcast.geometry.reduce import reduce_mesh
     from firstcast.io.write import write_3mf, write_stl
     from firstcast.proof.expected import Expected, PartShape
@@ -76,6 +99,7 @@ def compile_last_stations() -> None:
     from firstcast.sheets.plate import Title, draw_plate
 
     body = small_body()
+    compile_carry(body)
     light = reduce_mesh(body, tolerance_mm=0.02).mesh
     sheet = PartShape("sheet", body.corners[:40], thickness_mm=0.3, closed=False)
     low, high = body.bounds

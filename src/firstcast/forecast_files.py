@@ -88,12 +88,14 @@ def write_maps(folder: Path, outcome: Outcome, *, piece: str) -> None:
     light = outcome.get("reduce", piece).field("mesh").mapped(np.linalg.inv(matrix))
     to_file = np.linalg.inv(np.asarray(outcome.get("size").field("matrix_mm"), np.float64))
     shown = light.mapped(to_file)
+    rises = np.abs(to_file @ (0.0, 0.0, 1.0))
+    up = "y" if rises[1] > rises[2] else "z"
     unit_mm = float(abs(np.linalg.det(to_file)) ** (-1.0 / 3.0))
     for name, surface_map in _maps(outcome, piece, light):
         stem = folder / f"{piece} {name}"
         write_coloured_ply(stem.with_name(f"{stem.name}.ply"), shown, surface_map, unit_mm=unit_mm)
         # numbers as they are in the sculptor's files: programs read them in units, whatever they are called
-        write_coloured_glb(stem.with_name(f"{stem.name}.glb"), shown, surface_map, unit_mm=METRE_MM)
+        write_coloured_glb(stem.with_name(f"{stem.name}.glb"), shown, surface_map, unit_mm=METRE_MM, up=up)
         legend = legend_picture(surface_map, title=f"{piece}: {name}")
         legend.save(stem.with_name(f"{stem.name} legend.png"), format="PNG", optimize=True)
 

@@ -29,6 +29,7 @@ SMALLEST = {
     "fuse": [],
     "stand": [],
     "read": [],
+    "carry": [],
 }
 
 

@@ -1,4 +1,4 @@
-"""Zones and mends that nothing acts on yet are told: once each, and no louder than they deserve."""
+"""Zones and mends are told with the stations that heed them: once each, and no louder than they deserve."""
 
 import json
 
@@ -29,6 +29,17 @@ def test_each_meaning_is_told_once_and_only_what_may_not_hold_asks_for_a_look(fo
     assert "'hem'" in found["zone-no-change"].says
     assert "plan/own-piece/1a2b3c" in found["mend-not-made"].says
     assert all(finding.mend.endswith(".") for finding in found.values())
+
+
+def test_it_is_told_what_carry_heeds_and_what_the_others_do_there(folder):
+    more = [ZONE.format(*zone) for zone in (("hem", "no change"), ("belt", "no carry"))]
+    says = {finding.code: finding.says for finding in unheeded(read(folder, GOOD + "".join(more)))}
+    assert "'belt' (no carry): carry corrects only size there" in says["zone-no-carry"]
+    assert "[carry] release" in says["zone-precious"]
+    assert "only the tab might stand there" in says["zone-precious"]
+    assert "carry moves nothing there, but no other station heeds it yet" in says["zone-no-change"]
+    assert all(work in says["zone-no-change"] for work in ("mended", "fused", "tab", "reduced"))
+    assert "No station makes mends yet" in says["mend-not-made"]
 
 
 def test_the_report_of_a_run_tells_them(tmp_path):

@@ -214,7 +214,7 @@ def _piece_lines(piece: PieceGuess) -> list[str]:
 def _closing_lines() -> list[str]:
     return [
         "# Places that want care, in millimetres on the figure (z up), by part, ball, box or outline.",
-        "# They are read and checked, but no station acts on them yet:",
+        "# Carry heeds them: detail there is not exaggerated, or nothing is moved at all:",
         "# [[zone]]",
         '# name = "face"',
         '# meaning = "precious"  # or "no carry", "no change"',

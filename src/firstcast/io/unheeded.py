@@ -1,4 +1,4 @@
-"""What a job file asks that no station does yet: said, so that nobody takes silence for heed."""
+"""What a job file asks, and which stations heed it yet: said, so that nobody takes silence for heed."""
 
 from collections.abc import Sequence
 
@@ -7,17 +7,24 @@ from firstcast.geometry.zones import Zone
 from firstcast.io.job import Job
 from firstcast.vocabulary import Verdict, ZoneMeaning
 
-_NOTHING_DOES = {
-    ZoneMeaning.NO_CARRY: "no station exaggerates detail yet",
-    ZoneMeaning.PRECIOUS: "no station makes seams, prop marks or vents yet; only the tab might stand there",
+_HELD = {
+    ZoneMeaning.NO_CARRY: (
+        "carry corrects only size there, and no other station exaggerates detail",
+        "Nothing to do.",
+    ),
+    ZoneMeaning.PRECIOUS: (
+        "carry leaves detail alone there unless [carry] release names the zone; no station makes seams, prop marks or "
+        "vents yet, only the tab might stand there",
+        "Nothing to do; join.place_mm moves the tab.",
+    ),
 }
-"""Meanings that hold by themselves for now, and why."""
+"""Meanings that hold, since carry heeds them and nothing else works against them yet: what is said, and the mend."""
 
 
 def unheeded(job: Job) -> tuple[Finding, ...]:
     """One finding per meaning of zones, and one for all orders to mend.
 
-    `sound` where what is asked holds by itself, since nothing works against it yet; `watch` where it may not.
+    `sound` where what is asked holds, by carry or because nothing works against it yet; `watch` where it may not.
     """
     findings = [
         _about_zones(meaning, zones)
@@ -30,14 +37,15 @@ def unheeded(job: Job) -> tuple[Finding, ...]:
 def _about_zones(meaning: ZoneMeaning, zones: Sequence[Zone]) -> Finding:
     named = ", ".join(f"'{zone.name}'" for zone in zones)
     which = f"Zone{'s' if len(zones) > 1 else ''} {named} ({meaning.value})"
-    if meaning in _NOTHING_DOES:
+    if meaning in _HELD:
         verdict = Verdict.SOUND
-        says = f"{which}: {_NOTHING_DOES[meaning]}."
-        mend = "Nothing to do; join.place_mm moves the tab."
+        held, mend = _HELD[meaning]
+        says = f"{which}: {held}."
     else:
         verdict = Verdict.WATCH
         says = (
-            f"{which}: no station heeds it yet, so parts are mended, fused, filleted and reduced there too."
+            f"{which}: carry moves nothing there, but no other station heeds it yet, so parts are mended, fused, "
+            "filleted, joined to the tab and reduced there too."
         )
         mend = "Look at the place on the plate; [fuse] fillet_mm = 0 and join.place_mm keep fillets and tab away."
     return Finding("job", f"zone-{meaning.value.replace(' ', '-')}", verdict, "", says, mend)

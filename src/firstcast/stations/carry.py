@@ -29,7 +29,7 @@ from firstcast.geometry.refine import split_long_edges
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
-from firstcast.stations.carry_findings import Figure, findings_of, measures_of, says_of
+from firstcast.stations.carry_findings import Figure, findings_of, measures_of, says_of, unknown_release
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.vocabulary import Make, Verdict, ZoneMeaning
 
@@ -220,12 +220,19 @@ def carry(
     carries = settings.make is not Make.PLAIN and ground.chains[LIKELY].prints and settings.cap_mm > 0.0
     found = None
     if carries:
-        narrow = Narrow(ground.of_vertices(wall_spare_mm), ground.of_vertices(gap_spare_mm))
+        size = mean_size(matrix)
+        narrow = Narrow(
+            ground.of_vertices(size * wall_spare_mm.astype(np.float64)),
+            ground.of_vertices(size * gap_spare_mm.astype(np.float64)),
+        )
         held = _held(ground, zones, settings.release)
         found = _found(ground, forward, before, windows, narrow, held, settings)
     moved = found is not None and bool(found.length_mm.any())
     ends = plain_end, _shown(ground, forward) if moved else plain_end
-    return _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
+    result = _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
+    known = {zone.name for zone in zones if zone.meaning is ZoneMeaning.PRECIOUS}
+    unknown = tuple(unknown_release(piece, name) for name in settings.release if name not in known)
+    return replace(result, findings=(*result.findings, *unknown))
 
 
 def _shown(ground: _Ground, forward: MeshForward) -> Points:

@@ -16,6 +16,9 @@ from firstcast.vocabulary import Make, Verdict
 MOST_TOLD = 12
 """Parts that are told one by one; the rest are counted in one line."""
 
+DEPTH_PER_RMS = 2.0 * 2.0**0.5
+"""Crest to trough of a sine, over the RMS of its height."""
+
 MOST_RATIO = 2.5
 """A figure larger by more than this is no mend."""
 
@@ -65,6 +68,18 @@ def _kept(detail: Detail, makes: Sequence[Make]) -> tuple[float, float, float]:
     return detail.after if Make.CARRIED in makes else detail.before
 
 
+def unknown_release(piece: str, name: str) -> Finding:
+    """A name in `release` that no precious zone has."""
+    return Finding(
+        station="carry",
+        code="unknown-release",
+        verdict=Verdict.WATCH,
+        part=piece,
+        says=f"[carry] releases '{name}', which is no zone marked precious.",
+        mend="Correct the name in release, or take it out.",
+    )
+
+
 def _lost(figure: Figure, part: Sequence[Detail], makes: Sequence[Make]) -> Finding:
     """One part's finest detail: how much is left, and how coarse it would have to be."""
     detail = part[0]
@@ -77,8 +92,8 @@ def _lost(figure: Figure, part: Sequence[Detail], makes: Sequence[Make]) -> Find
         code="detail-lost",
         verdict=Verdict.WATCH,
         part=name,
-        says=f"'{name}', {where(figure.body.mesh, detail.place_mm)}: of detail about {detail.scale_mm:g} mm across, "
-        f"{_percents(detail.before)} of the depth is left after paint{carried}; at least "
+        says=f"'{name}', {where(figure.body.mesh, detail.place_mm)}: of detail about {detail.scale_mm:g} mm across and "
+        f"{DEPTH_PER_RMS * detail.height_mm:.2f} mm deep, {_percents(detail.before)} of the depth is left after paint{carried}; at least "
         f"{100 * figure.kept_ratio:.0f} % is wanted.",
         mend=_mend(figure, part),
         place_mm=detail.place_mm,
@@ -143,7 +158,7 @@ def _offer(figure: Figure, details: Sequence[Detail], chain: ChainScenario) -> F
         part=figure.piece,
         says=f"Two masters were made: plain, and carried.{gain} The forecast rests on figures that are not yours yet: "
         f"{shown}{rest}.",
-        mend='Look at the pictures and write [carry] make = "plain" or "carried"; a printed gauge makes it sure.',
+        mend='Look at the pictures and write [carry] make = "plain" or "carried".',
     )
 
 
@@ -158,9 +173,9 @@ def _worse(figure: Figure, found: Found) -> list[Finding]:
             code="carried-too-far",
             verdict=Verdict.WATCH,
             part=figure.piece,
-            says=f"At {100 * share:.2g} % of the places one of the three scenarios ends farther off with carry than without, "
-            f"most beside narrow gaps that light or paint bridges; at most by {1000 * found.worst_mm:.0f} µm.",
-            mend="Look at these places in the pictures; [carry] rounds = 3 draws more of it back.",
+            says=f"At {100 * share:.2g} % of the places one of the three scenarios ends farther off with carry than "
+            f"without, by {1000 * found.worst_mm:.0f} µm at most: there the three want different things.",
+            mend="Look at the pictures; [carry] rounds = 6 draws more of it back, and figures of your own narrow the range.",
             measured=share,
             limit=WORSE_SHARE,
             unit="ratio",
