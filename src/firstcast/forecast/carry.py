@@ -33,6 +33,9 @@ LEAST_GAIN = 0.2
 EASING_RINGS = 4
 """Rings over which the bounds of walls and gaps ease: what is bounded and what is not differ by less than the cap."""
 
+NEAR_ENOUGH = 1.05
+"""A last step whose likely residual is greater than the best one's by no more than this is taken as it is."""
+
 SAFE_SHARE = 0.7
 """Of the share that no scenario would end worse by so much is kept, for what is carried beside a place reaches it too."""
 
@@ -257,7 +260,7 @@ def _stepped(
     length, first, found = np.zeros(before.shape[1]), before[LIKELY], before[LIKELY]
     cap = np.full(len(length), cap_mm)
     best, after = (length, 0), before
-    least = _size(ground, first)
+    least = size = _size(ground, first)
     for step in range(1, steps + 1):
         length = _within(ground, length - gain * found, cap)
         if step == steps:
@@ -273,13 +276,16 @@ def _stepped(
         moved = np.abs(length)
         falls = smoothed(ground.rings, np.where(gained < LEAST_GAIN * moved, moved / 2.0, cap), 1)
         cap = np.minimum(cap, falls)
-    length, step = best
-    if 0 < step < steps:
-        length = ground.settle(length)
+    earlier, step = best
+    if not 0 < step < steps:
+        length = earlier
+    elif size <= NEAR_ENOUGH * least:
+        # running all three again for the earlier step would cost more than it brings
+        step = steps
+    else:
+        length = ground.settle(earlier)
         after = _run(ground.forward, length)
-    elif not step:
-        after = before
-    if _size(ground, after) >= _size(ground, before):
+    if not step or _size(ground, after) >= _size(ground, before):
         return np.zeros(len(length)), before, 0
     return length, after, step
 
