@@ -33,9 +33,6 @@ LEAST_GAIN = 0.2
 EASING_RINGS = 4
 """Rings over which the bounds of walls and gaps ease: what is bounded and what is not differ by less than the cap."""
 
-NEAR_ENOUGH = 1.05
-"""A last step whose likely residual is greater than the best one's by no more than this is taken as it is."""
-
 SAFE_SHARE = 0.7
 """Of the share that no scenario would end worse by so much is kept, for what is carried beside a place reaches it too."""
 
@@ -96,7 +93,7 @@ class Carried(NamedTuple):
     over_count, amplitude_most : int, float
         Vertices above the bound on amplitude in some scenario, and the greatest ratio; NaN where there is no relief.
     best_step : int
-        0 where no step was better than none.
+        The last step; 0 where it was no better than none.
     rounds : int
         Rounds of drawing back. The forward model was run twice and once per round; the likely scenario once per step.
     """
@@ -253,41 +250,26 @@ def _within(ground: _Ground, length: Lengths, cap: Lengths | float) -> Lengths:
 def _stepped(
     ground: _Ground, before: Lengths, cap_mm: float, steps: int, gain: float
 ) -> tuple[Lengths, Lengths, int]:
-    """The lengths of the best step, all residuals of it, and its number.
+    """The lengths of the last step, all residuals of it, and its number; nothing where that is no better than nothing.
 
-    Steps run the likely scenario alone, the last one all three; where an earlier one came nearer they are run for that.
+    Steps run the likely scenario alone, the last one all three.
     """
     length, first, found = np.zeros(before.shape[1]), before[LIKELY], before[LIKELY]
-    cap = np.full(len(length), cap_mm)
-    best, after = (length, 0), before
-    least = size = _size(ground, first)
+    cap, after = np.full(len(length), cap_mm), before
     for step in range(1, steps + 1):
         length = _within(ground, length - gain * found, cap)
         if step == steps:
             length = ground.settle(length)
             after = _run(ground.forward, length)
-            found = after[LIKELY]
-        else:
-            found = ground.likely(length)
-        size = _size(ground, found)
-        if size < least:
-            least, best = size, (length, step)
+            break
+        found = ground.likely(length)
         gained = smoothed(ground.rings, np.abs(first) - np.abs(found), 1)
         moved = np.abs(length)
         falls = smoothed(ground.rings, np.where(gained < LEAST_GAIN * moved, moved / 2.0, cap), 1)
         cap = np.minimum(cap, falls)
-    earlier, step = best
-    if not 0 < step < steps:
-        length = earlier
-    elif size <= NEAR_ENOUGH * least:
-        # running all three again for the earlier step would cost more than it brings
-        step = steps
-    else:
-        length = ground.settle(earlier)
-        after = _run(ground.forward, length)
-    if not step or _size(ground, after) >= _size(ground, before):
+    if _size(ground, after) >= _size(ground, before):
         return np.zeros(len(length)), before, 0
-    return length, after, step
+    return length, after, steps
 
 
 def _size(ground: _Ground, residual: Lengths) -> float:
