@@ -167,6 +167,22 @@ def test_one_line_makes_the_carried_master_the_only_one(offered, tmp_path):
     assert cli.main(["prove", str(job)]) == cli.DONE
 
 
+def test_only_what_a_run_put_in_place_is_ever_removed(offered, tmp_path):
+    shutil.copytree(offered.folder.parent, tmp_path / "copy")
+    job = tmp_path / "copy" / offered.folder.name
+    own = [job / "maps" / "my own.ply", job / "masters" / "older.stl", job / "pictures" / "sketch.png"]
+    for path in own:
+        path.write_bytes(b"mine")
+    text = (job / "job.toml").read_text(encoding="utf-8")
+    (job / "job.toml").write_text(text.replace("forecast = true", "forecast = false"), encoding="utf-8")
+    workshop.run(job, tell=silent)
+    assert all(path.read_bytes() == b"mine" for path in own)
+    assert not (job / "pictures" / "arm side by side.png").exists()
+    assert not (job / "maps" / "arm detail kept.ply").exists()
+    assert (job / "maps" / "arm walls.ply").exists()
+    assert not (job / "masters" / "arm carried.stl").exists()
+
+
 def test_prove_repeats_and_notices_one_byte(job, capsys):
     assert cli.main(["prove", str(job)]) == cli.DONE
     path = job / "masters" / "body.stl"

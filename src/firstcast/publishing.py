@@ -26,6 +26,8 @@ PICTURES = Station("pictures", "piece", {}, "plates")
 SIDE = Station("side", "piece", {}, "sculpture and cast, side by side")
 MAPS = Station("maps", "piece", {}, "coloured meshes")
 PROOF_SCHEMA = "1"
+PUBLISHED = "published"
+"""The store's note of every file that a run put in place, by its path in the job's folder."""
 MASTER_MODULE, PICTURE_MODULE = "firstcast.masters", "firstcast.sheets.files"
 FORECAST_MODULE = "firstcast.forecast_files"
 """What makes masters and pictures: imported where called, so that a run that makes nothing does not wait for it."""
@@ -275,25 +277,39 @@ def publish(outputs: Outputs, masters: Folders, drawn: Drawn, report: Mapping[st
     wanted[folder / "proof.json"] = _json_bytes(report["proof"])
     wanted[pictures / "route card.png"] = _card_bytes(outputs, report, drawn.plates)
     wanted[outputs.job.folder / "report.json"] = _json_bytes(report)
+    told_before = _told_before(outputs)
     for path, data in wanted.items():
         path.parent.mkdir(exist_ok=True)
         if not path.exists() or path.read_bytes() != data:
             write_atomically(path, data)
-    _clear(folder, keep=set(wanted), suffixes=(".stl", ".3mf"))
-    _clear(maps, keep=set(wanted), suffixes=(".ply", ".glb", ".png"))
-    if released:
-        held = outputs.job.folder / folder_of(False)
-        _clear(held, keep=set(), suffixes=(".stl", ".3mf", ".json"))
-        if held.is_dir() and not any(held.iterdir()):
-            held.rmdir()
+    # what a run that is stopped does not write again stays: masters of an earlier one
+    kept_folders = () if released else (outputs.job.folder / folder_of(True),)
+    _clear(outputs, set(wanted), kept_folders, told_before)
 
 
-def _clear(folder: Path, *, keep: set[Path], suffixes: tuple[str, ...]) -> None:
-    """Remove masters and maps of what the job no longer makes: only files that an earlier run published."""
-    if folder.is_dir():
-        for path in folder.iterdir():
-            if path.suffix in suffixes and path not in keep:
-                path.unlink()
+def _told_before(outputs: Outputs) -> list[str]:
+    """The masters that the last report tells of, should the store with its own list have been deleted."""
+    try:
+        report = json.loads((outputs.job.folder / "report.json").read_text("utf-8"))
+        names = [str(file["path"]) for file in report["files"]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return []
+    return [*names, *{f"{name.partition('/')[0]}/proof.json" for name in names}]
+
+
+def _clear(outputs: Outputs, wanted: set[Path], kept_folders: Iterable[Path], told: Iterable[str]) -> None:
+    """Remove what earlier runs published and this one does not make; never a file that no run published."""
+    root = outputs.job.folder
+    earlier = {root / name for name in [*outputs.store.note(PUBLISHED), *told]}
+    stays = {path for path in earlier - wanted if path.parent in set(kept_folders)}
+    for path in earlier - wanted - stays:
+        path.unlink(missing_ok=True)
+        if path.parent != root and path.parent.is_dir() and not any(path.parent.iterdir()):
+            path.parent.rmdir()
+    names = sorted(path.relative_to(root).as_posix() for path in wanted | stays)
+    record = dict.fromkeys(names, 1)
+    if record != outputs.store.note(PUBLISHED):
+        outputs.store.set_note(PUBLISHED, record)
 
 
 def _json_bytes(data: Any) -> bytes:

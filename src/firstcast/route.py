@@ -261,8 +261,10 @@ def masters_of(order: Order, outcome: Outcome) -> list[Master]:
         makes = (Make.PLAIN,) if told is None else told.field("makes")
         masters.append(Master(piece, piece, makes[0]))
         masters += [Master(f"{piece} {make}", piece, make) for make in makes[1:]]
+    # file systems of some machines don't tell capitals apart
+    pieces = {piece.casefold() for piece in order.pieces}
     for master in masters:
-        if master.name != master.piece and master.name in order.pieces:
+        if master.name != master.piece and master.name.casefold() in pieces:
             raise JobError(
                 f"piece '{master.piece}' has a second master of this name",
                 where=f"piece '{master.name}'",
@@ -372,6 +374,7 @@ def travel(
                     **{argument: source.load() for argument, source in taken.items()}, settings=settings
                 )
                 stored = store.put(key, result, time.perf_counter() - start)
+                del result  # the store has it; the next station may need the room
                 outcome.made.add((step.station.name, step.subject))
                 earlier[_step_name(step)] = round(stored.seconds, 3)
             outcome.results[step.station.name, step.subject] = stored

@@ -185,12 +185,13 @@ def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
 
 
 def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]) -> tuple[Finding, ...]:
-    told = [
-        finding for step in outcome.steps for finding in outcome.findings(step.station.name, step.subject)
+    found = [
+        finding
+        for step in outcome.steps
+        if step.station.per != "master"
+        for finding in outcome.findings(step.station.name, step.subject)
     ]
-    # what holds of both masters of a piece is told once, at its gravest
-    told.sort(key=lambda finding: -finding.verdict.weight)
-    found = list({finding.id: finding for finding in reversed(told)}.values())[::-1]
+    found += _of_masters(job, outcome)
     left_out = [name for name in parts if name not in order.parts and not job.is_ruler(name)]
     found += [
         Finding(
@@ -206,6 +207,23 @@ def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]
     found += unheeded(job)
     found += unknown_acceptances(found, job.acceptances)
     return tuple(gravest_first(accepted(found, job.acceptances)))
+
+
+def _of_masters(job: Job, outcome: Outcome) -> list[Finding]:
+    """What was found of masters: what holds of both of a piece is told once, by the one that is worse."""
+
+    def gravity(finding: Finding) -> tuple[bool, int, float]:
+        worse = finding.measured or 0.0
+        return finding.stands, finding.verdict.weight, worse if finding.worse == "high" else -worse
+
+    gravest: dict[str, Finding] = {}
+    for step in outcome.steps:
+        if step.station.per == "master":
+            for finding in accepted(outcome.findings(step.station.name, step.subject), job.acceptances):
+                other = gravest.get(finding.id)
+                if other is None or gravity(finding) > gravity(other):
+                    gravest[finding.id] = finding
+    return list(gravest.values())
 
 
 def _figure(outcome: Outcome) -> dict[str, Any]:

@@ -73,3 +73,17 @@ def test_lengths_are_drawn_back_only_where_surfaces_would_cross():
     assert (found[outer & (np.abs(points[:, :2]).max(axis=1) < 0.3)] > 0).all()
     untouched = np.zeros(len(points))
     assert (uncrossed(points, ways, untouched, triangles, rings_of(triangles, len(points))) == 0.0).all()
+
+
+def test_more_crossings_than_are_listed_are_settled_all_the_same(monkeypatch):
+    flat = np.array(
+        [[0, 0, 0], [1, 0, 0], [0, 1, 0], [0.2, 0.2, 0.05], [0.4, 0.2, 0.05], [0.2, 0.4, 0.05]], float
+    )
+    points = np.concatenate([flat + np.array([x, 0.0, 0.0]) for x in (0.0, 3.0, 6.0)])
+    triangles = np.arange(18, dtype=np.int32).reshape(6, 3)
+    # the upper triangle of each pair goes down through the lower one
+    ways = np.where((np.arange(18) % 6 >= 3)[:, None], [0.0, 0.0, -1.0], 0.0)
+    ways[3::6, 2] = 1.0
+    monkeypatch.setattr("firstcast.forecast.uncrossed.MOST_PAIRS", 1)
+    found = uncrossed(points, ways, np.full(18, 0.08), triangles, rings_of(triangles, 18))
+    assert len(crossing_pairs(Mesh(points + found[:, None] * ways, triangles))) == 0

@@ -200,6 +200,23 @@ def test_detail_that_is_lost_is_told_in_words():
     assert lost[0].limit == 0.999
 
 
+@pytest.mark.parametrize("settings", [{"forecast": False}, {"cap_mm": 0.0}])
+def test_a_carried_master_that_is_asked_for_and_not_made_is_told(settings):
+    found = run(make="carried", **settings)
+    assert found.makes == (Make.PLAIN,)
+    assert "not-carried" in [finding.code for finding in found.findings]
+
+
+def test_a_zone_by_part_holds_its_border():
+    parts = (MESH.points[MESH.triangles].mean(axis=1)[:, 0] > 0.7).astype(np.uint16)
+    body = Body(MESH, parts, ("left", "right"))
+    for part in ("left", "right"):
+        found = run(body=body, zones=(Zone("peg", ZoneMeaning.NO_CHANGE, part=part),))
+        own = found.body.part_of_triangle == ("left", "right").index(part)
+        assert (found.forecast.length_mm[found.body.mesh.triangles[own]] == 0.0).all()
+        assert found.most_mm > 0.01
+
+
 def test_a_release_of_no_precious_zone_is_told():
     eyes = Zone("eyes", ZoneMeaning.PRECIOUS, shape=left(0.2))
     found = run(zones=(eyes,), release=("eyes", "eys"), make="plain")

@@ -275,7 +275,9 @@ def _stepped(
 def _size(ground: _Ground, residual: Lengths) -> float:
     """Sum over the rows of the residual's RMS by area."""
     areas = ground.smooth.areas_mm2
-    return float(np.sqrt((np.atleast_2d(residual) ** 2 @ areas) / areas.sum()).sum())
+    # no dot product: its last digits depend on how many threads add it up
+    squares = np.sum(np.atleast_2d(residual) ** 2 * areas, axis=1)
+    return float(np.sqrt(squares / areas.sum()).sum())
 
 
 class _Bounds(NamedTuple):

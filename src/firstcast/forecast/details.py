@@ -81,7 +81,7 @@ def details_of(
                     part,
                     float(size),
                     area,
-                    float(np.sqrt(square @ areas_mm2[read] / area)),
+                    float(np.sqrt(np.sum(square * areas_mm2[read]) / area)),
                     _three(shares[0][:, scale, part]),
                     _three(shares[1][:, scale, part]),
                     (float(x), float(y), float(z)),

@@ -35,13 +35,13 @@ def uncrossed(
 
     Notes
     -----
-    Crossings are exact for coordinates as float32, which is what is written. Where the surface crosses itself as
-    given, lengths become nothing.
+    Crossings are exact for the places rounded to float32. Where the surface crosses itself as given, or still does after
+    `MOST_ROUNDS`, lengths become nothing.
     """
     length = length_mm.copy()
     rows = np.arange(len(triangles), dtype=np.int32)
     asked = rows
-    for done in range(MOST_ROUNDS):
+    for done in range(MOST_ROUNDS + 1):
         places = snap_points(points + length[:, None] * ways, where="carry")
         pairs = crossing_rows(places, triangles, asked, build_box_tree(places, triangles, rows), MOST_PAIRS)
         hit = np.ones(len(points))
@@ -50,6 +50,7 @@ def uncrossed(
             break
         near = least_around(rings, hit, 1 + max(done - HALVINGS, 0)) == 0.0
         length[near] *= 0.5 if done < HALVINGS else 0.0
-        # what has not moved since can't cross but what has
-        asked = np.flatnonzero(near[triangles].any(axis=1)).astype(np.int32)
+        # what has not moved since can't cross but what has; of too many pairs some were not listed
+        whole = len(pairs) == MOST_PAIRS
+        asked = rows if whole else np.flatnonzero(near[triangles].any(axis=1)).astype(np.int32)
     return length

@@ -29,7 +29,14 @@ from firstcast.geometry.refine import split_long_edges
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
-from firstcast.stations.carry_findings import Figure, findings_of, measures_of, says_of, unknown_release
+from firstcast.stations.carry_findings import (
+    Figure,
+    findings_of,
+    measures_of,
+    not_carried,
+    says_of,
+    unknown_release,
+)
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.vocabulary import Make, Verdict, ZoneMeaning
 
@@ -55,8 +62,8 @@ class Settings(StationSettings):
     make: Make | None = None
     """Which master is made, "plain" or "carried". Left out: the carried one where every figure of the chain is your own
     or fitted, else both."""
-    cap_mm: float = Field(default=0.08, ge=0.0, le=0.3)
-    """How far any place is moved at most."""
+    cap_mm: float = Field(default=0.08, ge=0.0, le=0.08)
+    """How far any place is moved at most; walls and gaps are read so far beyond their limits, on both sides, and no more."""
     steps: int = Field(default=2, ge=1, le=20)
     """Steps towards the likely forecast."""
     rounds: int = Field(default=1, ge=0, le=20)
@@ -208,14 +215,15 @@ def carry(
         Printer and resin, in the job's words.
     """
     if not settings.forecast or not len(body.mesh.triangles):
-        return Carried(makes=(Make.PLAIN,), body=body, says="not forecast, nothing is carried")
+        plain = Carried(makes=(Make.PLAIN,), body=body, says="not forecast, nothing is carried")
+        return _told(piece, plain, settings)
     ground = _ground(body, turn_to_print, matrix, chain, limits, pitch_mm)
     try:
         forward = forward_of(ground.points, ground.mesh.triangles, ground.normals, ground.chains)
         before = forward(np.zeros(len(ground.points)))
         plain_end = _shown(ground, forward)
     except SizeError as error:
-        return _too_large(piece, body, error)
+        return _told(piece, _too_large(piece, body, error), settings)
     windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, _scales(ground))
     carries = settings.make is not Make.PLAIN and ground.chains[LIKELY].prints and settings.cap_mm > 0.0
     found = None
@@ -229,10 +237,19 @@ def carry(
         found = _found(ground, forward, before, windows, narrow, held, settings)
     moved = found is not None and bool(found.length_mm.any())
     ends = plain_end, _shown(ground, forward) if moved else plain_end
+    del forward  # it holds where every scenario ends
     result = _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
     known = {zone.name for zone in zones if zone.meaning is ZoneMeaning.PRECIOUS}
-    unknown = tuple(unknown_release(piece, name) for name in settings.release if name not in known)
-    return replace(result, findings=(*result.findings, *unknown))
+    unknown = [name for name in settings.release if name not in known]
+    more = [unknown_release(piece, unknown)] if unknown else []
+    return _told(piece, replace(result, findings=(*result.findings, *more)), settings)
+
+
+def _told(piece: str, result: Carried, settings: Settings) -> Carried:
+    """The result, and where a carried master was asked for and could not be made, that it was not."""
+    if settings.make is not Make.CARRIED or Make.CARRIED in result.makes:
+        return result
+    return replace(result, findings=(*result.findings, not_carried(piece)))
 
 
 def _shown(ground: _Ground, forward: MeshForward) -> Points:
@@ -273,9 +290,14 @@ def _held(ground: _Ground, zones: Sequence[Zone], released: Sequence[str]) -> _H
     still = even.copy()
     if not zones:
         return _Held(even, still)
-    places, parts = ground.figure_points, ground.part_of_vertex()
+    # corner by corner, so that a part's zone holds the border that it shares with another
+    corners = ground.mesh.triangles.ravel()
+    places = ground.figure_points[corners]
+    parts = np.repeat(ground.body.part_of_triangle[ground.origin], 3)
     for zone in zones:
-        inside = zone.contains(places, part_of_point=parts, part_names=ground.body.part_names)
+        inside = np.zeros(len(even), bool)
+        held = zone.contains(places, part_of_point=parts, part_names=ground.body.part_names)
+        inside[corners[held]] = True
         if zone.meaning is ZoneMeaning.NO_CHANGE:
             still |= inside
         elif zone.meaning is ZoneMeaning.NO_CARRY or zone.name not in released:
@@ -383,9 +405,10 @@ def _made_for(limits: Limits, ground: _Ground, printed_with: str) -> str:
     wide, high = limits.pixel_mm
     pixel = f"{wide:g} mm" if wide == high else f"{wide:g} by {high:g} mm"
     x, y, z = ground.turn[2]
+    along = "" if wide == high else " and its x along ({:.4f}, {:.4f}, {:.4f})".format(*ground.turn[0])
     return (
         f"{printed_with}, pixels of {pixel}, layers of {limits.layer_mm:g} mm, "
-        f"the printer's up along ({x:.4f}, {y:.4f}, {z:.4f}) of the master"
+        f"the printer's up along ({x:.4f}, {y:.4f}, {z:.4f}){along} of the master"
     )
 
 

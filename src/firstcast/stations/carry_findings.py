@@ -68,15 +68,28 @@ def _kept(detail: Detail, makes: Sequence[Make]) -> tuple[float, float, float]:
     return detail.after if Make.CARRIED in makes else detail.before
 
 
-def unknown_release(piece: str, name: str) -> Finding:
-    """A name in `release` that no precious zone has."""
+def unknown_release(piece: str, names: Sequence[str]) -> Finding:
+    """Names in `release` that no precious zone has."""
+    listed = ", ".join(f"'{name}'" for name in names)
     return Finding(
         station="carry",
         code="unknown-release",
         verdict=Verdict.WATCH,
         part=piece,
-        says=f"[carry] releases '{name}', which is no zone marked precious.",
+        says=f"[carry] releases {listed}, which is no zone marked precious.",
         mend="Correct the name in release, or take it out.",
+    )
+
+
+def not_carried(piece: str) -> Finding:
+    """A carried master was asked for, and there is none."""
+    return Finding(
+        station="carry",
+        code="not-carried",
+        verdict=Verdict.WATCH,
+        part=piece,
+        says="The job asks for the carried master, but nothing was carried: the master is the plain one.",
+        mend="Look at this station's line for why: no forecast, nothing printed, cap_mm = 0, or no step that was better.",
     )
 
 
