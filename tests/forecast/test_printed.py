@@ -5,15 +5,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
-from mesh_bodies import LIKELY, NULL, ball, block, depth_left, lit, of_face, ribbed
 
-from firstcast.fields.dose import shares_of
+from firstcast.fields.dose import pool_for, shares_of, strips_of
+from firstcast.fields.slabs import slabs_of
 from firstcast.forecast.chain_on_mesh import forward_of, normals_of
-from firstcast.forecast.printed import REACH_MM, critical_levels, print_moves, shares_for
+from firstcast.forecast.printed import REACH_MM, blurs_of, critical_levels, print_moves_of
 from firstcast.kernels.bricks import INSIDE
 from firstcast.process.light import print_through_mm
 from firstcast.process.spread import GaussianSpread
 from firstcast.process.spread_patterns import sine_response
+from mesh_bodies import LIKELY, NULL, ball, block, depth_left, lit, of_face, ribbed
 
 
 @pytest.mark.parametrize("turn", [0.0, 0.3, 1.1])
@@ -22,9 +23,11 @@ def test_shares_add_up_to_the_volume(turn):
     points, triangles = ball(0.8, 4)
     c, s = np.cos(turn), np.sin(turn)
     points = points @ np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
-    shares = shares_of(points, triangles, (0.02, 0.03, 0.025), reach_mm=0.1)
+    slabs = slabs_of(points, triangles, (0.02, 0.03, 0.025), 0.1)
+    (strip,) = strips_of(slabs, search_mm=0.1, blurs=blurs_of(NULL), most_bytes=1 << 30)
+    shares = shares_of(slabs, strip, pool_for(slabs, [strip]))
     cells = float(shares.pool.sum(dtype=np.float64)) + 512.0 * float((shares.index == INSIDE).sum())
-    volume = cells * np.prod(shares.voxel_mm)
+    volume = cells * np.prod(slabs.voxel_mm)
     assert volume == pytest.approx(trimesh.Trimesh(points, triangles).volume, rel=2e-6)
 
 
@@ -32,7 +35,7 @@ def test_null_print_leaves_a_ball():
     """A ball of 1.5 mm moves by the mean over a pixel and a layer of its own bend, (p²/6 + ...)/2R, and no more: 0.5 µm."""
     points, triangles = ball(1.5, 6)
     normals = normals_of(points, triangles)
-    moved = print_moves(points, normals, shares_for(points, triangles, NULL), NULL)
+    moved = print_moves_of(points, triangles, normals, [NULL])[0]
     # a tenth of a pixel is asked for; the boxes' second moments over twice the radius are 0.2 µm
     assert np.abs(moved).max() < 0.001
     assert abs(moved.mean()) < 0.0003
@@ -47,7 +50,7 @@ def test_flat_faces_move_as_closed_forms_say(chain):
     """
     mesh = block(1.6, 1.6, 1.6, 0.05)
     points, normals = mesh.points, normals_of(mesh.points, mesh.triangles)
-    moved = print_moves(points, normals, shares_for(points, mesh.triangles, chain), chain)
+    moved = print_moves_of(points, mesh.triangles, normals, [chain])[0]
     inner = np.sort(np.abs(points), axis=1)[:, 1] < 0.3
     top, below, side = (
         inner & (normals[:, 2] > 0.9),
@@ -66,7 +69,7 @@ def test_null_print_of_a_grating_keeps_what_two_pixel_boxes_pass(period):
     """sinc² of pixel over period (`sine_response`); within 1 of 100, the second harmonic of a sine 0.12 mm deep."""
     mesh, out = ribbed(period)
     normals = normals_of(mesh.points, mesh.triangles)
-    moved = print_moves(mesh.points, normals, shares_for(mesh.points, mesh.triangles, NULL), NULL)
+    moved = print_moves_of(mesh.points, mesh.triangles, normals, [NULL])[0]
     face = of_face(mesh, normals)
     # a length along the normal is read where the vertex is: at crests and troughs it is that of the relief
     expected = sine_response(GaussianSpread(0.0), period, pixel_mm=0.035, boxes=2)
@@ -83,7 +86,7 @@ def test_null_print_keeps_a_step_of_four_pixels():
     normals[:, 2] = 1.0
     middle = raised & (np.abs(points[:, 0]) < 0.01) & (np.abs(points[:, 1]) < 0.3)
     floor = (points[:, 2] > 0.29) & (np.abs(points[:, 0]) > 0.3) & (np.abs(points[:, :2]) < 0.5).all(axis=1)
-    moved = print_moves(points, normals, shares_for(points, plate.triangles, NULL), NULL)
+    moved = print_moves_of(points, plate.triangles, normals, [NULL])[0]
     kept = 1 + (moved[middle].mean() - moved[floor].mean()) / 0.14
     assert kept > 0.995
 
@@ -117,6 +120,6 @@ def test_same_bytes_for_any_number_of_threads():
     threads, found = numba.get_num_threads(), []
     for count in (1, min(2, threads)):
         numba.set_num_threads(count)
-        found.append(print_moves(points, normals, shares_for(points, triangles, LIKELY), LIKELY))
+        found.append(print_moves_of(points, triangles, normals, [LIKELY]))
     numba.set_num_threads(threads)
     assert found[0].tobytes() == found[1].tobytes()

@@ -13,7 +13,7 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
 from firstcast.forecast.ball import Rolled, closed_by_ball, opened_by_ball
-from firstcast.forecast.printed import print_moves, shares_for
+from firstcast.forecast.printed import print_moves_of
 from firstcast.forecast.rings import Rings, smoothed
 from firstcast.kernels.ball_surface import add_normals, make_unit
 from firstcast.process.chain import ChainScenario
@@ -69,13 +69,10 @@ class MeshForward:
         """(s, n) mm outside of the sculpture for (n,) mm carried."""
         points, normals, chains = self._points, self._normals, self._chains
         master = points + carried[:, None] * normals
-        prints = any(chain.prints for chain in chains)
-        shares = shares_for(master, self._triangles, chains[0]) if prints else None
+        moved = print_moves_of(master, self._triangles, normals, chains)
         found, ends, bridges = np.empty((len(chains), len(points))), [], []
         for row, chain in enumerate(chains):
-            end = master
-            if shares is not None and chain.prints:
-                end = master + print_moves(master, normals, shares, chain)[:, None] * normals
+            end = master + moved[row, :, None] * normals
             bridged = np.zeros(len(points))
             for step, radius in chain.balls:
                 if radius >= LEAST_RADIUS_EDGES * self._edge_mm:

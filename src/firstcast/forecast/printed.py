@@ -7,11 +7,23 @@ steep a face is: the level at which D̄ of a *plane* stands where the plane's do
 (`critical_levels`). Planes come out exactly; what bends deviates from its plane as D̄ says.
 """
 
+from collections.abc import Sequence
+from typing import NamedTuple
+
 import numpy as np
 import numpy.typing as npt
 
 from firstcast.arrays import Points, Triangles
-from firstcast.fields.dose import Blur, Shares, edges_along, light_of_shares, shares_of
+from firstcast.fields.dose import (
+    STRIP_BYTES,
+    Blur,
+    edges_along,
+    light_of_shares,
+    pool_for,
+    shares_of,
+    strips_of,
+)
+from firstcast.fields.slabs import slabs_of
 from firstcast.forecast.light import REACH_SIGMAS, Depth, depth_of
 from firstcast.process.chain import ChainScenario
 from firstcast.process.spread import GaussianSpread
@@ -38,35 +50,68 @@ def voxels_of(chain: ChainScenario) -> npt.NDArray[np.float64]:
     return 0.5 * np.array([*chain.pixel_mm, chain.layer_mm])
 
 
-def shares_for(points: Points, triangles: Triangles, chain: ChainScenario) -> Shares:
-    """What the layers of a chain's print hold of a body; the same for all scenarios of one printer."""
-    reach = SIDE_REACH_MM, SIDE_REACH_MM, REACH_MM
-    return shares_of(np.asarray(points, np.float64), triangles, voxels_of(chain), reach_mm=reach)
-
-
-def print_moves(
-    points: Points, normals: npt.NDArray[np.float64], shares: Shares, chain: ChainScenario
+def print_moves_of(
+    points: Points,
+    triangles: Triangles,
+    normals: npt.NDArray[np.float64],
+    chains: Sequence[ChainScenario],
+    *,
+    strip_bytes: int = STRIP_BYTES,
 ) -> npt.NDArray[np.float64]:
-    """(n,) float64: how far each vertex of a body is printed outside of its place, mm along its normal.
+    """(s, n) float64: how far each vertex of a body is printed outside of its place, mm along its normal, per chain.
 
     Parameters
     ----------
     points : (n, 3) float64
         The body's vertices, mm, in the printer's axes, z away from the build platform.
+    triangles : (m, 3) int32
+        Closed, outward.
     normals : (n, 3) float64
         Outward unit vectors.
-    shares : Shares
-        Of the same body (`shares_for`).
+    chains : sequence of ChainScenario
+        Scenarios of one printer: they share pixel and layer. Nothing moves in those without a print.
+    strip_bytes : int
+        What a strip of the body may take; it changes no result.
+
+    Raises
+    ------
+    SizeError
+        Even the narrowest strip would take more than 6 GB.
 
     Notes
     -----
     A gap that light closes ends at the middle of the gap, a wall that doesn't stand at the middle of the wall.
     What moves farther than `REACH_MM` ends there.
     """
-    depth = depth_of(chain)
-    light, deep = light_of_shares(shares, blurs_of(chain), kept=depth.kept, later=depth.later)
-    levels = critical_levels(chain) / depth.own
-    return edges_along(points, normals, shares, light, deep, levels, reach_mm=REACH_MM)
+    moved = np.zeros((len(chains), len(points)))
+    printed = [(row, _Exposed.by(chain)) for row, chain in enumerate(chains) if chain.prints]
+    if not printed:
+        return moved
+    reach = SIDE_REACH_MM, SIDE_REACH_MM, REACH_MM
+    slabs = slabs_of(np.asarray(points, np.float64), triangles, voxels_of(chains[printed[0][0]]), reach)
+    blurs = [blur for _, exposed in printed for blur in exposed.blurs]
+    strips = strips_of(slabs, search_mm=REACH_MM, blurs=blurs, most_bytes=strip_bytes)
+    pool, shares = pool_for(slabs, strips), None
+    for strip in strips:
+        shares = shares_of(slabs, strip, pool, shares)
+        for row, exposed in printed:
+            depth = exposed.depth
+            light = light_of_shares(shares, pool, exposed.blurs, kept=depth.kept, later=depth.later)
+            edges_along(slabs, strip, normals, light, exposed.levels, moved[row], reach_mm=REACH_MM)
+    return moved
+
+
+class _Exposed(NamedTuple):
+    """What a chain's light needs to know, the same for all strips."""
+
+    depth: Depth
+    blurs: list[Blur]
+    levels: npt.NDArray[np.float64]
+
+    @classmethod
+    def by(cls, chain: ChainScenario) -> "_Exposed":
+        depth = depth_of(chain)
+        return cls(depth, blurs_of(chain), critical_levels(chain) / depth.own)
 
 
 def blurs_of(chain: ChainScenario) -> list[Blur]:
