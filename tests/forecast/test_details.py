@@ -3,9 +3,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from firstcast.forecast.chain_on_mesh import spanned
 from firstcast.forecast.details import Detail, details_of, needed_mm
 from firstcast.forecast.retention import Retention
-from firstcast.forecast.rings import rings_of
+from firstcast.forecast.rings import rings_of, rings_within
 from firstcast.forecast.uncrossed import uncrossed
 from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.mesh import Mesh
@@ -87,3 +88,22 @@ def test_more_crossings_than_are_listed_are_settled_all_the_same(monkeypatch):
     monkeypatch.setattr("firstcast.forecast.uncrossed.MOST_PAIRS", 1)
     found = uncrossed(points, ways, np.full(18, 0.08), triangles, rings_of(triangles, 18))
     assert len(crossing_pairs(Mesh(points + found[:, None] * ways, triangles))) == 0
+
+
+def test_bridges_are_drawn_as_films_between_their_rims_and_nothing_else_moves():
+    mesh = block(1.0, 1.0, 1.0, 0.06)
+    points = np.asarray(mesh.points)
+    rings = rings_of(mesh.triangles, len(points))
+    sunk = (points[:, 2] > 0.49) & (np.abs(points[:, :2]).max(axis=1) < 0.15)
+    ends = points.copy()
+    ends[sunk, 2] -= 0.3
+    shown = spanned(ends, sunk, rings)
+    assert np.abs(shown[sunk, 2] - 0.5).max() < 0.15
+    assert np.abs(shown[sunk, 2] - 0.5).mean() < 0.5 * 0.3
+    far = np.abs(points[:, :2]).max(axis=1) > 0.35
+    assert np.array_equal(shown[far], points[far])
+    rows = np.array([7, 3, 20])
+    few = rings_within(rings, rows)
+    for place, row in enumerate(rows):
+        own = rings.near[rings.starts[row] : rings.starts[row + 1]]
+        assert np.array_equal(few.near[few.starts[place] : few.starts[place + 1]], own)

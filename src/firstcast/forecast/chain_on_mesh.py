@@ -14,7 +14,7 @@ from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
 from firstcast.forecast.ball import Rolled, closed_by_ball, opened_by_ball
 from firstcast.forecast.printed import print_moves_of
-from firstcast.forecast.rings import Rings, smoothed
+from firstcast.forecast.rings import Rings, rings_within, smoothed
 from firstcast.kernels.ball_surface import add_normals, make_unit
 from firstcast.process.chain import ChainScenario
 
@@ -135,10 +135,14 @@ def spanned(ends: Points, bridged: npt.NDArray[np.bool_], rings: Rings) -> Point
     the rim that stand out from it, half of whose neighbours are bridged.
     """
     under = bridged | (smoothed(rings, bridged.astype(np.float64), 1) > 0.5)
+    rows = np.flatnonzero(under)
     found = ends.copy()
+    if not len(rows):
+        return found
+    own = rings_within(rings, rows)
+    counts = np.diff(own.starts)[:, None]
     for _ in range(SPANNING):
-        for axis in range(3):
-            found[under, axis] = smoothed(rings, found[:, axis], 1)[under]
+        found[rows] = np.add.reduceat(found[own.near], own.starts[:-1]) / counts
     return found
 
 

@@ -35,6 +35,14 @@ def rings_of(triangles: Triangles, count: int) -> Rings:
     return Rings(near.indptr.astype(np.int64), near.indices.astype(np.int32))
 
 
+def rings_within(rings: Rings, rows: npt.NDArray[np.integer]) -> Rings:
+    """The neighbours of some vertices alone, in the order of `rows` (k,)."""
+    counts = np.diff(rings.starts)[rows]
+    starts = np.concatenate([[0], np.cumsum(counts)])
+    places = np.arange(starts[-1]) - np.repeat(starts[:-1], counts) + np.repeat(rings.starts[rows], counts)
+    return Rings(starts, rings.near[places])
+
+
 def smoothed(rings: Rings, values: npt.NDArray[np.float64], times: int) -> npt.NDArray[np.float64]:
     """Values (n,) replaced `times` times by the mean over each vertex and its neighbours."""
     counts = np.diff(rings.starts)
