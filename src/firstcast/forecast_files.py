@@ -10,9 +10,10 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.forecast.details import LIKELY, Detail
+from firstcast.forecast.details import Detail
 from firstcast.geometry.mesh import Mesh
 from firstcast.io.coloured import METRE_MM, write_coloured_glb, write_coloured_ply
+from firstcast.ranges import LIKELY
 from firstcast.route import Outcome
 from firstcast.sheets.legend import legend_picture
 from firstcast.sheets.plate import Title

@@ -7,6 +7,9 @@ from firstcast.vocabulary import Basis
 
 SCENARIOS = ("low", "likely", "high")
 
+LIKELY = SCENARIOS.index("likely")
+"""Row of the likely scenario, where scenarios are rows."""
+
 
 @dataclass(frozen=True)
 class Range:

@@ -15,6 +15,7 @@ from firstcast.arrays import Points, Triangles
 from firstcast.errors import InputError
 from firstcast.forecast.retention import ReliefWindow, Window, averaged, retention, window_on, windows_on
 from firstcast.forecast.rings import Rings, least_around, rings_of, smoothed
+from firstcast.ranges import LIKELY
 
 Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
 Lengths = npt.NDArray[np.float64]
@@ -38,9 +39,6 @@ SAFE_SHARE = 0.7
 
 MOST_RINGS = 8
 """Rings that a share of relief is spread over at most, however fine the mesh."""
-
-LIKELY = 1
-"""Row of the scenario that is aimed at."""
 
 
 class Narrow(NamedTuple):
@@ -95,7 +93,8 @@ class Carried(NamedTuple):
     best_step : int
         The last step; 0 where it was no better than none.
     rounds : int
-        Rounds of drawing back. The forward model was run twice and once per round; the likely scenario once per step.
+        Rounds of drawing back. All scenarios were run for nothing carried, for the last step and for each round; the likely
+        one alone for every other step.
     """
 
     length_mm: Lengths

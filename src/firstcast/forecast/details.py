@@ -8,14 +8,13 @@ import numpy.typing as npt
 
 from firstcast.arrays import Points
 from firstcast.forecast.retention import SCALES_MM, Retention, by_part
+from firstcast.ranges import LIKELY
 
 LEAST_MM2 = 0.5
 """Least surface with relief of a scale that counts as detail of a part: chosen, no source."""
 
 CELL_MM = 1.0
 """A place is shown where most is lost within a cube of so much: not at a single crevice."""
-
-LIKELY = 1
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,7 @@ from firstcast.geometry.refine import split_long_edges
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
+from firstcast.ranges import LIKELY
 from firstcast.stations.carry_findings import (
     Figure,
     findings_of,
@@ -44,11 +45,8 @@ EDGE_PIXELS, EDGE_PITCHES = 1.4, 1.5
 """Longest edge that a forecast is read on: in pixels, or in pitches of the lattice where those are coarser. A triangle of
 the lattice's contour has edges up to the root of 3 pitches; what they leave out is not in the body."""
 
-LIKELY = 1
-
 GAIN, WORSE_MM = 0.7, 0.001
-"""How much of the residual each step takes back, and how much worse a place may end for it: a micrometre is a tenth of
-what a layer's edge is known to."""
+"""How much of the residual each step takes back, and how much worse a place may end for it: chosen, no source."""
 
 SCALE_EDGES = 3.0
 """Detail is read in windows of at least so many edges across: in fewer, there is only how the mesh lies."""

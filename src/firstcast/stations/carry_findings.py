@@ -7,10 +7,11 @@ import numpy as np
 
 from firstcast.findings import Finding, Measure
 from firstcast.forecast.carry import Carried as Found
-from firstcast.forecast.details import LIKELY, Detail, needed_mm
+from firstcast.forecast.details import Detail, needed_mm
 from firstcast.geometry.body import Body
 from firstcast.geometry.whereabouts import where
 from firstcast.process.chain import ChainScenario
+from firstcast.ranges import LIKELY
 from firstcast.vocabulary import Make, Verdict
 
 MOST_TOLD = 12
