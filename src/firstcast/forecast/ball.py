@@ -15,9 +15,7 @@ from firstcast.fields.blocks import run_blocks
 from firstcast.kernels.ball import (
     UNSETTLED,
     Front,
-    Neighbours,
-    count_neighbours,
-    fill_neighbours,
+    Stars,
     mark_ahead,
     mark_fits,
     roll_front,
@@ -26,6 +24,7 @@ from firstcast.kernels.ball_grid import SIDE, Cells, number_bricks, sort_into_ce
 from firstcast.kernels.ball_seeds import join_centres
 from firstcast.kernels.ball_surface import Surface, add_normals, bulges_of, make_unit, middles_of, spheres_of
 from firstcast.kernels.enclosure import count_crossings
+from firstcast.kernels.facets import list_stars
 
 DIP = 0.005
 """How far the surface may come into a vertex's ball, as a share of its radius, before the vertex moves.
@@ -133,30 +132,28 @@ def _rolled(points_mm, triangles, radius_mm: float, reach_mm: float, *, outward:
     run_blocks(mark_fits, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
     centres = surface.points + radius_mm * normals
     fits &= _free(points, rows, surface.triangles, centres, fits, radius_mm, outward=outward)
-    near = _neighbours(surface.triangles, ~fits)
+    stars = _stars(surface.triangles, len(fits))
     front = Front(np.where(fits, 0, UNSETTLED).astype(np.int32), np.where(fits, radius_mm, np.inf))
-    _roll_in(order[~fits[order]], surface, near, front, centres, radius_mm, radius_mm + reach_mm)
+    _roll_in(order[~fits[order]], surface, stars, front, centres, radius_mm, radius_mm + reach_mm)
     return _moved(points, normals[: len(points)], front, centres, radius_mm, reach_mm)
 
 
-def _neighbours(triangles: Triangles, wanted: npt.NDArray[np.bool_]) -> Neighbours:
-    """The neighbours of the wanted vertices, and nobody of the others."""
-    starts = np.zeros(len(wanted) + 1, np.int64)
-    count_neighbours(triangles, wanted, starts)
-    vertices = np.empty(int(starts[-1]), np.int32)
-    fill_neighbours(triangles, wanted, starts, np.zeros(len(wanted), np.int32), vertices)
-    return Neighbours(starts, vertices)
+def _stars(triangles: Triangles, count: int) -> Stars:
+    """The triangles about each of `count` vertices."""
+    stars = Stars(np.zeros(count + 1, np.int32), np.empty(triangles.size, np.int32))
+    list_stars(triangles, *stars)
+    return stars
 
 
 def _roll_in(
-    vertices, surface: Surface, near: Neighbours, front: Front, centres, radius_mm: float, most_mm: float
+    vertices, surface: Surface, stars: Stars, front: Front, centres, radius_mm: float, most_mm: float
 ) -> None:
     """Settle the vertices (k,), given in the order of their cells, round by round from those that are settled."""
     now = 1
     while len(vertices) and now < MOST_ROUNDS:
         found = np.empty((len(vertices), 4))
         run_blocks(
-            roll_front, len(vertices), vertices, radius_mm, most_mm, SLACK * radius_mm, surface, near, front, centres,
+            roll_front, len(vertices), vertices, radius_mm, most_mm, SLACK * radius_mm, surface, stars, front, centres,
             found, block=FRONT_BLOCK,
         )  # fmt: skip
         nearer = np.isfinite(found[:, 3])
@@ -165,7 +162,7 @@ def _roll_in(
         front.settled[vertices] = now
         ahead = np.zeros(len(centres), bool)
         count = len(vertices)
-        run_blocks(mark_ahead, count, vertices, radius_mm, surface, near, front, centres, ahead, block=BLOCK)
+        run_blocks(mark_ahead, count, vertices, radius_mm, surface, stars, front, centres, ahead, block=BLOCK)
         vertices = np.flatnonzero(ahead).astype(np.int32)
         now += 1
 

@@ -41,36 +41,11 @@ class Front(NamedTuple):
     away: np.ndarray  # (n,) float64, mm; infinite where there is none
 
 
-class Neighbours(NamedTuple):
-    """Vertices along edges: those of v are vertices[starts[v]] .. vertices[starts[v + 1] - 1]; each may come twice."""
+class Stars(NamedTuple):
+    """The triangles about each vertex v: rows[starts[v]] .. rows[starts[v + 1] - 1]; see `kernels.facets.list_stars`."""
 
-    starts: np.ndarray  # (n + 1,) int64
-    vertices: np.ndarray  # (k,) int32
-
-
-@kernel
-def count_neighbours(triangles, wanted, starts):
-    """Add to starts (n + 1,), as given 0, how many corners each wanted vertex's triangles have besides it, and sum up."""
-    for t in range(len(triangles)):
-        for c in range(3):
-            v = triangles[t, c]
-            if wanted[v]:
-                starts[v + 1] += 2
-    for v in range(1, len(starts)):
-        starts[v] += starts[v - 1]
-
-
-@kernel
-def fill_neighbours(triangles, wanted, starts, cursor, vertices):
-    """Fill vertices, by starts; cursor (n,) as given 0."""
-    for t in range(len(triangles)):
-        for c in range(3):
-            v = triangles[t, c]
-            if wanted[v]:
-                place = starts[v] + cursor[v]
-                vertices[place] = triangles[t, (c + 1) % 3]
-                vertices[place + 1] = triangles[t, (c + 2) % 3]
-                cursor[v] += 2
+    starts: np.ndarray  # (n + 1,) int32
+    rows: np.ndarray  # (3m,) int32
 
 
 @kernel
@@ -228,22 +203,22 @@ def roll(x, q, radius, slack, surface, buffers, work, target, origin):
 
 
 @kernel
-def _nearest_centre(v, q, near, front, centres):
+def _nearest_centre(v, q, surface, stars, front, centres):
     """The settled neighbour of vertex v whose centre is nearest to q, and how far that is; -1 if there is none."""
-    starts, settled = near.starts, front.settled
     best, found = np.inf, np.int64(-1)
-    for n in range(starts[v], starts[v + 1]):
-        w = near.vertices[n]
-        if settled[w] == UNSETTLED:
-            continue
-        away = _distance(centres[w], q)
-        if away < best:
-            best, found = away, np.int64(w)
+    for n in range(stars.starts[v], stars.starts[v + 1]):
+        for c in range(3):
+            w = surface.triangles[stars.rows[n], c]
+            if w == v or front.settled[w] == UNSETTLED:
+                continue
+            away = _distance(centres[w], q)
+            if away < best:
+                best, found = away, np.int64(w)
     return found, best
 
 
 @kernel
-def roll_front(start, stop, vertices, radius, most, slack, surface, near, front, centres, found):
+def roll_front(start, stop, vertices, radius, most, slack, surface, stars, front, centres, found):
     """Roll on to vertices[start .. stop] from the neighbour's ball that stands nearest to each.
 
     Writes rows of found (k, 4), the centre and its distance: infinite where no ball comes within `most`, or none nearer
@@ -256,7 +231,7 @@ def roll_front(start, stop, vertices, radius, most, slack, surface, near, front,
         v = vertices[n]
         q = surface.points[v]
         found[n, 3] = np.inf
-        from_vertex, away = _nearest_centre(v, q, near, front, centres)
+        from_vertex, away = _nearest_centre(v, q, surface, stars, front, centres)
         if from_vertex < 0 or (front.settled[v] < UNSETTLED and away > front.away[v] - BETTER * radius):
             continue
         while True:
@@ -275,19 +250,19 @@ def roll_front(start, stop, vertices, radius, most, slack, surface, near, front,
 
 
 @kernel
-def mark_ahead(start, stop, vertices, radius, surface, near, front, centres, ahead):
+def mark_ahead(start, stop, vertices, radius, surface, stars, front, centres, ahead):
     """Mark in ahead (n,) the neighbours of vertices[start .. stop], newly settled, that may roll on from there.
 
     They are those without a ball, and those whose ball is farther away than the neighbour's.
     """
-    starts = near.starts
     for n in range(start, stop):
         v = vertices[n]
-        for row in range(starts[v], starts[v + 1]):
-            w = near.vertices[row]
-            if front.settled[w] == UNSETTLED:
-                ahead[w] = True
-            elif front.settled[w] > 0:
-                away = _distance(centres[v], surface.points[w])
-                if away < front.away[w] - BETTER * radius:
+        for row in range(stars.starts[v], stars.starts[v + 1]):
+            for c in range(3):
+                w = surface.triangles[stars.rows[row], c]
+                if front.settled[w] == UNSETTLED:
                     ahead[w] = True
+                elif front.settled[w] > 0:
+                    away = _distance(centres[v], surface.points[w])
+                    if away < front.away[w] - BETTER * radius:
+                        ahead[w] = True
