@@ -18,14 +18,13 @@ from firstcast.findings import Finding, Measure
 from firstcast.forecast.carry import Carried as Found
 from firstcast.forecast.carry import Forward, Narrow
 from firstcast.forecast.carry import carry as carry_back
-from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, normals_of, spanned
+from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, spanned
 from firstcast.forecast.details import Detail, details_of
-from firstcast.forecast.retention import SCALES_MM, ReliefWindow, retention, vertex_areas, windows_on
+from firstcast.forecast.retention import ReliefWindow, retention, vertex_areas, windows_on
 from firstcast.forecast.rings import rings_of
 from firstcast.forecast.uncrossed import uncrossed
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
-from firstcast.geometry.refine import split_long_edges
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
@@ -38,18 +37,12 @@ from firstcast.stations.carry_findings import (
     says_of,
     unknown_release,
 )
+from firstcast.stations.carry_ground import Ground, Held, ground_of, held_by, scales_of
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.vocabulary import Make, Verdict, ZoneMeaning
 
-EDGE_PIXELS, EDGE_PITCHES = 1.4, 1.5
-"""Longest edge that a forecast is read on: in pixels, or in pitches of the lattice where those are coarser. A triangle of
-the lattice's contour has edges up to the root of 3 pitches; what they leave out is not in the body."""
-
 GAIN, WORSE_MM = 0.7, 0.001
 """How much of the residual each step takes back, and how much worse a place may end for it: chosen, no source."""
-
-SCALE_EDGES = 3.0
-"""Detail is read in windows of at least so many edges across: in fewer, there is only how the mesh lies."""
 
 
 class Settings(StationSettings):
@@ -129,50 +122,6 @@ class Carried(StationResult):
     made_for: str = ""
 
 
-@dataclass(frozen=True)
-class _Ground:
-    """The sculpture at master size in the printer's axes, as the forecast reads it."""
-
-    body: Body
-    mesh: Mesh  # (n, 3) float64, print space, edges short enough
-    origin: npt.NDArray[np.int64]  # (m,) the body's triangle that each lies in
-    normals: npt.NDArray[np.float64]
-    turn: npt.NDArray[np.float64]  # (3, 3) from the master's axes to the printer's
-    to_figure: npt.NDArray[np.float64]  # (3, 3)
-    chains: tuple[ChainScenario, ...]
-
-    @property
-    def points(self) -> Points:
-        """(n, 3) float64."""
-        return np.asarray(self.mesh.points, np.float64)
-
-    @property
-    def ways(self) -> npt.NDArray[np.float64]:
-        """(n, 3) the normals as they are in figure space."""
-        return self.normals @ self.to_figure.T
-
-    @property
-    def figure_points(self) -> Points:
-        """(n, 3) float64, in figure space."""
-        return self.points @ self.to_figure.T
-
-    def of_vertices(self, values: npt.NDArray) -> npt.NDArray:
-        """Values of the body's vertices on those of the mesh: a new one takes the least of its triangle's three."""
-        count = len(self.body.mesh.points)
-        found = np.full(len(self.mesh.points), np.inf)
-        least = values[self.body.mesh.triangles[self.origin]].min(axis=1)
-        np.minimum.at(found, self.mesh.triangles.ravel(), np.repeat(least, 3))
-        found[:count] = values
-        return found
-
-    def part_of_vertex(self) -> npt.NDArray[np.uint16]:
-        """(n,) the part of one of each vertex's triangles: the first in order."""
-        parts = np.zeros(len(self.mesh.points), np.uint16)
-        own = self.body.part_of_triangle[self.origin]
-        parts[self.mesh.triangles[::-1].ravel()] = np.repeat(own[::-1], 3)
-        return parts
-
-
 def carry(
     *,
     piece: str,
@@ -215,14 +164,14 @@ def carry(
     if not settings.forecast or not len(body.mesh.triangles):
         plain = Carried(makes=(Make.PLAIN,), body=body, says="not forecast, nothing is carried")
         return _told(piece, plain, settings)
-    ground = _ground(body, turn_to_print, matrix, chain, limits, pitch_mm)
+    ground = ground_of(body, turn_to_print, matrix, chain, limits, pitch_mm)
     try:
         forward = forward_of(ground.points, ground.mesh.triangles, ground.normals, ground.chains)
         before = forward(np.zeros(len(ground.points)))
         plain_end = _shown(ground, forward)
     except SizeError as error:
         return _told(piece, _too_large(piece, body, error), settings)
-    windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, _scales(ground))
+    windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, scales_of(ground))
     carries = settings.make is not Make.PLAIN and ground.chains[LIKELY].prints and settings.cap_mm > 0.0
     found = None
     if carries:
@@ -231,7 +180,7 @@ def carry(
             ground.of_vertices(size * wall_spare_mm.astype(np.float64)),
             ground.of_vertices(size * gap_spare_mm.astype(np.float64)),
         )
-        held = _held(ground, zones, settings.release)
+        held = held_by(ground, zones, settings.release)
         found = _found(ground, forward, before, windows, narrow, held, settings)
     moved = found is not None and bool(found.length_mm.any())
     ends = plain_end, _shown(ground, forward) if moved else plain_end
@@ -250,66 +199,19 @@ def _told(piece: str, result: Carried, settings: Settings) -> Carried:
     return replace(result, findings=(*result.findings, not_carried(piece)))
 
 
-def _shown(ground: _Ground, forward: MeshForward) -> Points:
+def _shown(ground: Ground, forward: MeshForward) -> Points:
     """(n, 3) where the forecast that was run last leaves the likely cast, print space."""
     rings = rings_of(ground.mesh.triangles, len(ground.points))
     return spanned(forward.ends[LIKELY], forward.bridged[LIKELY], rings)
 
 
-def _scales(ground: _Ground) -> tuple[float, ...]:
-    """The scales of detail that the mesh can show; the coarsest in any case."""
-    ends = ground.points[ground.mesh.triangles[:, :2]]
-    edge = float(np.median(np.linalg.norm(ends[:, 0] - ends[:, 1], axis=1)))
-    return tuple(size for size in SCALES_MM if size >= SCALE_EDGES * edge) or SCALES_MM[-1:]
-
-
-def _ground(body: Body, turn, matrix, chain: Sequence[ChainScenario], limits: Limits, pitch_mm) -> _Ground:
-    turn = np.asarray(turn, np.float64)
-    to_print = turn @ np.asarray(matrix, np.float64)
-    size = mean_size(matrix)
-    longest = max(EDGE_PIXELS * max(limits.pixel_mm), EDGE_PITCHES * float(np.max(pitch_mm)) * size)
-    mesh, origin = split_long_edges(body.mesh.mapped(to_print), longest)
-    normals = normals_of(np.asarray(mesh.points, np.float64), mesh.triangles)
-    chains = tuple(replace(scenario, mean_size_ratio=size) for scenario in chain)
-    return _Ground(body, mesh, origin, normals, turn, np.asarray(np.linalg.inv(to_print), np.float64), chains)
-
-
-@dataclass(frozen=True)
-class _Held:
-    """What zones hold: (n,) bool each."""
-
-    even: npt.NDArray[np.bool_]
-    still: npt.NDArray[np.bool_]
-
-
-def _held(ground: _Ground, zones: Sequence[Zone], released: Sequence[str]) -> _Held:
-    """Places whose relief is left alone, and places that nothing may move."""
-    even = np.zeros(len(ground.points), bool)
-    still = even.copy()
-    if not zones:
-        return _Held(even, still)
-    # corner by corner, so that a part's zone holds the border that it shares with another
-    corners = ground.mesh.triangles.ravel()
-    places = ground.figure_points[corners]
-    parts = np.repeat(ground.body.part_of_triangle[ground.origin], 3)
-    for zone in zones:
-        inside = np.zeros(len(even), bool)
-        held = zone.contains(places, part_of_point=parts, part_names=ground.body.part_names)
-        inside[corners[held]] = True
-        if zone.meaning is ZoneMeaning.NO_CHANGE:
-            still |= inside
-        elif zone.meaning is ZoneMeaning.NO_CARRY or zone.name not in released:
-            even |= inside
-    return _Held(even, still)
-
-
 def _found(
-    ground: _Ground,
+    ground: Ground,
     forward: Forward,
     before,
     windows: Sequence[ReliefWindow],
     narrow: Narrow,
-    held: _Held,
+    held: Held,
     settings: Settings,
 ) -> Found:
     """The lengths that are carried, and what they come to."""
@@ -337,7 +239,7 @@ def _found(
 
 def _result(
     piece: str,
-    ground: _Ground,
+    ground: Ground,
     before,
     found: Found | None,
     ends: tuple[Points, Points],
@@ -353,7 +255,7 @@ def _result(
     apart = (kept.scenarios(0, 3), kept.scenarios(3, 6))
     parts = ground.part_of_vertex()
     areas = vertex_areas(ground.points, ground.mesh.triangles)
-    details = details_of(*apart, parts, ground.figure_points, areas, _scales(ground))
+    details = details_of(*apart, parts, ground.figure_points, areas, scales_of(ground))
     makes = _makes(ground.chains, settings.make, moved=bool(length.any()))
     figure = Figure(piece, ground.body, height_mm, settings.kept_ratio)
     forecast = Forecast(
@@ -389,7 +291,7 @@ def _makes(chains: Sequence[ChainScenario], make: Make | None, *, moved: bool) -
     return (Make.PLAIN, Make.CARRIED)
 
 
-def _body(ground: _Ground, length: npt.NDArray[np.float64]) -> Body:
+def _body(ground: Ground, length: npt.NDArray[np.float64]) -> Body:
     """The body moved by its lengths, in figure space."""
     if not length.any():
         return ground.body
@@ -398,7 +300,7 @@ def _body(ground: _Ground, length: npt.NDArray[np.float64]) -> Body:
     return Body(Mesh(moved, triangles), ground.body.part_of_triangle[ground.origin], ground.body.part_names)
 
 
-def _made_for(limits: Limits, ground: _Ground, printed_with: str) -> str:
+def _made_for(limits: Limits, ground: Ground, printed_with: str) -> str:
     """What the carried master was made for: with anything else it is wrong."""
     wide, high = limits.pixel_mm
     pixel = f"{wide:g} mm" if wide == high else f"{wide:g} by {high:g} mm"
