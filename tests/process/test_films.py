@@ -39,6 +39,33 @@ def closed_depth(profile, step, radius):
     return closed.max() - closed.min()
 
 
+def rolled(profile, step, radius, *, outside):
+    """A profile grown by a disc, or eaten by one."""
+    offsets = np.arange(-int(radius / step), int(radius / step) + 1)
+    rises = np.sqrt(np.maximum(radius**2 - (offsets * step) ** 2, 0))
+    moved = [
+        np.roll(profile, shift) + (rise if outside else -rise)
+        for shift, rise in zip(offsets, rises, strict=True)
+    ]
+    return np.max(moved, axis=0) if outside else np.min(moved, axis=0)
+
+
+@pytest.mark.parametrize(("coat", "levels"), [(0.12, 0.0), (0.067, 0.067), (0.03, 0.09)])
+def test_an_even_coat_that_levels_closes_by_one_ball(coat, levels):
+    """Coated, levelled, the even thickness taken off: what the ratio 1 + levels / coat stands for."""
+    period, width, depth, step = 0.6, 0.2, 0.1, 0.0005
+    x = (np.arange(round(period / step)) + 0.5) * step - period / 2
+    profile = np.where(np.abs(x) < width / 2, -depth, 0.0)
+    outer = rolled(profile, step, coat, outside=True)
+    outer = rolled(rolled(outer, step, levels, outside=True), step, levels, outside=False)
+    seen = rolled(outer, step, coat, outside=False)
+    # each disc is cut to the grid's step, which on its flank is a rise of up to √(2 R step)
+    slack = np.sqrt(2 * (coat + levels) * step)
+    expected = square_groove_left_mm(width, depth, coat + levels)
+    assert expected < 0.7 * depth
+    assert seen.max() - seen.min() == pytest.approx(expected, abs=slack)
+
+
 @pytest.mark.parametrize("radius", [0.03, 0.05, 0.0501, 0.06, 0.1, 0.25])
 def test_a_square_groove_as_discs_leave_it(radius):
     period, width, depth, step = 0.3, 0.1, 0.04, 0.0001

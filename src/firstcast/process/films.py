@@ -1,8 +1,10 @@
 """Films of primer and paint: how thick, how far they level, and what levelling does to grooves.
 
-A film of thickness t is an offset by t, then a closing by a ball: no place of its surface is more hollow
-than the ball. The ball's radius is taken as a ratio of the film's thickness, `Paint.level_ratio`; no source
-was found for it, so it is a default until a painted gauge says otherwise.
+What a film does to relief is a closing by one ball, its even thickness t taken off again: a place that the ball can't
+enter is filled. The ball's radius is t · `Paint.level_ratio`. A coat that follows the surface evenly has the ratio 1: an
+offset by t and back is a closing by a ball of t. One that levels on top of it by a ball ρ has 1 + ρ / t, for closings by
+offsets add up; one that is thinner in hollows than on the lands has less than 1. No source was found for the
+ratio, so it is a default until a painted gauge says otherwise.
 
 The closed forms for grooves hold for long straight ones, in section, where a ball is a disc. They are exact for the
 closing itself (mathematical morphology: J. Serra, Image Analysis and Mathematical Morphology, 1982).
