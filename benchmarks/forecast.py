@@ -35,7 +35,7 @@ from firstcast.geometry.refine import split_long_edges
 from firstcast.process.chain import ChainScenario, null_chain
 from firstcast.process.light import overdose_ratio
 from firstcast.process.spread import GaussianSpread
-from firstcast.stations.carry import EDGE_PITCHES
+from firstcast.stations.carry_ground import EDGE_PITCHES
 from sections import bumpy_ball
 
 CASES = tuple(

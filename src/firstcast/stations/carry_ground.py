@@ -31,7 +31,7 @@ class Ground:
 
     body: Body
     mesh: Mesh  # (n, 3) float64, print space, edges short enough
-    origin: npt.NDArray[np.int64]  # (m,) the body's triangle that each lies in
+    origin: npt.NDArray[np.int32]  # (m,) the body's triangle that each lies in
     normals: npt.NDArray[np.float64]
     turn: npt.NDArray[np.float64]  # (3, 3) from the master's axes to the printer's
     to_figure: npt.NDArray[np.float64]  # (3, 3)
