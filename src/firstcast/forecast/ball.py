@@ -12,6 +12,8 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.fields.blocks import run_blocks
+from firstcast.forecast.strips import Strip, strips_of
+from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.ball import (
     UNSETTLED,
     Front,
@@ -45,6 +47,13 @@ CELL = 0.8
 BLOCK = 1 << 12
 
 FRONT_BLOCK = 1 << 8
+
+STRIP = 6_000_000
+"""Triangles that are held with all that a search wants of them, about 200 bytes each, at a time."""
+
+STRIP_MARGIN = 3.0
+"""Strips overlap by so many times the radius and the reach: what a ball that stands over the strip touches, and where it may
+have rolled in from."""
 
 MOST_ROUNDS = 1000
 """Rounds in which balls roll in, an edge farther each: more than any reach has edges."""
@@ -126,15 +135,48 @@ def _rolled(points_mm, triangles, radius_mm: float, reach_mm: float, *, outward:
     if not outward:
         rows = np.ascontiguousarray(rows[:, ::-1])
     normals = _normals(points, rows)
+    body = Mesh(points, rows)
+    if len(rows) <= STRIP:
+        return _rolled_over(body, normals, radius_mm, reach_mm, outward=outward)
+    moved, covered = points.copy(), np.zeros(len(points), bool)
+    for strip in strips_of(points, rows, STRIP_MARGIN * (radius_mm + reach_mm), STRIP):
+        here = normals[strip.vertices]
+        found = _rolled_over(body, here, radius_mm, reach_mm, outward=outward, strip=strip)
+        own = strip.vertices[strip.own]
+        moved[own], covered[own] = found.points[strip.own], found.covered[strip.own]
+    return Rolled(moved, covered)
+
+
+def _rolled_over(
+    body: Mesh,
+    normals: Points,
+    radius_mm: float,
+    reach_mm: float,
+    *,
+    outward: bool,
+    strip: Strip | None = None,
+) -> Rolled:
+    """All vertices of a body, or those of a strip of it; turned inside out where the ball rolls inside.
+
+    What is outside is asked of the whole body: balls that roll into one another may reach beyond a strip.
+    """
+    points, rows = np.asarray(body.points, np.float64), body.triangles
+    if strip is not None:
+        points, rows = points[strip.vertices], strip.triangles
     surface, normals = _surface(points, rows, normals, radius_mm, reach_mm)
     order = _cells(surface.points, surface.cells.size).order
     fits = np.zeros(len(order), bool)
     run_blocks(mark_fits, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
     centres = surface.points + radius_mm * normals
-    fits &= _free(points, rows, surface.triangles, centres, fits, radius_mm, outward=outward)
+    # a ball that meets the strip's end may meet what is not there, and nothing rolls in from it
+    deep = np.ones(len(fits), bool) if strip is None else strip.deep(surface.points, 2.0 * radius_mm)
+    centres[~deep] = np.inf
+    fits &= deep
+    fits &= _free(body, surface.triangles, centres, fits, radius_mm, outward=outward)
     stars = _stars(surface.triangles, len(fits))
-    front = Front(np.where(fits, 0, UNSETTLED).astype(np.int32), np.where(fits, radius_mm, np.inf))
-    _roll_in(order[~fits[order]], surface, stars, front, centres, radius_mm, radius_mm + reach_mm)
+    out = fits | ~deep
+    front = Front(np.where(out, 0, UNSETTLED).astype(np.int32), np.where(fits, radius_mm, np.inf))
+    _roll_in(order[~out[order]], surface, stars, front, centres, radius_mm, radius_mm + reach_mm)
     return _moved(points, normals[: len(points)], front, centres, radius_mm, reach_mm)
 
 
@@ -259,7 +301,7 @@ def _cells(places: Points, least_mm: float) -> Cells:
 
 
 def _free(
-    points, triangles, pieces, centres, fits, radius_mm: float, *, outward: bool
+    body: Mesh, pieces: Triangles, centres, fits, radius_mm: float, *, outward: bool
 ) -> npt.NDArray[np.bool_]:
     """Which centres are outside the body (opening: inside it); one of those that roll into one another stands for all."""
     parent = np.empty(len(centres), np.int32)
@@ -267,11 +309,12 @@ def _free(
     heads = np.flatnonzero(fits & (parent == np.arange(len(centres))))
     free = np.zeros(len(centres), bool)
     if len(heads):
-        free[heads] = _winding(points, triangles, centres[heads]) <= (0 if outward else -1)
+        free[heads] = _winding(body, centres[heads]) <= (0 if outward else -1)
     return free[parent]
 
 
-def _winding(points: Points, triangles: Triangles, places: Points) -> npt.NDArray[np.int32]:
+def _winding(body: Mesh, places: Points) -> npt.NDArray[np.int32]:
+    points, triangles = np.asarray(body.points, np.float64), body.triangles
     # nudged off the planes that modelled points often share, so that no ray meets an edge
     size = float(np.ptp(points, axis=0).max())
     places = places + size * 1e-9 * np.array([0.6180339887, 0.4142135624, 0.0])
