@@ -1,6 +1,7 @@
 """One scenario of the forecast: the print, and a ball of 0.06 mm that closes it, as paint does.
 
-A bumpy ball as tall as wide, layers of 0.03 mm. By "mesh" it is the fused body, drawn on a lattice of one pixel in a process of
+A bumpy ball as tall as wide, layers of 0.03 mm; "figure" is one drawn out to be as slim as figures are, with the area of the
+middle one of the public figures (docs/public-figures.md) at its height. By "mesh" it is the fused body, drawn on a lattice of one pixel in a process of
 its own, with its long edges halved as carry does, and every step moves its vertices; by "field" layers are streamed, and
 surfaces drawn and closed on a lattice. "ready" is the halving and the normals; "print" and "film" follow; all in seconds by
 the wall, and of all cores. Peak memory is of the process, "body" of it taken when the body stood. No general library
@@ -42,8 +43,11 @@ CASES = tuple(
     (form, *case)
     for case in ((8.0, 0.035), (16.0, 0.035), (32.0, 0.035), (32.0, 0.07))
     for form in ("mesh", "field")
-)
+) + (("figure", 32.0, 0.035), ("figure", 75.0, 0.022))
 """Form, height in mm, pixel in mm."""
+
+SLIM = 0.535
+"""Width over height of a figure: 7,900 mm² at 75 mm, the median of fourteen public figures."""
 
 LAYER_MM, TRIANGLES, PAINT_MM = 0.03, 300_000, 0.06
 
@@ -91,12 +95,13 @@ def by_field(mesh: Mesh, chain: ChainScenario) -> Iterator[int]:
 
 def body_of(form: str, height_mm: float, pixel_mm: float) -> Mesh:
     """The body of a case, as it is given to its form."""
+    slim = SLIM if form == "figure" else 1.0
     if form == "field":
         return Mesh(*bumpy_ball(height_mm, TRIANGLES))
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "body.npz"
         subprocess.run(
-            [sys.executable, __file__, "body", str(height_mm), str(pixel_mm), str(path)], check=True
+            [sys.executable, __file__, "body", str(height_mm), str(pixel_mm), str(slim), str(path)], check=True
         )
         arrays = np.load(path)
         return Mesh(arrays["points"], arrays["triangles"])
@@ -104,7 +109,7 @@ def body_of(form: str, height_mm: float, pixel_mm: float) -> Mesh:
 
 def one(form: str, height_mm: float, pixel_mm: float) -> dict:
     """One case, in a process of its own."""
-    run = {"mesh": by_mesh, "field": by_field}[form]
+    run = {"mesh": by_mesh, "figure": by_mesh, "field": by_field}[form]
     chain = likely(pixel_mm)
     for _ in run(Mesh(*bumpy_ball(1.0, 10_000)), chain):  # compiles
         pass
@@ -133,9 +138,11 @@ def rows() -> list[dict]:
 
 
 if __name__ == "__main__":
-    if len(sys.argv) == 5:
-        body = fused(*bumpy_ball(float(sys.argv[2]), TRIANGLES), float(sys.argv[3]))
-        np.savez(sys.argv[4], points=body.points, triangles=body.triangles)
+    if len(sys.argv) == 6:
+        points, triangles = bumpy_ball(float(sys.argv[2]), TRIANGLES)
+        slim = float(sys.argv[4])
+        body = fused(points * (slim, slim, 1.0), triangles, float(sys.argv[3]))
+        np.savez(sys.argv[5], points=body.points, triangles=body.triangles)
     elif len(sys.argv) == 4:
         print(json.dumps(one(sys.argv[1], float(sys.argv[2]), float(sys.argv[3]))))
     else:
