@@ -6,7 +6,7 @@ import shutil
 import pytest
 
 from firstcast import sources
-from firstcast.publishing import MASTER_MODULE, PICTURE_MODULE
+from firstcast.products import KINDS, MASTERS
 
 
 @pytest.fixture
@@ -49,7 +49,8 @@ def test_a_shared_module_changes_all(house):
 def test_another_plate_proves_no_master_again(house):
     def both():
         forget()
-        return [sources.dependency_digest(name, house) for name in (MASTER_MODULE, PICTURE_MODULE)]
+        plates = next(kind for kind in KINDS if kind.name == "plates")
+        return [sources.dependency_digest(kind.module, house) for kind in (MASTERS, plates)]
 
     masters, pictures = both()
     path = house / "sheets" / "plate.py"

@@ -1,10 +1,11 @@
 """From results to files: masters written and proved, pictures drawn, all of it put in place whole.
 
-Masters and pictures are made in the store under keys of their own, so that an unchanged piece is neither
-written nor proved again; then copied to their place one by one, each whole or not at all. Masters that a
-finding stops go to `held/`, those of an earlier run stay as they are.
+What is made is kept in the store under keys of its own, so that an unchanged piece is neither written nor proved again;
+then it is copied to its place file by file, each whole or not at all. Masters that a finding stops go to `held/`, those of
+an earlier run stay as they are.
 """
 
+import filecmp
 import json
 import time
 from collections.abc import Callable, Iterable, Mapping
@@ -12,120 +13,61 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from firstcast import __version__, values
-from firstcast.findings import Finding
-from firstcast.io.job import Job
+from firstcast import __version__
+from firstcast.products import KINDS, MASTERS, Kind, Outputs, Product
 from firstcast.report import folder_of
-from firstcast.route import Master, Order, Outcome, Progress, Station, Step, masters_of
+from firstcast.route import Order, Outcome, Progress, masters_of
 from firstcast.sources import dependency_digest
-from firstcast.store import Store, write_atomically
+from firstcast.store import copy_atomically, write_atomically
+from firstcast.values import digest
 from firstcast.vocabulary import Verdict, worst
 
-PROOF = Station("proof", "master", {}, "the written files, measured again")
-PICTURES = Station("pictures", "piece", {}, "plates")
-SIDE = Station("side", "piece", {}, "sculpture and cast, side by side")
-MAPS = Station("maps", "piece", {}, "coloured meshes")
 PROOF_SCHEMA = "1"
 PUBLISHED = "published"
 """The store's note of every file that a run put in place, by its path in the job's folder."""
-MASTER_MODULE, PICTURE_MODULE = "firstcast.masters", "firstcast.sheets.files"
-FORECAST_MODULE = "firstcast.forecast_files"
-"""What makes masters and pictures: imported where called, so that a run that makes nothing does not wait for it."""
 
-PIECE_FIELDS = (
-    ("fuse", "mended"),
-    ("fuse", "findings"),
-    ("allow", "matrix"),
-    ("allow", "lines"),
-    ("carry", "most_mm"),
-    ("carry", "made_for"),
-)
-MASTER_FIELDS = (("join", "mesh"), ("join", "tab"), ("reduce", "mesh"))
-SIDE_FIELDS = (("carry", "forecast"), ("carry", "details"), ("fuse", "body"))
-MAP_FIELDS = (
-    ("carry", "forecast"),
-    ("carry", "makes"),
-    ("fuse", "body"),
-    ("read", "wall_mm"),
-    ("read", "gap_mm"),
-    ("allow", "matrix"),
-    ("reduce", "mesh"),
-)
-PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
-"""What masters with their proof (of their piece, their own), a piece's pictures and its maps are made from: their keys
-hold the content of these. Plate and maps show the piece's first master."""
-
-
-def _digests(outcome: Outcome, subject: str, fields: Iterable[tuple[str, str]]) -> list[str]:
-    return [outcome.get(station, subject).digest(name) for station, name in fields]
-
-
-@dataclass(frozen=True)
-class Outputs:
-    """A job on its way out."""
-
-    job: Job
-    order: Order
-    outcome: Outcome
-    store: Store
-    findings: tuple[Finding, ...]
-
-    @property
-    def masters_folder(self) -> Path:
-        """Where released masters lie."""
-        return self.job.folder / folder_of(True)
-
-    def key(self, kind: str, piece: str, module: str, taken: Iterable[Any]) -> str:
-        """The key of something made for a piece by a module from what it takes."""
-        return values.digest(
-            {"kind": kind, "piece": piece, "sources": dependency_digest(module), "taken": tuple(taken)}
-        )
+CARD_MODULE = "firstcast.sheets.files"
+PROOF_FILE = "proof.json"
 
 
 @dataclass
-class Folders:
-    """Finished folders by piece or master, and their keys."""
+class Made:
+    """Finished folders by kind and subject, and their keys."""
 
-    places: dict[str, Path] = field(default_factory=dict)
+    places: dict[str, dict[str, Path]] = field(default_factory=dict)
     keys: list[str] = field(default_factory=list)
 
+    @property
+    def masters(self) -> dict[str, Path]:
+        """The folder of each master."""
+        return self.places[MASTERS.name]
 
-def make_masters(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
-    """Write and prove every master, in the store."""
-    made = Folders()
-    order, outcome = outputs.order, outputs.outcome
-    for master in masters_of(order, outcome):
-        taken = [outputs.job.name, *_digests(outcome, master.piece, PIECE_FIELDS)]
-        taken += [master.make, *_digests(outcome, master.name, MASTER_FIELDS)]
-        taken.append(outcome.get("plan").digest("limits"))
-        taken += [outcome.get("intake", part).digest("part") for part in order.pieces[master.piece]]
-        key = outputs.key("masters", master.name, MASTER_MODULE, taken)
 
-        def write(folder: Path, master: Master = master) -> None:
-            from firstcast.masters import write_masters
-
-            write_masters(folder, master, order, outcome, job=outputs.job.name)
-
-        step = Step(PROOF, master.name, master.piece, master.make)
-        made.places[master.name] = _timed(outputs.store, key, write, step, tell)
-        made.keys.append(key)
+def make_all(outputs: Outputs, tell: Callable[[Progress], None]) -> Made:
+    """Make, in the store, all that is made of a job's results."""
+    made = Made()
+    for kind in KINDS:
+        made.places[kind.name] = {}
+        for product in kind.each(outputs):
+            key = kind.key(product)
+            made.places[kind.name][product.step.subject] = _make(outputs, kind, product, tell)
+            made.keys.append(key)
     return made
 
 
-def _timed(
-    store: Store, key: str, write: Callable[[Path], None], step: Step, tell: Callable[[Progress], None]
-) -> Path:
-    kept = (store.root / "folders" / key).exists()
-    tell(Progress(step, 0, 1, False, kept, 0.0, None))
+def _make(outputs: Outputs, kind: Kind, product: Product, tell: Callable[[Progress], None]) -> Path:
+    key = kind.key(product)
+    kept = (outputs.store.root / "folders" / key).exists()
+    tell(Progress(product.step, 0, 1, False, kept, 0.0, None))
     start = time.perf_counter()
-    place = store.folder(key, write)
-    tell(Progress(step, 1, 1, True, kept, time.perf_counter() - start, None))
+    place = outputs.store.folder(key, product.write)
+    tell(Progress(product.step, 1, 1, True, kept, time.perf_counter() - start, None))
     return place
 
 
-def joint_proof(masters: Folders) -> dict[str, Any]:
+def joint_proof(made: Made) -> dict[str, Any]:
     """The proof of all pieces."""
-    pieces = [json.loads((place / "proof.json").read_text("utf-8")) for place in masters.places.values()]
+    pieces = [json.loads((place / PROOF_FILE).read_text("utf-8")) for place in made.masters.values()]
     return _joint(pieces)
 
 
@@ -139,11 +81,11 @@ def _joint(pieces: list[dict[str, Any]]) -> dict[str, Any]:
     }
 
 
-def file_records(masters: Folders) -> list[dict[str, Any]]:
+def file_records(made: Made) -> list[dict[str, Any]]:
     """Every master file with its name, size and digest."""
     records = []
-    for piece, place in masters.places.items():
-        files = json.loads((place / "proof.json").read_text("utf-8"))["files"]
+    for piece, place in made.masters.items():
+        files = json.loads((place / PROOF_FILE).read_text("utf-8"))["files"]
         records += [{"path": name, "piece": piece, **found} for name, found in files.items()]
     return records
 
@@ -158,74 +100,28 @@ def error_budget(outcome: Outcome, order: Order) -> list[dict[str, Any]]:
     ]
 
 
-def make_pictures(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
-    """Draw a plate per piece, in the store."""
-    made = Folders()
-    for piece in outputs.order.pieces:
-        findings = _findings_of(outputs, piece)
-        taken = [outputs.job.name, values.digest(findings), *_digests(outputs.outcome, piece, PLATE_FIELDS)]
-        taken.append(outputs.outcome.get("plan").digest("limits"))
-        key = outputs.key("pictures", piece, PICTURE_MODULE, taken)
-
-        def write(folder: Path, piece: str = piece, findings: tuple[Finding, ...] = findings) -> None:
-            from firstcast.sheets.files import write_piece
-
-            path = folder / f"{piece}.png"
-            write_piece(path, outputs.outcome, job=outputs.job.name, piece=piece, findings=findings)
-
-        made.places[piece] = _timed(outputs.store, key, write, Step(PICTURES, piece), tell)
-        made.keys.append(key)
-    return made
-
-
-def make_sides(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
-    """Draw each piece that was forecast beside its cast, in the store."""
-    made = Folders()
-    for piece in outputs.order.pieces:
-        if outputs.outcome.get("carry", piece).field("forecast") is None:
-            continue
-        taken = [outputs.job.name, *_digests(outputs.outcome, piece, SIDE_FIELDS)]
-        taken.append(outputs.outcome.get("plan").digest("limits"))
-        key = outputs.key("side", piece, FORECAST_MODULE, taken)
-
-        def write(folder: Path, piece: str = piece) -> None:
-            from firstcast.forecast_files import write_side
-
-            path = folder / f"{piece} side by side.png"
-            write_side(path, outputs.outcome, job=outputs.job.name, piece=piece)
-
-        made.places[piece] = _timed(outputs.store, key, write, Step(SIDE, piece, piece), tell)
-        made.keys.append(key)
-    return made
+def publish(outputs: Outputs, made: Made, report: Mapping[str, Any]) -> None:
+    """Put everything in place, the report last; each file whole, unchanged files untouched."""
+    wanted: dict[Path, bytes | Path] = {}
+    root, released = outputs.job.folder, bool(report["released"])
+    masters = root / folder_of(released)
+    for kind in KINDS:
+        for place in made.places[kind.name].values():
+            for path in sorted(place.iterdir()):
+                if path.name != PROOF_FILE:
+                    wanted[(root / kind.folder if kind.folder else masters) / path.name] = path
+    wanted[masters / PROOF_FILE] = _json_bytes(report["proof"])
+    wanted[root / "pictures" / "route card.png"] = _card(outputs, report, made)
+    wanted[root / "report.json"] = _json_bytes(report)
+    told_before = _told_before(outputs)
+    for path, content in wanted.items():
+        _put(path, content)
+    # what a run that is stopped does not write again stays: masters of an earlier one
+    kept_folders = () if released else (root / folder_of(True),)
+    _clear(outputs, set(wanted), kept_folders, told_before)
 
 
-def make_maps(outputs: Outputs, tell: Callable[[Progress], None]) -> Folders:
-    """Write each piece's coloured meshes, in the store."""
-    made = Folders()
-    for piece in outputs.order.pieces:
-        taken = _digests(outputs.outcome, piece, MAP_FIELDS)
-        taken += [
-            outputs.outcome.get("plan").digest("limits"),
-            outputs.outcome.get("size").digest("matrix_mm"),
-        ]
-        key = outputs.key("maps", piece, FORECAST_MODULE, taken)
-
-        def write(folder: Path, piece: str = piece) -> None:
-            from firstcast.forecast_files import write_maps
-
-            write_maps(folder, outputs.outcome, piece=piece)
-
-        made.places[piece] = _timed(outputs.store, key, write, Step(MAPS, piece, piece), tell)
-        made.keys.append(key)
-    return made
-
-
-def _findings_of(outputs: Outputs, piece: str) -> tuple[Finding, ...]:
-    names = {piece, *outputs.order.pieces[piece]}
-    return tuple(finding for finding in outputs.findings if finding.part in names)
-
-
-def _card_bytes(outputs: Outputs, report: Mapping[str, Any], pictures: Folders) -> bytes:
+def _card(outputs: Outputs, report: Mapping[str, Any], made: Made) -> Path:
     """The route card as PNG, kept in the store: drawing it again would give the same bytes."""
 
     def write(folder: Path) -> None:
@@ -233,58 +129,20 @@ def _card_bytes(outputs: Outputs, report: Mapping[str, Any], pictures: Folders) 
 
         write_card(folder / "card.png", report)
 
-    key = outputs.key("card", "", PICTURE_MODULE, [json.dumps(report, sort_keys=True)])
-    place = outputs.store.folder(key, write)
-    pictures.keys.append(key)
-    return (place / "card.png").read_bytes()
+    taken = json.dumps(report, sort_keys=True)
+    key = digest({"kind": "card", "sources": dependency_digest(CARD_MODULE), "taken": taken})
+    made.keys.append(key)
+    return outputs.store.folder(key, write) / "card.png"
 
 
-@dataclass
-class Drawn:
-    """What was drawn of the pieces: plates, pictures side by side, maps."""
-
-    plates: Folders
-    sides: Folders
-    maps: Folders
-
-    @property
-    def keys(self) -> list[str]:
-        """The keys of all of it."""
-        return [*self.plates.keys, *self.sides.keys, *self.maps.keys]
-
-
-def make_drawn(outputs: Outputs, tell: Callable[[Progress], None]) -> Drawn:
-    """Draw all that is drawn of the pieces, in the store."""
-    return Drawn(make_pictures(outputs, tell), make_sides(outputs, tell), make_maps(outputs, tell))
-
-
-def publish(outputs: Outputs, masters: Folders, drawn: Drawn, report: Mapping[str, Any]) -> None:
-    """Put everything in place, the report last; each file whole, unchanged files untouched."""
-    wanted: dict[Path, bytes] = {}
-    released = bool(report["released"])
-    folder = outputs.job.folder / folder_of(released)
-    pictures, maps = outputs.job.folder / "pictures", outputs.job.folder / "maps"
-    for target, made in (
-        (folder, masters),
-        (pictures, drawn.plates),
-        (pictures, drawn.sides),
-        (maps, drawn.maps),
-    ):
-        for place in made.places.values():
-            for path in sorted(place.iterdir()):
-                if path.name != "proof.json":
-                    wanted[target / path.name] = path.read_bytes()
-    wanted[folder / "proof.json"] = _json_bytes(report["proof"])
-    wanted[pictures / "route card.png"] = _card_bytes(outputs, report, drawn.plates)
-    wanted[outputs.job.folder / "report.json"] = _json_bytes(report)
-    told_before = _told_before(outputs)
-    for path, data in wanted.items():
-        path.parent.mkdir(exist_ok=True)
-        if not path.exists() or path.read_bytes() != data:
-            write_atomically(path, data)
-    # what a run that is stopped does not write again stays: masters of an earlier one
-    kept_folders = () if released else (outputs.job.folder / folder_of(True),)
-    _clear(outputs, set(wanted), kept_folders, told_before)
+def _put(path: Path, content: bytes | Path) -> None:
+    """A file in its place, from bytes or from another file; left alone where it is the same already."""
+    path.parent.mkdir(exist_ok=True)
+    if isinstance(content, Path):
+        if not path.exists() or not filecmp.cmp(path, content, shallow=False):
+            copy_atomically(path, content)
+    elif not path.exists() or path.read_bytes() != content:
+        write_atomically(path, content)
 
 
 def _told_before(outputs: Outputs) -> list[str]:

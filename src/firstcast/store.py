@@ -191,6 +191,16 @@ def write_atomically(path: Path, data: bytes) -> None:
     replace_file(path, lambda stream: stream.write(data))
 
 
+def copy_atomically(path: Path, source: Path) -> None:
+    """Copy a file to a place, so that a reader sees what was there or the whole copy."""
+
+    def fill(stream: BinaryIO) -> None:
+        with source.open("rb") as given:
+            shutil.copyfileobj(given, stream, 1 << 20)
+
+    replace_file(path, fill)
+
+
 def replace_file(path: Path, fill: Callable[[BinaryIO], object]) -> None:
     """A file that is there whole or not at all: `fill` writes it beside, a rename puts it in place.
 

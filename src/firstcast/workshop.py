@@ -28,6 +28,7 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.io.job import Job, accepted, part_name, read_job
 from firstcast.io.meshes import read_meshes
 from firstcast.io.unheeded import unheeded
+from firstcast.products import Outputs
 from firstcast.report import build_report, gravest_first, station_records, unknown_acceptances
 from firstcast.route import ROUTE, Given, Order, Outcome, Progress, Source, travel
 from firstcast.sources import dependency_digest
@@ -165,22 +166,21 @@ def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
         order = order_of(job, parts)
         outcome = travel(order, store, tell=tell)
         findings = _findings(job, order, outcome, parts)
-        outputs = publishing.Outputs(job=job, order=order, outcome=outcome, store=store, findings=findings)
-        masters = publishing.make_masters(outputs, tell)
-        drawn = publishing.make_drawn(outputs, tell)
+        outputs = Outputs(job=job, order=order, outcome=outcome, store=store, findings=findings)
+        made = publishing.make_all(outputs, tell)
         report = build_report(
             job=job.name,
             figure=_figure(outcome),
             stations=station_records(outcome, job.acceptances),
             findings=findings,
-            proof=publishing.joint_proof(masters),
-            files=publishing.file_records(masters),
+            proof=publishing.joint_proof(made),
+            files=publishing.file_records(made),
             error_budget=publishing.error_budget(outcome, order),
             cautions=outcome.get("plan").field("cautions"),
         )
-        publishing.publish(outputs, masters, drawn, report)
+        publishing.publish(outputs, made, report)
         file_keys = {part.file.key for part, _ in parts.values()}
-        store.remember([*outcome.keys.values(), *file_keys, *masters.keys, *drawn.keys])
+        store.remember([*outcome.keys.values(), *file_keys, *made.keys])
     return Made(report, job.folder)
 
 
@@ -262,5 +262,5 @@ def prove(path: Path) -> tuple[dict[str, Any], str]:
         store = Store(job.folder / STORE)
         order = order_of(job, read_parts(job, store))
         outcome = travel(order, store)
-        outputs = publishing.Outputs(job=job, order=order, outcome=outcome, store=store, findings=())
+        outputs = Outputs(job=job, order=order, outcome=outcome, store=store, findings=())
         return publishing.prove_published(outputs)

@@ -1,0 +1,189 @@
+"""What is made for the maker of a job's results: each kind of it, what it is made from, who writes it and where it goes.
+
+To add a kind: write its products, and add one line to `KINDS`. A product's key holds the content of all that it takes, and
+the sources of the module that writes it; that module is imported only where something is to be made.
+"""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from firstcast import values
+from firstcast.findings import Finding
+from firstcast.io.job import Job
+from firstcast.report import folder_of
+from firstcast.route import Master, Order, Outcome, Station, Step, masters_of
+from firstcast.sources import dependency_digest
+from firstcast.store import Store
+
+PROOF = Station("proof", "master", {}, "the written files, measured again")
+PLATE = Station("pictures", "piece", {}, "plates")
+SIDE = Station("side", "piece", {}, "sculpture and cast, side by side")
+MAP = Station("maps", "piece", {}, "coloured meshes")
+
+PIECE_FIELDS = (
+    ("fuse", "mended"),
+    ("fuse", "findings"),
+    ("allow", "matrix"),
+    ("allow", "lines"),
+    ("carry", "most_mm"),
+    ("carry", "made_for"),
+)
+MASTER_FIELDS = (("join", "mesh"), ("join", "tab"), ("reduce", "mesh"))
+SIDE_FIELDS = (("carry", "forecast"), ("carry", "details"), ("fuse", "body"))
+MAP_FIELDS = (
+    ("carry", "forecast"),
+    ("carry", "makes"),
+    ("fuse", "body"),
+    ("read", "wall_mm"),
+    ("read", "gap_mm"),
+    ("allow", "matrix"),
+    ("reduce", "mesh"),
+)
+PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
+"""What masters with their proof (of their piece, their own), a piece's pictures and its maps are made from. Plate and maps
+show the piece's first master."""
+
+
+@dataclass(frozen=True)
+class Outputs:
+    """A job on its way out."""
+
+    job: Job
+    order: Order
+    outcome: Outcome
+    store: Store
+    findings: tuple[Finding, ...]
+
+    @property
+    def masters_folder(self) -> Path:
+        """Where released masters lie."""
+        return self.job.folder / folder_of(True)
+
+    def digests(self, subject: str, fields: Iterable[tuple[str, str]]) -> list[str]:
+        """Digests of fields of stations' results at a subject."""
+        return [self.outcome.get(station, subject).digest(name) for station, name in fields]
+
+    def findings_of(self, piece: str) -> tuple[Finding, ...]:
+        """What was found of a piece and of its parts."""
+        names = {piece, *self.order.pieces[piece]}
+        return tuple(finding for finding in self.findings if finding.part in names)
+
+
+@dataclass(frozen=True)
+class Product:
+    """One folder of files: what it is about, what it is made from, and what writes them into an empty folder."""
+
+    step: Step
+    taken: tuple[Any, ...]
+    write: Callable[[Path], None]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """Products of one kind. `folder` in the job's own is where its files go; "" where released masters or held ones go."""
+
+    name: str
+    module: str
+    folder: str
+    each: Callable[[Outputs], Iterator[Product]]
+
+    def key(self, product: Product) -> str:
+        """The key of a product in the store."""
+        return values.digest(
+            {
+                "kind": self.name,
+                "subject": product.step.subject,
+                "sources": dependency_digest(self.module),
+                "taken": product.taken,
+            }
+        )
+
+
+def masters(outputs: Outputs) -> Iterator[Product]:
+    """Every master, written and proved."""
+    order, outcome = outputs.order, outputs.outcome
+    for master in masters_of(order, outcome):
+
+        def write(folder: Path, master: Master = master) -> None:
+            from firstcast.masters import write_masters
+
+            write_masters(folder, master, order, outcome, job=outputs.job.name)
+
+        taken = (
+            outputs.job.name,
+            master.make,
+            *outputs.digests(master.piece, PIECE_FIELDS),
+            *outputs.digests(master.name, MASTER_FIELDS),
+            outcome.get("plan").digest("limits"),
+            *(outcome.get("intake", part).digest("part") for part in order.pieces[master.piece]),
+        )
+        yield Product(Step(PROOF, master.name, master.piece, master.make), taken, write)
+
+
+def plates(outputs: Outputs) -> Iterator[Product]:
+    """A plate per piece."""
+    for piece in outputs.order.pieces:
+        findings = outputs.findings_of(piece)
+
+        def write(folder: Path, piece: str = piece, findings: tuple[Finding, ...] = findings) -> None:
+            from firstcast.sheets.files import write_piece
+
+            path = folder / f"{piece}.png"
+            write_piece(path, outputs.outcome, job=outputs.job.name, piece=piece, findings=findings)
+
+        taken = (
+            outputs.job.name,
+            values.digest(findings),
+            *outputs.digests(piece, PLATE_FIELDS),
+            outputs.outcome.get("plan").digest("limits"),
+        )
+        yield Product(Step(PLATE, piece, piece), taken, write)
+
+
+def sides(outputs: Outputs) -> Iterator[Product]:
+    """Each piece that was forecast, beside its cast."""
+    for piece in outputs.order.pieces:
+        if outputs.outcome.get("carry", piece).field("forecast") is None:
+            continue
+
+        def write(folder: Path, piece: str = piece) -> None:
+            from firstcast.forecast_files import write_side
+
+            path = folder / f"{piece} side by side.png"
+            write_side(path, outputs.outcome, job=outputs.job.name, piece=piece)
+
+        taken = (
+            outputs.job.name,
+            *outputs.digests(piece, SIDE_FIELDS),
+            outputs.outcome.get("plan").digest("limits"),
+        )
+        yield Product(Step(SIDE, piece, piece), taken, write)
+
+
+def maps(outputs: Outputs) -> Iterator[Product]:
+    """Each piece's coloured meshes."""
+    for piece in outputs.order.pieces:
+
+        def write(folder: Path, piece: str = piece) -> None:
+            from firstcast.forecast_files import write_maps
+
+            write_maps(folder, outputs.outcome, piece=piece)
+
+        taken = (
+            *outputs.digests(piece, MAP_FIELDS),
+            outputs.outcome.get("plan").digest("limits"),
+            outputs.outcome.get("size").digest("matrix_mm"),
+        )
+        yield Product(Step(MAP, piece, piece), taken, write)
+
+
+MASTERS = Kind("masters", "firstcast.masters", "", masters)
+KINDS = (
+    MASTERS,
+    Kind("plates", "firstcast.sheets.files", "pictures", plates),
+    Kind("sides", "firstcast.forecast_files", "pictures", sides),
+    Kind("maps", "firstcast.forecast_files", "maps", maps),
+)
+"""In the order in which they are made."""
