@@ -9,8 +9,10 @@ import pytest
 
 from firstcast import route as route_module
 from firstcast.errors import InputError, JobError
-from firstcast.route import Given, Master, Order, Station, masters_of, travel
+from firstcast.printing.run import Placement, Run
+from firstcast.route import travel
 from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.steps import Given, Master, Order, Station, masters_of
 from firstcast.store import Store
 from firstcast.vocabulary import Make
 
@@ -196,3 +198,88 @@ def test_a_second_master_may_not_be_called_like_another_piece(tmp_path, mastered
     with pytest.raises(JobError, match="second master") as caught:
         travel(given, Store(tmp_path), route=MASTERED)
     assert 'make = "plain"' in caught.value.mend
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stood(StationResult):
+    """What the toy station named platform gives."""
+
+    runs: tuple[Run, ...]
+
+
+class PlatformSettings(Settings):
+    """Settings of the toy platform."""
+
+    both_masters: bool = False
+
+
+def prop(*, master: str, number: int, settings: Settings) -> Toy:
+    CALLS[f"prop {master}"] += 1
+    return Toy(whole=number)
+
+
+def platform(*, numbers: tuple[int, ...], settings: PlatformSettings) -> Stood:
+    CALLS["platform"] += 1
+    placed = tuple(Placement("body", float(at), 0.0) for at in range(2))
+    return Stood(runs=(Run("run 1", placed), Run("run 2", (Placement("arm", 0.0, 0.0), *placed[:1]))))
+
+
+def layer(*, run: Run, numbers: tuple[int, ...], settings: Settings) -> Toy:
+    CALLS[f"layer {run.name}"] += 1
+    return Toy(whole=sum(numbers), rest=len(run.placements))
+
+
+PRINTED = (
+    *MASTERED,
+    Station("prop", "print", {"master": "master.name", "number": "finish.whole"}, ""),
+    Station("platform", "job", {"numbers": "prop.whole"}, ""),
+    Station("layer", "run", {"run": "run.run", "numbers": "prop.whole"}, ""),
+)
+
+
+@pytest.fixture
+def printed(monkeypatch, mastered):
+    for function in (prop, platform, layer):
+        module = ModuleType(f"firstcast.stations.{function.__name__}")
+        setattr(module, function.__name__, function)
+        module.Settings = Settings
+        monkeypatch.setitem(sys.modules, module.__name__, module)
+    kinds = {"Told": Told, "Make": Make, "Stood": Stood, "Run": Run, "Placement": Placement}
+    monkeypatch.setattr("firstcast.values._kind", lambda name: kinds.get(name.rpartition(":")[2], Toy))
+
+
+def printed_order(*, both: bool):
+    given = order({"a": 12, "b": 25, "c": 31})
+
+    def settings(station, subject):
+        return (
+            PlatformSettings(both_masters=both) if station == "platform" else given.settings(station, subject)
+        )
+
+    return Order(given.job, given.parts, given.pieces, settings)
+
+
+def test_runs_take_the_masters_that_stand_on_them(tmp_path, printed):
+    store = Store(tmp_path)
+    outcome = travel(printed_order(both=False), store, route=PRINTED)
+    assert [step.subject for step in outcome.steps if step.station.name == "prop"] == ["body", "arm"]
+    assert [step.subject for step in outcome.steps if step.station.name == "layer"] == ["run 1", "run 2"]
+    assert outcome.get("layer", "run 1").field("whole") == 3
+    assert outcome.get("layer", "run 2").field("whole") == 100 + 3
+    assert outcome.get("layer", "run 2").field("rest") == 2
+    CALLS.clear()
+    travel(printed_order(both=False), store, route=PRINTED)
+    assert not CALLS
+
+
+def test_the_second_master_goes_on_a_platform_where_it_is_asked_for(tmp_path, printed):
+    outcome = travel(printed_order(both=True), Store(tmp_path), route=PRINTED)
+    found = {step.subject: step.make for step in outcome.steps if step.station.name == "prop"}
+    assert found == {"body": Make.PLAIN, "body carried": Make.CARRIED, "arm": Make.CARRIED}
+    assert outcome.get("prop", "body carried").field("whole") == 100
+
+
+def test_a_part_that_is_called_like_its_piece_is_one_of_many(tmp_path):
+    given = order({"a": 12, "body": 25, "c": 31})
+    given = Order(given.job, given.parts, {"body": ("a", "body"), "arm": ("c",)}, given.settings)
+    assert travel(given, Store(tmp_path), route=TOYS).get("add", "body").field("whole") == 3

@@ -4,7 +4,7 @@ import numpy as np
 
 from firstcast.geometry.mesh import Part, measure_solid
 from firstcast.proof.expected import Ball, Box, Expected, PartShape
-from firstcast.route import Master, Order, Outcome
+from firstcast.steps import Master, Order, Outcome
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import Make, ShellKind
 

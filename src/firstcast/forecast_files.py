@@ -14,13 +14,13 @@ from firstcast.forecast.details import Detail
 from firstcast.geometry.mesh import Mesh
 from firstcast.io.coloured import METRE_MM, write_coloured_glb, write_coloured_ply
 from firstcast.ranges import LIKELY
-from firstcast.route import Outcome
 from firstcast.sheets.legend import legend_picture
 from firstcast.sheets.plate import Title
 from firstcast.sheets.scales import SurfaceMap, gap_map, retention_map, wall_map
 from firstcast.sheets.side_by_side import CloseUp, Version, draw_side_by_side, write_side_by_side
 from firstcast.stations.carry import Forecast
 from firstcast.stations.read import BEYOND_MM
+from firstcast.steps import Outcome
 from firstcast.vocabulary import Make
 
 SAME_PLACE_MM = 0.25

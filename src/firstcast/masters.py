@@ -11,7 +11,7 @@ from firstcast.expectations import expected_of
 from firstcast.io.write import write_3mf, write_json, write_stl
 from firstcast.proof.piece import prove_piece
 from firstcast.proof.rows import PieceProof, ProofRow
-from firstcast.route import Master, Order, Outcome
+from firstcast.steps import Master, Order, Outcome
 from firstcast.vocabulary import Make, Verdict
 
 

@@ -13,8 +13,8 @@ from firstcast import values
 from firstcast.findings import Finding
 from firstcast.io.job import Job
 from firstcast.report import folder_of
-from firstcast.route import Master, Order, Outcome, Station, Step, masters_of
 from firstcast.sources import dependency_digest
+from firstcast.steps import Master, Order, Outcome, Station, Step, masters_of
 from firstcast.store import Store
 
 PROOF = Station("proof", "master", {}, "the written files, measured again")

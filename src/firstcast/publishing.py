@@ -16,8 +16,9 @@ from typing import Any
 from firstcast import __version__
 from firstcast.products import KINDS, MASTERS, Kind, Outputs, Product
 from firstcast.report import folder_of
-from firstcast.route import Order, Outcome, Progress, masters_of
+from firstcast.route import Progress
 from firstcast.sources import dependency_digest
+from firstcast.steps import Order, Outcome, masters_of
 from firstcast.store import copy_atomically, write_atomically
 from firstcast.values import digest
 from firstcast.vocabulary import Verdict, worst

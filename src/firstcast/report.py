@@ -20,7 +20,7 @@ from typing import Any
 from firstcast import __version__
 from firstcast.findings import Finding, Measure, verdict_of
 from firstcast.io.job import Acceptance, accepted
-from firstcast.route import Outcome
+from firstcast.steps import Outcome
 from firstcast.vocabulary import Verdict, worst
 
 SCHEMA_VERSION = "1"
@@ -79,7 +79,7 @@ def station_records(outcome: Outcome, acceptances: Sequence[Acceptance]) -> list
             {
                 "name": name,
                 "piece": step.piece,
-                "make": step.make.value if step.station.per == "master" else "",
+                "make": step.make.value if step.station.per in ("master", "print") else "",
                 "part": subject if step.station.per == "part" else "",
                 "gives": step.station.gives,
                 "verdict": verdict.value,

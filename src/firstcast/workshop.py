@@ -30,8 +30,9 @@ from firstcast.io.meshes import read_meshes
 from firstcast.io.unheeded import unheeded
 from firstcast.products import Outputs
 from firstcast.report import build_report, gravest_first, station_records, unknown_acceptances
-from firstcast.route import ROUTE, Given, Order, Outcome, Progress, Source, travel
+from firstcast.route import ROUTE, Progress, travel
 from firstcast.sources import dependency_digest
+from firstcast.steps import Given, Order, Outcome, Source
 from firstcast.store import Store, Stored, only_one
 from firstcast.vocabulary import Verdict
 
@@ -129,7 +130,7 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
         return job.settings_for(
             station,
             part=subject if kind == "part" else "",
-            piece=subject if kind in ("piece", "master") else "",
+            piece=subject if kind in ("piece", "master", "print") else "",
         )
 
     given: dict[str, dict[str, Source]] = {
@@ -188,7 +189,7 @@ def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]
     found = [
         finding
         for step in outcome.steps
-        if step.station.per != "master"
+        if step.station.per not in ("master", "print")
         for finding in outcome.findings(step.station.name, step.subject)
     ]
     found += _of_masters(job, outcome)
@@ -218,7 +219,7 @@ def _of_masters(job: Job, outcome: Outcome) -> list[Finding]:
 
     gravest: dict[str, Finding] = {}
     for step in outcome.steps:
-        if step.station.per == "master":
+        if step.station.per in ("master", "print"):
             for finding in accepted(outcome.findings(step.station.name, step.subject), job.acceptances):
                 other = gravest.get(finding.id)
                 if other is None or gravity(finding) > gravity(other):

@@ -8,9 +8,9 @@ import numpy as np
 from PIL import Image
 
 from firstcast.findings import Finding
-from firstcast.route import Outcome
 from firstcast.sheets.card_picture import card_picture
 from firstcast.sheets.plate import DPI, Sheet, Title, draw_plate
+from firstcast.steps import Outcome
 
 
 def write_piece(path: Path, outcome: Outcome, *, job: str, piece: str, findings: Sequence[Finding]) -> None:
