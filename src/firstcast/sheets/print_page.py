@@ -1,0 +1,180 @@
+"""The page of a print: a piece as it stands on the platform with the props that hold it, from two sides, and what it comes to.
+
+Drawn with the platform below, as the maker takes it off; in the printer it hangs the other way about.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageChops
+
+from firstcast.geometry.mesh import Mesh
+from firstcast.sheets import dimensions
+from firstcast.sheets._few_colours import in_few_colours
+from firstcast.sheets.face import FAINT_INK, SHADOW
+from firstcast.sheets.light import LitMesh, light_mesh
+from firstcast.sheets.plate import Title
+from firstcast.sheets.render import render_lit
+from firstcast.sheets.setting import Page, fitted, text_width, wrap
+from firstcast.sheets.views import FRONT, SIDE, View, extent_mm
+
+DPI = 150
+WIDE_PX, TALL_PX, MARGIN_PX = 1754, 1240, 56
+"""A4 across at 150 dots per inch."""
+
+WORDS_PX, TOP_PX, BOTTOM_PX, BETWEEN_PX, SIDE_PX = 520, 190, 1090, 90, 96
+"""The column of words at the right; where the views begin and the platform lies; room between and beside views."""
+
+TEXT_PX, SMALL_PX, LEADING = 23.0, 19.0, 1.32
+GREYS = 96
+
+FIGURE, PROPS = (222.0, 216.0, 208.0), (150.0, 163.0, 170.0)
+"""The figure as it is elsewhere; props in slate, a tone that nothing else on a sheet has."""
+
+SAMPLES = 3
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A figure of the print: its name, and what is said of it."""
+
+    name: str
+    says: str
+
+
+@dataclass(frozen=True)
+class PrintPage:
+    """The finished page, and the scale that its views are drawn at."""
+
+    page: Page
+    px_per_mm: float
+
+
+def draw_print_page(
+    piece: Mesh,
+    props: Mesh,
+    *,
+    title: Title,
+    facts: Sequence[Fact],
+    reasons: Sequence[str] = (),
+    foot: str = "",
+) -> PrintPage:
+    """Draw a piece on its props from the front and from the side.
+
+    Parameters
+    ----------
+    piece, props : Mesh
+        As `Propped` holds them: z = 0 is the platform.
+    facts : sequence of Fact
+        What stands in the column of words.
+    reasons : sequence of str
+        Why it stands so, a sentence each.
+    foot : str
+        A sentence under all of it.
+    """
+    lit, colours = _lit(piece, props)
+    page = Page(WIDE_PX, TALL_PX)
+    draw_page_heading(page, title, "on its props")
+    views = (FRONT, SIDE)
+    extents = [extent_mm(lit.used, view) for view in views]
+    scale = _scale(extents)
+    room = WIDE_PX - 2 * MARGIN_PX - WORDS_PX - SIDE_PX
+    spare = room - BETWEEN_PX - scale * sum(float(np.ptp(extent[:, 0])) for extent in extents)
+    left = MARGIN_PX + SIDE_PX + spare / 3
+    for view, extent in zip(views, extents, strict=True):
+        wide = float(np.ptp(extent[:, 0])) * scale
+        _draw_view(page, lit, colours, view, extent, scale, left)
+        if view is FRONT:
+            top = BOTTOM_PX - float(extent[1, 1]) * scale
+            height = float(extent[1, 1])
+            line = MARGIN_PX + 40
+            dimensions.height_line(page, top, BOTTOM_PX, line, (left + wide / 2, left), height, SMALL_PX)
+        page.label((left + wide / 2, BOTTOM_PX + 56), view.name, size_px=15, anchor="ms")
+        left += wide + BETWEEN_PX + spare / 3
+    ground = (MARGIN_PX + SIDE_PX - 30, WIDE_PX - MARGIN_PX - WORDS_PX - 20)
+    page.line([(ground[0], BOTTOM_PX), (ground[1], BOTTOM_PX)], width_px=2.0)
+    page.label((ground[1], BOTTOM_PX + 22), "build platform", size_px=13, anchor="rs", colour=FAINT_INK)
+    dimensions.scale_bar(page, (MARGIN_PX, TALL_PX - MARGIN_PX), scale, 260.0, SMALL_PX)
+    draw_facts(page, facts, reasons, foot, left=WIDE_PX - MARGIN_PX - WORDS_PX + 40, top=TOP_PX)
+    return PrintPage(page, scale)
+
+
+def write_print_page(path: Path | str, drawn: PrintPage) -> None:
+    """The page as a small PNG that prints at its true size."""
+    image = in_few_colours(drawn.page.image, GREYS)
+    image.save(path, format="PNG", dpi=(DPI, DPI), optimize=True)
+
+
+def _lit(piece: Mesh, props: Mesh) -> tuple[LitMesh, npt.NDArray[np.float32]]:
+    """Piece and props as one mesh, and a colour per point."""
+    count = len(piece.points)
+    points = np.concatenate([piece.points, props.points]).astype(np.float64)
+    triangles = np.concatenate([piece.triangles, props.triangles + np.int32(count)])
+    colours = np.empty((len(points), 3), np.float32)
+    colours[:count], colours[count:] = FIGURE, PROPS
+    return light_mesh(points, triangles), colours
+
+
+def _scale(extents: Sequence[npt.NDArray[np.float64]]) -> float:
+    """The greatest drawing scale at which the views fit, pixels per mm."""
+    wide = sum(float(np.ptp(extent[:, 0])) for extent in extents)
+    tall = max(float(extent[1, 1]) for extent in extents)
+    room = WIDE_PX - 2 * MARGIN_PX - WORDS_PX - SIDE_PX - 2 * BETWEEN_PX
+    most = min(room / wide, (BOTTOM_PX - TOP_PX) / tall)
+    return dimensions.drawing_scale(most * 25.4 / DPI) * DPI / 25.4
+
+
+def _draw_view(
+    page: Page, lit: LitMesh, colours, view: View, extent: npt.NDArray[np.float64], scale: float, left: float
+) -> None:
+    """One view with its feet on the platform's line, `left` the page's pixel of its left end."""
+    wide, tall = round(float(np.ptp(extent[:, 0])) * scale) + 80, round(float(extent[1, 1]) * scale) + 60
+    corner = (round(left) - 40, BOTTOM_PX - tall + 20)
+    middle = np.array([float(extent[:, 0].mean()), (tall / 2 - 20) / scale, 0.0]) @ view.axes
+    picture = render_lit(
+        lit, view=view, width_px=wide, height_px=tall, px_per_mm=scale, centre_mm=middle, vertex_colour=colours,
+        samples=SAMPLES, ground=False,
+    )  # fmt: skip
+    box = (*corner, corner[0] + wide, corner[1] + tall)
+    page.image.paste(ImageChops.darker(page.image.crop(box), Image.fromarray(picture.rgb)), box)
+
+
+def draw_page_heading(page: Page, title: Title, kind: str) -> None:
+    """Job and piece at the left, the page's kind at the right, a double rule beneath."""
+    y, right = MARGIN_PX + 34, page.width_px - MARGIN_PX
+    told = page.label((right, y), kind, size_px=15, anchor="rs")
+    piece, piece_size = fitted(title.piece, (30.0, 26.0, 22.0), 0.4 * (told.left - MARGIN_PX))
+    room = told.left - MARGIN_PX - text_width(piece, piece_size) - 60
+    job, job_size = fitted(title.job, (46.0, 40.0, 34.0, 28.0), room)
+    box = page.text((MARGIN_PX, y), job, size_px=job_size)
+    page.text((box.right + 20, y), piece, size_px=piece_size, colour=FAINT_INK)
+    page.line([(MARGIN_PX, y + 18), (right, y + 18)], width_px=2.0)
+    page.line([(MARGIN_PX, y + 22), (right, y + 22)], width_px=1.0)
+
+
+def draw_facts(
+    page: Page, facts: Sequence[Fact], reasons: Sequence[str], foot: str, *, left: float, top: float
+) -> None:
+    """The column at the right: facts as name and words, reasons, and the foot."""
+    right, y = page.width_px - MARGIN_PX, top
+    for fact in facts:
+        page.text((left, y), fact.name, size_px=SMALL_PX, colour=FAINT_INK)
+        y = _lines(page, fact.says, left, y + LEADING * TEXT_PX, right - left, TEXT_PX) + 10
+    if reasons:
+        page.line([(left, y), (right, y)], width_px=1.0, colour=SHADOW)
+        y += LEADING * TEXT_PX + 6
+        for reason in reasons:
+            y = _lines(page, reason, left, y, right - left, SMALL_PX) + 6
+    if foot:
+        y = _lines(page, foot, left, y + 14, right - left, SMALL_PX, colour=FAINT_INK)
+
+
+def _lines(page: Page, text: str, left: float, y: float, wide: float, size_px: float, **how) -> float:
+    """A text in lines from a baseline; gives the baseline that may follow."""
+    for line in wrap(text, size_px, wide):
+        page.text((left, y), line, size_px=size_px, **how)
+        y += LEADING * size_px
+    return y
