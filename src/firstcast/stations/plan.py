@@ -9,7 +9,7 @@ from firstcast.geometry.summary import PartSummary
 from firstcast.process import kinds, survive
 from firstcast.process.chain import ChainScenario
 from firstcast.process.limits import Limits
-from firstcast.process.materials import Materials, Mould
+from firstcast.process.materials import Casting, Materials, Mould
 from firstcast.process.shrink import SizeStep
 from firstcast.ranges import Range
 from firstcast.stations.contract import StationResult
@@ -58,6 +58,8 @@ class Planned(StationResult):
         Printer and resin, in the job's words.
     cautions : tuple of str
         To be shown with the dossier; data sheets, local codes and licensed practice come first.
+    earlier : tuple of (Mould, Casting)
+        Generations before the production mould.
     """
 
     limits: Limits
@@ -67,6 +69,7 @@ class Planned(StationResult):
     chain: tuple[ChainScenario, ChainScenario, ChainScenario]
     printed_with: str
     cautions: tuple[str, ...]
+    earlier: tuple[tuple[Mould, Casting], ...] = ()
 
 
 def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], settings: Settings) -> Planned:
@@ -111,6 +114,7 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
         materials=materials,
         chain=chain,
         printed_with=f"{settings.printer}, {settings.resin} resin",
+        earlier=tuple(earlier),
         cautions=kinds.cautions(tags),
         says=f"{settings.kind.value} on {settings.printer}; least wall {limits.wall_mm.likely:g} mm, "
         f"least gap {limits.gap_mm.likely:g} mm, lattice {limits.pitch_mm[0]:g} mm",

@@ -1,0 +1,203 @@
+"""What the platform station says: the sentences on counts, and its findings."""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from firstcast.findings import Finding
+from firstcast.printing.propped import Propped
+from firstcast.process.counts import Generation, Made, Spares
+from firstcast.process.materials import Materials, Printer
+from firstcast.ranges import Range
+from firstcast.stations.platform_settings import Settings
+from firstcast.vocabulary import ProcessKind, Verdict
+
+BUILD = ("build_x_mm", "build_y_mm", "build_z_mm")
+
+
+def given_copies(master: str, needed: int, prints: int) -> str:
+    """The number as the job file gives it, beside what is needed."""
+    return f"{_of(prints, 'print')} of '{master}', as given: {needed} good {_are(needed)} needed."
+
+
+def filled_copies(master: str, needed: int, prints: int) -> str:
+    """What a platform that is filled holds, beside what is needed."""
+    return f"{_of(prints, 'print')} of '{master}' fill the platform: {needed} good {_are(needed)} needed."
+
+
+def reckoned_copies(
+    master: str,
+    wanted: int,
+    made: tuple[Made, ...],
+    spares: Spares,
+    share: float | None,
+    record: tuple[int, int] | None,
+) -> str:
+    """How many prints of a master, and why: moulds, generations, spares."""
+    if spares.spares:
+        number = f"{_of(spares.needed, 'master')} of '{master}' and {_of(spares.spares, 'spare')}"
+    else:
+        number = f"{_of(spares.needed, 'master')} of '{master}'"
+    return f"{number}: {_moulds(wanted, made)}; {_good(spares, share, record)}."
+
+
+def _moulds(wanted: int, made: tuple[Made, ...]) -> str:
+    """The chain from the castings back to the prints."""
+    if not made:
+        return f"{wanted} wanted, and the prints are the product"
+    told = []
+    for number, one in enumerate(reversed(made)):
+        what = _of(one.castings, "casting" if number == 0 else "cast master")
+        gives = f"{one.generation.pulls} from each"
+        if one.generation.cavities > 1:
+            gives = f"{one.generation.cavities} cavities, {gives}"
+        told.append(
+            f"{what} {_take(one.castings)} {_of(one.moulds, 'mould')} of {one.generation.mould} ({gives}), made from "
+            f"{_of(one.masters, 'master')} ({_of(one.generation.mouldings, 'mould')} from each)"
+        )
+    return "; ".join(told)
+
+
+def _good(spares: Spares, share: float | None, record: tuple[int, int] | None) -> str:
+    if share is not None:
+        known = f"with {100 * share:g} % of prints good"
+    elif record is not None:
+        known = f"after {record[0]} good of {record[1]} prints"
+    else:
+        known = "with no record of yours, reckoned as after 4 good of 5 prints"
+    return (
+        f"{known}, at least {spares.needed} of {spares.prints} come out with a chance of "
+        f"{100 * spares.chance:.0f} %"
+    )
+
+
+def too_large(
+    master: str,
+    piece: str,
+    propped: Propped,
+    build_mm: tuple[float, float, float],
+    edge_mm: float,
+    printer: Printer,
+) -> Finding:
+    """A master that no place on the platform holds; it stops the job only if the platform's size is the maker's own."""
+    low = np.minimum(*(mesh.bounds[0] for mesh in _bodies(propped)))
+    high = np.maximum(*(mesh.bounds[1] for mesh in _bodies(propped)))
+    x, y = (high - low)[:2].tolist()
+    z = float(high[2])
+    room = (build_mm[0] - 2 * edge_mm, build_mm[1] - 2 * edge_mm, build_mm[2])
+    over = max(max(x, y) - max(room[:2]), min(x, y) - min(room[:2]), z - room[2])
+    own = all(getattr(printer, name).calibrated for name in BUILD)
+    return Finding(
+        "platform",
+        "too-large",
+        Verdict.STOP if own else Verdict.WATCH,
+        piece,
+        f"'{master}' with its props is {x:.1f} × {y:.1f} mm wide and {z:.1f} high: the platform has room for "
+        f"{room[0]:.1f} × {room[1]:.1f} × {room[2]:.1f}, {edge_mm:g} mm from its edges. It is left out of the runs.",
+        f'Stand it otherwise ([stand.piece."{piece}"]), cut it into pieces, make it smaller, name your printer\'s own '
+        "platform in [process.override.printer] (build_x_mm, build_y_mm, build_z_mm), or lower [platform] edge_mm.",
+        measured=max(over, 0.0),
+        limit=0.0,
+        worse="high",
+    )
+
+
+def _bodies(propped: Propped):
+    pair = (propped.piece, propped.props if len(propped.props.triangles) else propped.piece)
+    return pair
+
+
+def too_few(piece: str, needed: int, prints: int) -> Finding:
+    """A piece of which fewer prints are made than moulds need, as the job file gives them."""
+    return Finding(
+        "platform",
+        "too-few",
+        Verdict.WATCH,
+        piece,
+        f"{_of(prints, 'print')} of '{piece}' {'is' if prints == 1 else 'are'} made, {needed} good {_are(needed)} needed.",
+        "Raise its number in [platform] copies, leave it away to have it reckoned, or print the rest later.",
+        measured=float(prints),
+        limit=float(needed),
+        unit="count",
+    )
+
+
+def unsaid(
+    kind: ProcessKind, materials: Materials, generations: Sequence[Generation], settings: Settings
+) -> list[Finding]:
+    """What the numbers rest on that the job file does not say."""
+    found = []
+    guesses = _guesses(generations, settings)
+    if guesses:
+        found.append(
+            Finding(
+                "platform",
+                "counts-by-default",
+                Verdict.WATCH,
+                "",
+                f"How many prints are made rests on shipped figures: {'; '.join(guesses)}.",
+                "Give what you know in [platform]: good_prints = [good, tried], castings_per_mould, moulds_per_master; "
+                "or the numbers themselves in copies.",
+            )
+        )
+    if kind is ProcessKind.SPIN_DISC and settings.cavities is None:
+        found.append(
+            Finding(
+                "platform",
+                "cavities-unsaid",
+                Verdict.WATCH,
+                "",
+                "A disc holds several copies of a piece, each from a master of its own; 1 is reckoned with.",
+                "Ask the caster how many cavities the disc has, and give [platform] cavities.",
+            )
+        )
+    if not all(getattr(materials.printer, name).calibrated for name in BUILD):
+        x, y, z = (getattr(materials.printer, name).likely for name in BUILD)
+        found.append(
+            Finding(
+                "platform",
+                "platform-by-default",
+                Verdict.WATCH,
+                "",
+                f"The platform of {x:g} × {y:g} × {z:g} mm is that of a class of printers ({materials.printer.title}).",
+                "Give your printer's own in [process.override.printer]: build_x_mm, build_y_mm, build_z_mm.",
+            )
+        )
+    return found
+
+
+def _guesses(generations: Sequence[Generation], settings: Settings) -> list[str]:
+    found = []
+    if settings.good_prints is None and settings.good_share is None:
+        found.append("spares as after 4 good of 5 prints")
+    if generations and settings.castings_per_mould is None:
+        last = generations[-1]
+        found.append(f"{_of(last.pulls, 'casting')} from each cavity of {last.mould}")
+    if generations and settings.moulds_per_master is None:
+        found.append(f"{_of(generations[0].mouldings, 'mould')} from each print")
+    return found
+
+
+def summary(prints: int, layers: Sequence[int], seconds: Range, large: Sequence[str]) -> str:
+    """The station's line on the route card: `layers` of every run, `seconds` for each layer."""
+    left = f"; too large for the platform: {', '.join(large)}" if large else ""
+    if not layers:
+        return f"no runs{left}"
+    hours = seconds.map(lambda each: each * sum(layers) / 3600)
+    spread = "" if hours.low == hours.high else f" ({hours.low:.1f} to {hours.high:.1f})"
+    return (
+        f"{_of(prints, 'print')} in {_of(len(layers), 'run')}, {sum(layers)} layers, about {hours.likely:.1f} hours"
+        f"{spread}{left}"
+    )
+
+
+def _of(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def _are(count: int) -> str:
+    return "is" if count == 1 else "are"
+
+
+def _take(count: int) -> str:
+    return "takes" if count == 1 else "take"
