@@ -1,0 +1,84 @@
+"""What the written files of a run are held against: plain arrays and numbers."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.errors import InputError
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One copy on the platform: its master, where its middle stands, and quarter turns counter-clockwise from above."""
+
+    master: str
+    x_mm: float
+    y_mm: float
+    quarter_turns: int = 0
+
+
+@dataclass(frozen=True)
+class ExpectedRun:
+    """One filled build platform.
+
+    Attributes
+    ----------
+    name : str
+    pixels : (int, int)
+        Columns along x and rows along y.
+    pixel_mm : (float, float)
+    layer_mm : float
+    layer_count : int
+    standing : tuple of Standing
+    tips : tuple of (master, (n, 3) float64)
+        Where props touch each master, mm, before it is turned and moved; z = 0 is the platform.
+    mirrored : bool
+        Whether columns of the images run against x.
+    least_pixels, within : int
+        A region of so many cured pixels with nothing beneath is a bare start, and must join held material within so
+        many layers.
+    level : int
+        Of 255, from which on a pixel counts as cured.
+    cup_mm3 : float
+        Largest hollow that the film may close.
+
+    Raises
+    ------
+    InputError
+        Pixels, layers or counts that are not above 0, or tips of another shape.
+    """
+
+    name: str
+    pixels: tuple[int, int]
+    pixel_mm: tuple[float, float]
+    layer_mm: float
+    layer_count: int
+    standing: tuple[Standing, ...]
+    tips: tuple[tuple[str, npt.NDArray[np.float64]], ...] = ()
+    mirrored: bool = False
+    least_pixels: int = 4
+    within: int = 2
+    level: int = 128
+    cup_mm3: float = 1.0
+
+    def __post_init__(self) -> None:
+        where = f"what is expected of run {self.name!r}"
+        if min(*self.pixels, *self.pixel_mm, self.layer_mm, self.layer_count) <= 0:
+            raise InputError(
+                f"{self.pixels} pixels of {self.pixel_mm} mm, {self.layer_count} layers of {self.layer_mm} mm",
+                where=where,
+                mend="Give more than 0 of each.",
+            )
+        for master, places in self.tips:
+            if np.shape(places)[1:] != (3,):
+                raise InputError(
+                    f"tips of {master!r} of shape {np.shape(places)}",
+                    where=where,
+                    mend="Give x, y, z per tip.",
+                )
+
+    @property
+    def pixel_mm2(self) -> float:
+        """Area of a pixel."""
+        return self.pixel_mm[0] * self.pixel_mm[1]

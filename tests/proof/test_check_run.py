@@ -1,0 +1,246 @@
+"""Whether the proof of a run notices what is wrong with its files."""
+
+import hashlib
+import io
+import json
+import shutil
+import zipfile
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import trimesh
+from PIL import Image
+
+from firstcast.errors import FileError, InputError
+from firstcast.io.layer_images import write_layers
+from firstcast.io.run_files import write_run_3mf, write_run_stl
+from firstcast.printing.layer_plan import Screen, plan_layers
+from firstcast.printing.run import Placement, Run
+from firstcast.proof.check_run import prove_run
+from firstcast.proof.expected_run import ExpectedRun, Standing
+from firstcast.vocabulary import Verdict
+from layer_bodies import ball, figure, standing
+
+SCREEN = Screen(260, 200, 0.05, 0.05)
+RUN = Run("first", (Placement("a", 3.0, 2.5), Placement("a", 5.013, 7.0, 2), Placement("b", 10.5, 4.0, 1)))
+
+
+def masters():
+    piece, props, tips = figure()
+    return {"a": standing(piece, props, tips), "b": standing(ball(1.5, (0, 0, 1.5)))}
+
+
+def written(folder, run=RUN, known=None, screen=SCREEN, layer_mm=0.1):
+    known = known or masters()
+    plan = plan_layers(run, known, screen, layer_mm=layer_mm)
+    write_layers(folder / "run.zip", plan, {})
+    write_run_stl(folder / "run.stl", run, known)
+    write_run_3mf(folder / "run.3mf", run, known)
+    return ExpectedRun(
+        run.name,
+        (screen.nx, screen.ny),
+        (screen.pixel_x_mm, screen.pixel_y_mm),
+        layer_mm,
+        plan.layers.count,
+        tuple(Standing(p.master, p.x_mm, p.y_mm, p.quarter_turns) for p in run.placements),
+        tuple((name, known[name].tips.places_mm) for name in known),
+        mirrored=screen.mirrored,
+    )
+
+
+def proved(folder, expected, **changes):
+    rows = prove_run(folder / "run.zip", folder / "run.stl", folder / "run.3mf", replace(expected, **changes))
+    return {row.check: row for row in rows}
+
+
+def faults(rows):
+    return {check for check, row in rows.items() if row.verdict is not Verdict.SOUND}
+
+
+@pytest.fixture(scope="module")
+def sound(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("run")
+    return folder, written(folder)
+
+
+@pytest.fixture
+def copy(sound, tmp_path):
+    for file in sound[0].iterdir():
+        shutil.copy(file, tmp_path)
+    return tmp_path, sound[1]
+
+
+def with_images(folder, change, *, seal=True):
+    """Draw images anew: change(layer, (h, w) uint8) gives the new one or None; the manifest seals them."""
+    path = folder / "run.zip"
+    with zipfile.ZipFile(path) as package:
+        files = {name: package.read(name) for name in package.namelist()}
+    manifest = json.loads(files["manifest.json"])
+    for row in manifest["layers"]:
+        with Image.open(io.BytesIO(files[row["image"]])) as picture:
+            image = change(row["layer"], np.array(picture))
+        if image is not None:
+            held = io.BytesIO()
+            Image.fromarray(image).save(held, "PNG")
+            files[row["image"]] = held.getvalue()
+            if seal:
+                row["blake2b"] = hashlib.blake2b(held.getvalue(), digest_size=16).hexdigest()
+    files["manifest.json"] = json.dumps(manifest).encode()
+    with zipfile.ZipFile(path, "w") as package:
+        for name, data in files.items():
+            package.writestr(name, data)
+
+
+def blanked(low, high, rows, columns):
+    def change(layer, image):
+        if low <= layer < high:
+            image[rows[0] : rows[1], columns[0] : columns[1]] = 0
+            return image
+        return None
+
+    return change
+
+
+def test_sound_files_are_sound(sound):
+    rows = proved(*sound)
+    # the ball begins with a few pixels on the platform; the trunk's tab stands on props
+    assert faults(rows) <= {"bare starts"}
+    assert rows["area of every layer"].measured < 1.0
+    assert rows["area of single regions"].measured < 1.0
+    assert rows["props at every tip"].result.startswith("0 of 12 tips")
+
+
+def test_a_mirrored_screen_is_read_the_right_way_round(tmp_path):
+    expected = written(tmp_path, screen=SCREEN._replace(mirrored=True))
+    assert faults(proved(tmp_path, expected)) <= {"bare starts"}
+    assert "manifest: pixels, layers and pieces" in faults(proved(tmp_path, expected, mirrored=False))
+
+
+def test_pixels_that_are_not_square_are_proved_alike(tmp_path):
+    screen = Screen(260, 160, 0.05, 0.0625)
+    expected = written(tmp_path, screen=screen)
+    assert faults(proved(tmp_path, expected)) <= {"bare starts"}
+
+
+def test_a_hand_that_is_missing_in_some_layers(copy):
+    folder, expected = copy
+    # the hand of the first copy, about x = 7.3 mm, y = 2.5 mm and z = 8 mm
+    with_images(folder, blanked(78, 83, (30, 70), (130, 160)))
+    found = faults(proved(folder, expected))
+    assert {"area of every layer", "every body in every layer it spans"} <= found
+
+
+def test_a_missing_prop(copy):
+    folder, expected = copy
+    # the post under the hand stands about x = 7.3 mm
+    with_images(folder, blanked(0, 76, (35, 65), (135, 155)))
+    found = faults(proved(folder, expected))
+    assert {"props at every tip", "every body in every layer it spans", "area of every layer"} <= found
+
+
+def test_a_fleck_of_light_in_the_air(copy):
+    folder, expected = copy
+
+    def change(layer, image):
+        if layer == 60:
+            image[180:186, 200:206] = 255
+            return image
+        return None
+
+    with_images(folder, change)
+    rows = proved(folder, expected)
+    assert {"area of every layer", "bare starts that nothing holds"} <= faults(rows)
+    assert "36 pixels in layer 60 at (10." in rows["bare starts that nothing holds"].result
+
+
+def test_images_a_little_too_bright(copy):
+    folder, expected = copy
+    with_images(
+        folder, lambda layer, image: np.minimum(image.astype(int) + 8 * (image > 0), 255).astype(np.uint8)
+    )
+    assert {"area of every layer", "area of single regions"} <= faults(proved(folder, expected))
+
+
+def test_layers_in_another_order(copy):
+    folder, expected = copy
+    kept = {}
+
+    def keep(layer, image):
+        kept[layer] = image
+
+    with_images(folder, keep)
+    with_images(folder, lambda layer, image: kept[layer - 4] if layer > 40 else None)
+    assert "area of every layer" in faults(proved(folder, expected))
+
+
+def test_an_image_that_is_not_the_one_sealed(copy):
+    folder, expected = copy
+    with_images(folder, lambda layer, image: image if layer == 3 else None, seal=False)
+    rows = proved(folder, expected)
+    assert "digests of the images" in faults(rows)
+    assert rows["digests of the images"].measured == 1
+
+
+def test_a_missing_layer_and_a_stray_file(copy):
+    folder, expected = copy
+    with zipfile.ZipFile(folder / "run.zip", "a") as package:
+        package.writestr("layers/extra.png", b"")
+    assert "an image per layer" in faults(proved(folder, expected))
+    assert "an image per layer" in faults(proved(folder, expected, layer_count=expected.layer_count + 1))
+
+
+def test_a_hollow_that_the_film_closes(tmp_path):
+    bell = ball(1.6, (0, 0, 1.6)) - ball(1.2, (0, 0, 1.6))
+    known = {"b": standing(bell)}
+    expected = written(tmp_path, Run("r", (Placement("b", 5.0, 5.0),)), known)
+    rows = proved(tmp_path, expected)
+    assert rows["hollows that are sealed"].verdict is Verdict.WATCH
+    assert rows["hollows that are sealed"].measured == pytest.approx(4 / 3 * np.pi * 1.2**3, rel=0.03)
+    assert rows["hollows that suck"].verdict is Verdict.SOUND
+    assert proved(tmp_path, expected, cup_mm3=10.0)["hollows that are sealed"].verdict is Verdict.SOUND
+
+
+def test_a_copy_that_stands_elsewhere(copy):
+    folder, expected = copy
+    moved = (replace(expected.standing[0], x_mm=3.05), *expected.standing[1:])
+    found = faults(proved(folder, expected, standing=moved))
+    assert {"copies where they should stand", "manifest: pixels, layers and pieces"} <= found
+
+
+def test_an_stl_that_lacks_a_body_or_is_moved(copy):
+    folder, expected = copy
+    mesh = trimesh.load_mesh(folder / "run.stl")
+    mesh.apply_translation((0.0, 0.001, 0.0))
+    mesh.export(folder / "run.stl")
+    assert "places of STL and 3MF" in faults(proved(folder, expected))
+    bodies = mesh.split()
+    trimesh.util.concatenate(bodies[:-1]).export(folder / "run.stl")
+    assert {"triangles of STL and 3MF", "bodies of STL and 3MF"} <= faults(proved(folder, expected))
+
+
+def test_files_that_are_none(copy):
+    folder, expected = copy
+    (folder / "run.zip").write_bytes(b"no zip")
+    with pytest.raises(FileError, match="not a zip of layers"):
+        proved(folder, expected)
+
+
+def test_a_picture_that_is_damaged(copy):
+    folder, expected = copy
+    path = folder / "run.zip"
+    with zipfile.ZipFile(path) as package:
+        files = {name: package.read(name) for name in package.namelist()}
+    files["layers/00004.png"] = files["layers/00004.png"][:-30]
+    with zipfile.ZipFile(path, "w") as package:
+        for name, data in files.items():
+            package.writestr(name, data)
+    with pytest.raises(FileError, match=r"layers/00004\.png is no sound PNG"):
+        proved(folder, expected)
+
+
+def test_nonsense_is_refused():
+    with pytest.raises(InputError, match="0 layers"):
+        ExpectedRun("r", (10, 10), (0.05, 0.05), 0.1, 0, ())
+    with pytest.raises(InputError, match="tips of 'a'"):
+        ExpectedRun("r", (10, 10), (0.05, 0.05), 0.1, 5, (), (("a", np.zeros((3, 2))),))
