@@ -39,11 +39,15 @@ from firstcast.process.spread import GaussianSpread
 from firstcast.stations.carry_ground import EDGE_PITCHES
 from sections import bumpy_ball
 
-CASES = tuple(
-    (form, *case)
-    for case in ((8.0, 0.035), (16.0, 0.035), (32.0, 0.035), (32.0, 0.07))
-    for form in ("mesh", "field")
-) + (("figure", 32.0, 0.035), ("figure", 75.0, 0.022))
+CASES = (
+    *(
+        (form, *case)
+        for case in ((8.0, 0.035), (16.0, 0.035), (32.0, 0.035), (32.0, 0.07))
+        for form in ("mesh", "field")
+    ),
+    ("figure", 32.0, 0.035),
+    ("figure", 75.0, 0.022),
+)
 """Form, height in mm, pixel in mm."""
 
 SLIM = 0.535
@@ -101,7 +105,8 @@ def body_of(form: str, height_mm: float, pixel_mm: float) -> Mesh:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "body.npz"
         subprocess.run(
-            [sys.executable, __file__, "body", str(height_mm), str(pixel_mm), str(slim), str(path)], check=True
+            [sys.executable, __file__, "body", str(height_mm), str(pixel_mm), str(slim), str(path)],
+            check=True,
         )
         arrays = np.load(path)
         return Mesh(arrays["points"], arrays["triangles"])

@@ -14,7 +14,21 @@ import sys
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
-NAMES = ("fuse", "edges", "reduce", "tree", "proof", "plate", "sections", "forecast", "readings")
+NAMES = (
+    "fuse",
+    "edges",
+    "reduce",
+    "tree",
+    "proof",
+    "plate",
+    "sections",
+    "forecast",
+    "readings",
+    "stand",
+    "props",
+    "nesting",
+    "layers",
+)
 LIBRARIES = ("numpy", "numba", "scipy", "manifold3d", "trimesh", "libigl", "fast-simplification")
 
 

@@ -210,16 +210,20 @@ class Stood(StationResult):
 class PlatformSettings(Settings):
     """Settings of the toy platform."""
 
-    both_masters: bool = False
+    both: bool = False
+
+    def printed(self, makes):
+        return makes if self.both else makes[:1]
 
 
 def prop(*, master: str, number: int, settings: Settings) -> Toy:
     CALLS[f"prop {master}"] += 1
-    return Toy(whole=number)
+    return Toy(whole=number, rest=7)
 
 
-def platform(*, numbers: tuple[int, ...], settings: PlatformSettings) -> Stood:
+def platform(*, rows: tuple[tuple[int, int], ...], settings: PlatformSettings) -> Stood:
     CALLS["platform"] += 1
+    assert rows[:1] == ((3, 7),)
     placed = tuple(Placement("body", float(at), 0.0) for at in range(2))
     return Stood(runs=(Run("run 1", placed), Run("run 2", (Placement("arm", 0.0, 0.0), *placed[:1]))))
 
@@ -232,7 +236,7 @@ def layer(*, run: Run, numbers: tuple[int, ...], settings: Settings) -> Toy:
 PRINTED = (
     *MASTERED,
     Station("prop", "print", {"master": "master.name", "number": "finish.whole"}, ""),
-    Station("platform", "job", {"numbers": "prop.whole"}, ""),
+    Station("platform", "job", {"rows": ("prop.whole", "prop.rest")}, ""),
     Station("layer", "run", {"run": "run.run", "numbers": "prop.whole"}, ""),
 )
 
@@ -252,9 +256,7 @@ def printed_order(*, both: bool):
     given = order({"a": 12, "b": 25, "c": 31})
 
     def settings(station, subject):
-        return (
-            PlatformSettings(both_masters=both) if station == "platform" else given.settings(station, subject)
-        )
+        return PlatformSettings(both=both) if station == "platform" else given.settings(station, subject)
 
     return Order(given.job, given.parts, given.pieces, settings)
 

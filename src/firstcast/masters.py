@@ -32,7 +32,7 @@ def write_masters(folder: Path, master: Master, order: Order, outcome: Outcome, 
     write_stl(stl, mesh)
     write_3mf(threemf, {master.name: mesh}, notes)
     proof = prove_piece(stl, threemf, expected_of(master, order, outcome))
-    write_json(folder / "proof.json", _proof_record(proof, [stl, threemf]))
+    write_json(folder / "proof.json", proof_record(proof, [stl, threemf]))
 
 
 def prove_again(
@@ -40,21 +40,21 @@ def prove_again(
 ) -> dict[str, Any]:
     """Measure a master once more, and hold its bytes against those `noted` by file name."""
     files = _files(folder, master.name)
-    rows = [_bytes_row(file, noted.get(file.name)) for file in files]
+    rows = [bytes_row(file, noted.get(file.name)) for file in files]
     if all(file.exists() for file in files):
         rows += prove_piece(*files, expected_of(master, order, outcome)).rows
-    return _proof_record(PieceProof(master.name, tuple(rows)), [file for file in files if file.exists()])
+    return proof_record(PieceProof(master.name, tuple(rows)), [file for file in files if file.exists()])
 
 
 def _files(folder: Path, name: str) -> tuple[Path, Path]:
     return folder / f"{name}.stl", folder / f"{name}.3mf"
 
 
-def _proof_record(proof: PieceProof, files: Iterable[Path]) -> dict[str, Any]:
-    """A piece's proof as plain data, with the digest of each file it was made on."""
+def proof_record(proof: PieceProof, files: Iterable[Path], *, about: str = "piece") -> dict[str, Any]:
+    """A proof as plain data, with the digest of each file it was made on; `about` names what it is of."""
     rows = [{**asdict(row), "verdict": row.verdict.value} for row in proof.rows]
     return {
-        "piece": proof.name,
+        about: proof.name,
         "verdict": proof.verdict.value,
         "rows": rows,
         "files": {path.name: _file_digest(path) for path in files},
@@ -67,7 +67,8 @@ def _file_digest(path: Path) -> dict[str, Any]:
     return {"bytes": len(data), "blake2b": hashlib.blake2b(data, digest_size=32).hexdigest()}
 
 
-def _bytes_row(file: Path, noted: Mapping[str, Any] | None) -> ProofRow:
+def bytes_row(file: Path, noted: Mapping[str, Any] | None) -> ProofRow:
+    """Whether a file's bytes are those that were noted when it was proved."""
     check = f"bytes of {file.name}"
     if not file.exists():
         return ProofRow(check, "the file is missing", None, None, "", Verdict.STOP)

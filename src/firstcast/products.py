@@ -14,12 +14,15 @@ from firstcast.findings import Finding
 from firstcast.io.job import Job
 from firstcast.report import folder_of
 from firstcast.sources import dependency_digest
-from firstcast.steps import Master, Order, Outcome, Station, Step, masters_of
+from firstcast.steps import Master, Order, Outcome, Station, Step, masters_of, prints_of, runs_of
 from firstcast.store import Store
 
 PROOF = Station("proof", "master", {}, "the written files, measured again")
 PLATE = Station("pictures", "piece", {}, "plates")
 SIDE = Station("side", "piece", {}, "sculpture and cast, side by side")
+STANDING = Station("props", "print", {}, "a master on its props, drawn")
+RUN = Station("images", "run", {}, "a run's files, written and measured again")
+PLATFORM = Station("plan view", "run", {}, "a filled platform, drawn")
 MAP = Station("maps", "piece", {}, "coloured meshes")
 
 PIECE_FIELDS = (
@@ -41,6 +44,7 @@ MAP_FIELDS = (
     ("allow", "matrix"),
     ("reduce", "mesh"),
 )
+PROP_FIELDS = (("prop", "propped"), ("prop", "says"), ("prop", "measures"))
 PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
 """What masters with their proof (of their piece, their own), a piece's pictures and its maps are made from. Plate and maps
 show the piece's first master."""
@@ -82,12 +86,21 @@ class Product:
 
 @dataclass(frozen=True)
 class Kind:
-    """Products of one kind. `folder` in the job's own is where its files go; "" where released masters or held ones go."""
+    """Products of one kind.
+
+    `folder` in the job's own is where its files go; those that are `proved` go to another while a finding or the proof
+    stops them.
+    """
 
     name: str
     module: str
     folder: str
     each: Callable[[Outputs], Iterator[Product]]
+    proved: bool = False
+
+    def folder_if(self, released: bool) -> str:
+        """Where its files go."""
+        return self.folder if released or not self.proved else folder_of(False)
 
     def key(self, product: Product) -> str:
         """The key of a product in the store."""
@@ -179,11 +192,81 @@ def maps(outputs: Outputs) -> Iterator[Product]:
         yield Product(Step(MAP, piece, piece), taken, write)
 
 
-MASTERS = Kind("masters", "firstcast.masters", "", masters)
+def standing(outputs: Outputs) -> Iterator[Product]:
+    """Each master that is printed, on its props."""
+    for master in prints_of(outputs.order, outputs.outcome):
+        if outputs.outcome.get("prop", master.name).field("propped") is None:
+            continue
+
+        def write(folder: Path, master: Master = master) -> None:
+            from firstcast.prints import draw_print
+
+            path = folder / f"{master.name} on its props.png"
+            draw_print(path, master.name, master.piece, master.make, outputs.outcome, job=outputs.job.name)
+
+        taken = (
+            outputs.job.name,
+            *outputs.digests(master.name, PROP_FIELDS),
+            outputs.outcome.get("stand", master.piece).digest("says"),
+            outputs.outcome.get("plan").digest("limits"),
+        )
+        yield Product(Step(STANDING, master.name, master.piece, master.make), taken, write)
+
+
+def runs(outputs: Outputs) -> Iterator[Product]:
+    """Each run's images, 3MF and STL, written and proved."""
+    order, outcome = outputs.order, outputs.outcome
+    for name in runs_of(outcome):
+
+        def write(folder: Path, name: str = name) -> None:
+            from firstcast.prints import write_run
+
+            write_run(folder, name, order, outcome, job=outputs.job.name)
+
+        yield Product(Step(RUN, name), _taken_by_run(outputs, name), write)
+
+
+def platforms(outputs: Outputs) -> Iterator[Product]:
+    """Each run's platform, from above."""
+    for name in runs_of(outputs.outcome):
+
+        def write(folder: Path, name: str = name) -> None:
+            from firstcast.prints import draw_run
+
+            draw_run(folder / f"{name}.png", name, outputs.outcome, job=outputs.job.name)
+
+        fields = ("outlines", "copies", "build_mm")
+        taken = (
+            *_taken_by_run(outputs, name),
+            *(outputs.outcome.get("platform").digest(each) for each in fields),
+            outputs.outcome.get("layer", name).digest("says"),
+        )
+        yield Product(Step(PLATFORM, name), taken, write)
+
+
+def _taken_by_run(outputs: Outputs, name: str) -> tuple[Any, ...]:
+    """What a run's files hold."""
+    outcome, run = outputs.outcome, runs_of(outputs.outcome)[name]
+    masters = dict.fromkeys(placement.master for placement in run.placements)
+    return (
+        outputs.job.name,
+        values.digest(run),
+        outputs.order.settings("layer", "").model_dump_json(),
+        *(outcome.get("prop", master).digest("propped") for master in masters),
+        outcome.get("plan").digest("limits"),
+        outcome.get("plan").digest("materials"),
+    )
+
+
+MASTERS = Kind("masters", "firstcast.masters", folder_of(True), masters, proved=True)
+RUNS = Kind("runs", "firstcast.prints", "runs", runs, proved=True)
 KINDS = (
     MASTERS,
+    RUNS,
     Kind("plates", "firstcast.sheets.files", "pictures", plates),
     Kind("sides", "firstcast.forecast_files", "pictures", sides),
+    Kind("standing", "firstcast.prints", "pictures", standing),
+    Kind("platforms", "firstcast.prints", "pictures", platforms),
     Kind("maps", "firstcast.forecast_files", "maps", maps),
 )
 """In the order in which they are made."""

@@ -14,11 +14,11 @@ from pathlib import Path
 from typing import Any
 
 from firstcast import __version__
-from firstcast.products import KINDS, MASTERS, Kind, Outputs, Product
+from firstcast.products import KINDS, MASTERS, RUNS, Kind, Outputs, Product
 from firstcast.report import folder_of
 from firstcast.route import Progress
 from firstcast.sources import dependency_digest
-from firstcast.steps import Order, Outcome, masters_of
+from firstcast.steps import Order, Outcome, masters_of, runs_of
 from firstcast.store import copy_atomically, write_atomically
 from firstcast.values import digest
 from firstcast.vocabulary import Verdict, worst
@@ -37,11 +37,6 @@ class Made:
 
     places: dict[str, dict[str, Path]] = field(default_factory=dict)
     keys: list[str] = field(default_factory=list)
-
-    @property
-    def masters(self) -> dict[str, Path]:
-        """The folder of each master."""
-        return self.places[MASTERS.name]
 
 
 def make_all(outputs: Outputs, tell: Callable[[Progress], None]) -> Made:
@@ -67,27 +62,33 @@ def _make(outputs: Outputs, kind: Kind, product: Product, tell: Callable[[Progre
 
 
 def joint_proof(made: Made) -> dict[str, Any]:
-    """The proof of all pieces."""
-    pieces = [json.loads((place / PROOF_FILE).read_text("utf-8")) for place in made.masters.values()]
-    return _joint(pieces)
+    """The proof of all masters and runs."""
+    return _joint(_proofs(made, MASTERS), _proofs(made, RUNS))
 
 
-def _joint(pieces: list[dict[str, Any]]) -> dict[str, Any]:
-    verdict = worst(Verdict(piece["verdict"]) for piece in pieces)
+def _proofs(made: Made, kind: Kind) -> list[dict[str, Any]]:
+    return [json.loads((place / PROOF_FILE).read_text("utf-8")) for place in made.places[kind.name].values()]
+
+
+def _joint(pieces: list[dict[str, Any]], runs: list[dict[str, Any]]) -> dict[str, Any]:
+    verdict = worst(Verdict(each["verdict"]) for each in [*pieces, *runs])
     return {
         "schema_version": PROOF_SCHEMA,
         "firstcast": __version__,
         "verdict": verdict.value,
         "pieces": pieces,
+        "runs": runs,
     }
 
 
-def file_records(made: Made) -> list[dict[str, Any]]:
-    """Every master file with its name, size and digest."""
+def file_records(made: Made, *, released: bool) -> list[dict[str, Any]]:
+    """Every proved file with its place, what it is of, its size and its digest."""
     records = []
-    for piece, place in made.masters.items():
-        files = json.loads((place / PROOF_FILE).read_text("utf-8"))["files"]
-        records += [{"path": name, "piece": piece, **found} for name, found in files.items()]
+    for kind, about in ((MASTERS, "piece"), (RUNS, "run")):
+        for proof in _proofs(made, kind):
+            for name, found in proof["files"].items():
+                path = f"{kind.folder_if(released)}/{name}"
+                records.append({"path": path, about: proof[about], **found})
     return records
 
 
@@ -110,7 +111,7 @@ def publish(outputs: Outputs, made: Made, report: Mapping[str, Any]) -> None:
         for place in made.places[kind.name].values():
             for path in sorted(place.iterdir()):
                 if path.name != PROOF_FILE:
-                    wanted[(root / kind.folder if kind.folder else masters) / path.name] = path
+                    wanted[root / kind.folder_if(released) / path.name] = path
     wanted[masters / PROOF_FILE] = _json_bytes(report["proof"])
     wanted[root / "pictures" / "route card.png"] = _card(outputs, report, made)
     wanted[root / "report.json"] = _json_bytes(report)
@@ -118,7 +119,7 @@ def publish(outputs: Outputs, made: Made, report: Mapping[str, Any]) -> None:
     for path, content in wanted.items():
         _put(path, content)
     # what a run that is stopped does not write again stays: masters of an earlier one
-    kept_folders = () if released else (root / folder_of(True),)
+    kept_folders = () if released else tuple(root / kind.folder for kind in KINDS if kind.proved)
     _clear(outputs, set(wanted), kept_folders, told_before)
 
 
@@ -176,26 +177,29 @@ def _json_bytes(data: Any) -> bytes:
 
 
 def prove_published(outputs: Outputs) -> tuple[dict[str, Any], str]:
-    """Measure the published masters again, and hold their bytes against the proof that was published."""
+    """Measure the published masters and runs again, and hold their bytes against the proof that was published."""
     from firstcast.masters import prove_again
+    from firstcast.prints import prove_run_again
 
-    folder = outputs.masters_folder
-    if not folder.is_dir():
-        folder = outputs.job.folder / folder_of(False)
-    path = folder / "proof.json"
-    published = json.loads(path.read_text("utf-8")) if path.exists() else {"pieces": []}
-    noted = {name: found for piece in published["pieces"] for name, found in piece["files"].items()}
+    released = outputs.masters_folder.is_dir()
+    masters, runs = (outputs.job.folder / kind.folder_if(released) for kind in (MASTERS, RUNS))
+    path = masters / PROOF_FILE
+    published = json.loads(path.read_text("utf-8")) if path.exists() else {}
+    proofs = [*published.get("pieces", ()), *published.get("runs", ())]
+    noted = {name: found for proof in proofs for name, found in proof["files"].items()}
     order, outcome = outputs.order, outputs.outcome
-    masters = masters_of(order, outcome)
-    joint = _joint([prove_again(folder, master, order, outcome, noted=noted) for master in masters])
+    joint = _joint(
+        [prove_again(masters, master, order, outcome, noted=noted) for master in masters_of(order, outcome)],
+        [prove_run_again(runs, name, order, outcome, noted=noted) for name in runs_of(outcome)],
+    )
     return joint, proof_text(joint)
 
 
 def proof_text(proof: Mapping[str, Any]) -> str:
     """The proof as a table for the terminal."""
     lines = []
-    for piece in proof["pieces"]:
-        lines.append(f"{piece['piece']}: {piece['verdict']}")
-        width = max(len(row["check"]) for row in piece["rows"])
-        lines += [f"  {row['verdict']:<6} {row['check']:<{width}}  {row['result']}" for row in piece["rows"]]
+    for each in [*proof["pieces"], *proof["runs"]]:
+        lines.append(f"{each.get('piece') or each.get('run')}: {each['verdict']}")
+        width = max(len(row["check"]) for row in each["rows"])
+        lines += [f"  {row['verdict']:<6} {row['check']:<{width}}  {row['result']}" for row in each["rows"]]
     return "\n".join(lines)

@@ -5,8 +5,9 @@ Schema 1, all lengths in millimetres:
     schema_version, firstcast, job, figure {height_mm, ratio}, verdict, released
     stations   [{name, piece, make, part, gives, verdict, seconds, says, findings, measures}]
     findings   every finding once, gravest first
-    files      [{path, piece, bytes, blake2b}], paths from the job's folder
-    proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}]}
+    files      [{path, piece or run, bytes, blake2b}], paths from the job's folder
+    proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}],
+                runs: [{run, verdict, rows}]}
     error_budget  [{piece, source, mm}]
     cautions   [text], of the process chosen; data sheets, local codes and licensed practice come first
 
@@ -92,6 +93,12 @@ def station_records(outcome: Outcome, acceptances: Sequence[Acceptance]) -> list
     return records
 
 
+def is_released(findings: Sequence[Finding], proof: Mapping[str, Any]) -> bool:
+    """Whether masters and runs may leave the shop: no finding stands as `stop`, and the proof holds."""
+    holds = Verdict(proof.get("verdict", Verdict.STOP)) is not Verdict.STOP
+    return holds and not any(finding.stands for finding in findings)
+
+
 def build_report(
     *,
     job: str,
@@ -103,12 +110,9 @@ def build_report(
     error_budget: Sequence[Mapping[str, Any]],
     cautions: Sequence[str] = (),
 ) -> dict[str, Any]:
-    """The whole report; see the module's docstring for its keys.
-
-    `released` says whether masters may go to the caster: no finding stands as `stop`, and the proof holds.
-    """
+    """The whole report; see the module's docstring for its keys."""
     proof_verdict = Verdict(proof.get("verdict", Verdict.STOP))
-    released = proof_verdict is not Verdict.STOP and not any(finding.stands for finding in findings)
+    released = is_released(findings, proof)
     return {
         "schema_version": SCHEMA_VERSION,
         "firstcast": __version__,
@@ -118,7 +122,7 @@ def build_report(
         "released": released,
         "stations": stations,
         "findings": [finding_record(finding) for finding in gravest_first(findings)],
-        "files": [{**file, "path": f"{folder_of(released)}/{file['path']}"} for file in files],
+        "files": [dict(file) for file in files],
         "proof": dict(proof),
         "error_budget": [dict(entry) for entry in error_budget],
         "cautions": list(cautions),

@@ -30,13 +30,16 @@ PER = ("part", "piece", "master", "print", "run", "job")
 
 @dataclass(frozen=True)
 class Station:
-    """One line of the route. `per` is one of `PER`; `carried` replaces in `takes` for a carried master."""
+    """One line of the route. `per` is one of `PER`; `carried` replaces in `takes` for a carried master.
+
+    Several addresses for one argument, each of many results, arrive as rows: a tuple per result, in their order.
+    """
 
     name: str
     per: str
-    takes: Mapping[str, str]
+    takes: Mapping[str, str | tuple[str, ...]]
     gives: str
-    carried: Mapping[str, str] = field(default_factory=dict)
+    carried: Mapping[str, str | tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def module_name(self) -> str:
@@ -169,9 +172,13 @@ def masters_of(order: Order, outcome: Outcome) -> list[Master]:
 
 
 def prints_of(order: Order, outcome: Outcome) -> list[Master]:
-    """The masters that go on a platform: one of each piece, and the second where the job wants both."""
-    both = getattr(order.settings("platform", ""), "both_masters", False)
-    return [master for master in masters_of(order, outcome) if both or master.name == master.piece]
+    """The masters that go on a platform: of a piece with two, those that the job's [platform] asks for."""
+    asked = getattr(order.settings("platform", ""), "printed", lambda makes: makes[:1])
+    masters = masters_of(order, outcome)
+    makes: dict[str, tuple[Make, ...]] = {}
+    for master in masters:
+        makes[master.piece] = (*makes.get(master.piece, ()), master.make)
+    return [master for master in masters if master.make in asked(makes[master.piece])]
 
 
 def runs_of(outcome: Outcome) -> dict[str, Run]:
@@ -195,7 +202,12 @@ def steps_at(station: Station, order: Order, outcome: Outcome) -> list[Step]:
 def taken_by(step: Step, order: Order, outcome: Outcome) -> dict[str, Source]:
     """What a step takes, by the names of its station's arguments."""
     addresses = {**step.station.takes, **(step.station.carried if step.make is Make.CARRIED else {})}
-    return {argument: _take(address, step, order, outcome) for argument, address in addresses.items()}
+    return {
+        argument: _take(address, step, order, outcome)
+        if isinstance(address, str)
+        else _Rows(tuple(_take(each, step, order, outcome) for each in address))
+        for argument, address in addresses.items()
+    }
 
 
 @dataclass(frozen=True)
@@ -221,6 +233,18 @@ class _Many:
 
     def load(self) -> Any:
         return tuple(item.load() for item in self.items)
+
+
+@dataclass(frozen=True)
+class _Rows:
+    columns: tuple[Source, ...]
+
+    @property
+    def digest(self) -> str:
+        return values.digest(tuple(column.digest for column in self.columns))
+
+    def load(self) -> Any:
+        return tuple(zip(*(column.load() for column in self.columns), strict=True))
 
 
 def _take(address: str, step: Step, order: Order, outcome: Outcome) -> Source:

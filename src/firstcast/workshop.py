@@ -3,6 +3,7 @@
     JOB/job.toml                  the maker's recipe
     JOB/masters/PIECE.stl, .3mf   print masters, published only when no finding stops them and the proof holds
     JOB/masters/proof.json        what was measured on those files, and the digest of each
+    JOB/runs/RUN layers.zip, .3mf, .stl   a filled platform: the images of its layers, and what stands on it
     JOB/held/...                  the same where a finding stops them: to look at, not to cast from
     JOB/pictures/*.png            a plate per piece, the piece beside its cast, and the route card
     JOB/maps/*.ply, *.glb, *.png  each piece coloured by walls, gaps and kept detail, with the legends
@@ -29,7 +30,7 @@ from firstcast.io.job import Job, accepted, part_name, read_job
 from firstcast.io.meshes import read_meshes
 from firstcast.io.unheeded import unheeded
 from firstcast.products import Outputs
-from firstcast.report import build_report, gravest_first, station_records, unknown_acceptances
+from firstcast.report import build_report, gravest_first, is_released, station_records, unknown_acceptances
 from firstcast.route import ROUTE, Progress, travel
 from firstcast.sources import dependency_digest
 from firstcast.steps import Given, Order, Outcome, Source
@@ -144,6 +145,7 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
             "pieces": Given(pieces),
             "declared_unit_mm": Given(declared),
             "zones": Given(job.zones),
+            "wanted": Given(job.wanted),
         },
         parts=given,
         pieces={piece.name: piece.parts for piece in pieces},
@@ -169,13 +171,14 @@ def run(path: Path, *, tell: Callable[[Progress], None]) -> Made:
         findings = _findings(job, order, outcome, parts)
         outputs = Outputs(job=job, order=order, outcome=outcome, store=store, findings=findings)
         made = publishing.make_all(outputs, tell)
+        proof = publishing.joint_proof(made)
         report = build_report(
             job=job.name,
             figure=_figure(outcome),
             stations=station_records(outcome, job.acceptances),
             findings=findings,
-            proof=publishing.joint_proof(made),
-            files=publishing.file_records(made),
+            proof=proof,
+            files=publishing.file_records(made, released=is_released(findings, proof)),
             error_budget=publishing.error_budget(outcome, order),
             cautions=outcome.get("plan").field("cautions"),
         )

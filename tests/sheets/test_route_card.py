@@ -82,7 +82,7 @@ def report(pieces=("body", "left arm", "lantern"), count=13, proof=True):
         else {},
         files=[
             {
-                "path": "body.stl",
+                "path": "held/body.stl",
                 "bytes": 30_061_084,
                 "blake2b": "00",
                 "piece": "body",

@@ -257,7 +257,7 @@ def _exceptions(
 def _check_subject(station: str, table: str, subject: str) -> None:
     """That a station which is to differ by part or piece works by it: else nobody would ever ask."""
     per = next((line.per for line in ROUTE if line.name == station), subject)
-    per = "piece" if per == "master" else per
+    per = "piece" if per in ("master", "print") else per
     if per == subject:
         return
     works = "for the whole job at once" if per == "job" else f"{per} by {per}"

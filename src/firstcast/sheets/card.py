@@ -107,11 +107,11 @@ def _proof_row(piece: str, row: Mapping[str, Any]) -> ProofRow:
 
 
 def _proof_rows(proof: Mapping[str, Any]) -> tuple[ProofRow, ...]:
-    """Per piece: what is not sound, then the checks that speak for the rest, then how many more are sound."""
+    """Per master and run: what is not sound, then the checks that speak for the rest, then how many more are sound."""
     rows = []
-    for piece in proof.get("pieces") or ():
-        name = str(piece.get("piece") or "")
-        found = [_proof_row(name, row) for row in piece.get("rows") or ()]
+    for each in [*(proof.get("pieces") or ()), *(proof.get("runs") or ())]:
+        name = str(each.get("piece") or each.get("run") or "")
+        found = [_proof_row(name, row) for row in each.get("rows") or ()]
         shown = [row for row in found if row.verdict is not Verdict.SOUND]
         shown += [row for row in found if row.verdict is Verdict.SOUND and row.check in SPEAKING_CHECKS]
         rows += shown

@@ -1,0 +1,128 @@
+"""A frame of round beams under loads: one sparse solve for all load cases.
+
+Straight Euler-Bernoulli members in space, stiff joints (the stiffness of a space frame's member, any textbook of matrix
+structural analysis). Deflections are small against the members.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
+from firstcast.errors import InputError
+
+Floats = npt.NDArray[np.float64]
+
+SHEAR_RATIO = 2.7
+"""Young's modulus over shear modulus, 2 (1 + ν), at a Poisson's ratio of 0.35, usual for such polymers (from memory)."""
+
+
+@dataclass(frozen=True)
+class Solved:
+    """What a frame does under its load cases.
+
+    Attributes
+    ----------
+    moved : (nodes, 6, cases) float64
+        Shifts in mm and turns in rad.
+    axial_n : (members, cases) float64
+        Above zero pulled.
+    bending_nmm : (members, 2, cases) float64
+        Size of the bending moment at both ends.
+    """
+
+    moved: Floats
+    axial_n: Floats
+    bending_nmm: Floats
+
+
+def solve_frame(
+    places_mm: Floats,
+    members: npt.NDArray[np.int64],
+    diameters_mm: Floats,
+    modulus_mpa: float,
+    held: npt.NDArray[np.bool_],
+    loads: Floats,
+) -> Solved:
+    """Shifts and forces of a frame.
+
+    Parameters
+    ----------
+    places_mm : (nodes, 3) float64
+    members : (m, 2) int64
+        First and second node.
+    diameters_mm : (m,) float64
+    held : (nodes, 6) bool
+        Shifts along x, y, z and turns about them that are held.
+    loads : (nodes, 6, cases) float64
+        Forces in N and moments in N mm.
+
+    Raises
+    ------
+    InputError
+        A member has no length, or something can move without resistance.
+    """
+    ends = places_mm[members]
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    if not (length > 1e-9).all() or not (diameters_mm > 0.0).all():
+        raise InputError("a member without length or thickness", where="frame", mend="Leave it out.")
+    turn = _turns(ends, length)
+    own = _stiffness(length, diameters_mm, modulus_mpa)
+    world = np.einsum("mji,mjk,mkl->mil", turn, own, turn)
+    dofs = (6 * members[:, :, None] + np.arange(6)).reshape(-1, 12)
+    size = 6 * len(places_mm)
+    rows = np.repeat(dofs, 12, axis=1).ravel()
+    columns = np.tile(dofs, (1, 12)).ravel()
+    whole = sparse.csc_matrix((world.ravel(), (rows, columns)), shape=(size, size))
+    free = np.flatnonzero(~held.ravel())
+    cases = loads.shape[2]
+    moved = np.zeros((size, cases))
+    if len(free):
+        try:
+            solver = splu(whole[free][:, free], permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+        except RuntimeError as error:
+            raise InputError(
+                "a part of the frame is held by nothing", where="frame", mend="Hold it."
+            ) from error
+        moved[free] = solver.solve(loads.reshape(size, cases)[free])
+    forces = np.einsum("mij,mjk,mkc->mic", own, turn, moved[dofs])
+    bending = np.hypot(forces[:, [4, 10]], forces[:, [5, 11]])
+    return Solved(moved.reshape(-1, 6, cases), forces[:, 6], bending)
+
+
+def _turns(ends: Floats, length: Floats) -> Floats:
+    """(m, 12, 12) from the world's axes to each member's, its own x along it."""
+    along = (ends[:, 1] - ends[:, 0]) / length[:, None]
+    side = np.where(np.abs(along[:, 2:]) < 0.9, np.array([0.0, 0.0, 1.0]), np.array([1.0, 0.0, 0.0]))
+    across = np.cross(side, along)
+    across /= np.linalg.norm(across, axis=1)[:, None]
+    axes = np.stack([along, across, np.cross(along, across)], axis=1)
+    out = np.zeros((len(ends), 12, 12))
+    for block in range(4):
+        out[:, 3 * block : 3 * block + 3, 3 * block : 3 * block + 3] = axes
+    return out
+
+
+def _stiffness(length: Floats, diameters: Floats, modulus: float) -> Floats:
+    """(m, 12, 12) of round members in their own axes."""
+    area, second = np.pi * diameters**2 / 4.0, np.pi * diameters**4 / 64.0
+    pull, twist = modulus * area / length, modulus / SHEAR_RATIO * 2.0 * second / length
+    bend = modulus * second / length**3
+    out = np.zeros((len(length), 12, 12))
+    for i, stiff in ((0, pull), (3, twist)):
+        out[:, i, i] = out[:, i + 6, i + 6] = stiff
+        out[:, i, i + 6] = out[:, i + 6, i] = -stiff
+    # bending across y turns about z, across z about y the other way round
+    for shift, turn, sign in ((1, 5, 1.0), (2, 4, -1.0)):
+        pairs = {
+            (shift, shift): 12.0 * bend, (shift, shift + 6): -12.0 * bend, (shift + 6, shift + 6): 12.0 * bend,
+            (shift, turn): sign * 6.0 * bend * length, (shift, turn + 6): sign * 6.0 * bend * length,
+            (turn, shift + 6): -sign * 6.0 * bend * length, (shift + 6, turn + 6): -sign * 6.0 * bend * length,
+            (turn, turn): 4.0 * bend * length**2, (turn, turn + 6): 2.0 * bend * length**2,
+            (turn + 6, turn + 6): 4.0 * bend * length**2,
+        }  # fmt: skip
+        for (i, j), stiff in pairs.items():
+            out[:, i, j] = out[:, j, i] = stiff
+    return out

@@ -1,0 +1,152 @@
+"""What each tip bears while the piece is built: peel and weight of the body that it holds, until that has joined another.
+
+While a body hangs on its own tips they alone bear it; once it has grown together with another, the tips of both share the
+load of both, as bolts share it (`process.peel.share_load`), wherever the load lies.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.printing.starts import Found
+from firstcast.printing.tips import Contacts
+from firstcast.process.peel import GRAVITY_N_G, neck_bears_n, neck_for_mm, share_load
+
+Floats = npt.NDArray[np.float64]
+
+ROUNDS = 12
+"""Necks are sized again and again, since a thicker neck takes more of the load; on the demo they settle within eight."""
+
+SETTLED = 1.005
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Layers through which the same tips hold the same body.
+
+    Attributes
+    ----------
+    tips : (n,) int64
+        Contact rows.
+    layers : (r,) int32
+    loads_n : (r,) float64
+        Peel and weight.
+    middles_mm : (r, 2) float64
+        Where that acts.
+    """
+
+    tips: npt.NDArray[np.int64]
+    layers: npt.NDArray[np.int32]
+    loads_n: Floats
+    middles_mm: Floats
+
+    def shared(self, places_mm: Floats, areas_mm2: Floats) -> Floats:
+        """(n, r) what each tip bears in each layer."""
+        at, weights = places_mm[self.tips, :2], areas_mm2[self.tips]
+        middle = weights @ at / weights.sum()
+        unit = np.column_stack(
+            [
+                share_load(at, weights, 1.0, middle),
+                share_load(at, weights, 1.0, middle + np.array([1.0, 0.0])),
+                share_load(at, weights, 1.0, middle + np.array([0.0, 1.0])),
+            ]
+        )
+        unit[:, 1:] -= unit[:, :1]
+        away = (self.middles_mm - middle) * self.loads_n[:, None]
+        return unit @ np.vstack([self.loads_n, away.T])
+
+
+def stages_of(
+    found: Found, contacts: Contacts, *, layer_mm: float, stress_kpa: float, density_g_cm3: float
+) -> list[Stage]:
+    """The stages of a piece, in the order of its layers.
+
+    Parameters
+    ----------
+    found : Found
+        Of the piece alone: the numbers of its bodies are those of `contacts.bodies`.
+    stress_kpa, density_g_cm3 : float
+        That parts a layer from the film; of the cured resin.
+    """
+    tips_of: dict[int, list[int]] = {}
+    moments: dict[int, Floats] = {}
+    kept: dict[tuple[int, ...], list[tuple[int, float, float, float]]] = {}
+    joined: dict[int, int] = {}
+    arriving = np.argsort(contacts.layers, kind="stable")
+    next_tip = next_join = 0
+
+    def root(body: int) -> int:
+        while body in joined:
+            body = joined[body]
+        return body
+
+    for layer, number, area, x, y in found.rows:
+        while next_join < len(found.joins) and found.joins[next_join, 0] <= layer:
+            _, gone, to = found.joins[next_join].tolist()
+            next_join += 1
+            gone, to = root(gone), root(to)
+            if gone != to:
+                joined[gone] = to
+                tips_of.setdefault(to, []).extend(tips_of.pop(gone, []))
+                moments[to] = moments.get(to, np.zeros(3)) + moments.pop(gone, np.zeros(3))
+        while next_tip < len(arriving) and contacts.layers[arriving[next_tip]] <= layer:
+            tip = int(arriving[next_tip])
+            tips_of.setdefault(root(int(contacts.bodies[tip])), []).append(tip)
+            next_tip += 1
+        body = root(int(number))
+        weight = area * layer_mm * density_g_cm3 * 1e-3 * GRAVITY_N_G
+        moments[body] = moments.get(body, np.zeros(3)) + weight * np.array([1.0, x, y])
+        peel = area * stress_kpa * 1e-3
+        total = moments[body] + peel * np.array([1.0, x, y])
+        group = tuple(sorted(tips_of.get(body, ())))
+        if group:
+            kept.setdefault(group, []).append(
+                (int(layer), total[0], total[1] / total[0], total[2] / total[0])
+            )
+    return [_stage(group, rows) for group, rows in kept.items()]
+
+
+def _stage(group: tuple[int, ...], rows: list[tuple[int, float, float, float]]) -> Stage:
+    table = np.array(rows)
+    return Stage(
+        np.array(group, np.int64), table[:, 0].astype(np.int32), np.ascontiguousarray(table[:, 1]),
+        np.ascontiguousarray(table[:, 2:]),
+    )  # fmt: skip
+
+
+def worst_loads(stages: list[Stage], contacts: Contacts) -> Floats:
+    """(n,) the most that each tip bears in any layer, pulled or pressed."""
+    worst = np.zeros(len(contacts))
+    areas = contacts.diameters_mm**2
+    for stage in stages:
+        np.maximum.at(worst, stage.tips, np.abs(stage.shared(contacts.places_mm, areas)).max(axis=1))
+    return worst
+
+
+def size_necks(
+    stages: list[Stage], contacts: Contacts, most_mm: Floats, *, strength_mpa: float, safety: float
+) -> tuple[Contacts, Floats]:
+    """Necks thick enough for what they bear, none thicker than `most_mm` (n,); and what they bear then.
+
+    Parameters
+    ----------
+    strength_mpa, safety : float
+        Of the resin as it leaves the vat; the factor between what a neck bears and what it may bear.
+    """
+    for _ in range(ROUNDS):
+        loads = worst_loads(stages, contacts)
+        needed = np.array([neck_for_mm(load, strength_mpa, safety) for load in loads])
+        grown = np.minimum(
+            np.maximum(contacts.diameters_mm, needed), np.maximum(most_mm, contacts.diameters_mm)
+        )
+        settled = bool((grown <= SETTLED * contacts.diameters_mm).all())
+        contacts = contacts.sized(grown)
+        if settled:
+            break
+    return contacts, worst_loads(stages, contacts)
+
+
+def necks_bear_n(contacts: Contacts, *, strength_mpa: float, safety: float) -> Floats:
+    """(n,) what each neck may bear."""
+    return np.array([neck_bears_n(strength_mpa, d, safety) for d in contacts.diameters_mm])

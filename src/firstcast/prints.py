@@ -1,0 +1,145 @@
+"""The print as files: a run's layer images, STL and 3MF, written and proved; its page, and each piece on its props."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from firstcast import __version__
+from firstcast.io.layer_images import write_layers
+from firstcast.io.run_files import write_run_3mf, write_run_stl
+from firstcast.io.write import write_json
+from firstcast.masters import bytes_row, proof_record
+from firstcast.printing.layer_plan import LayerPlan
+from firstcast.printing.propped import Propped
+from firstcast.proof.check_run import prove_run
+from firstcast.proof.expected_run import ExpectedRun, Standing
+from firstcast.proof.rows import PieceProof
+from firstcast.sheets.plate import Title
+from firstcast.sheets.platform_page import draw_platform_page, write_platform_page
+from firstcast.sheets.print_page import Fact, draw_print_page, write_print_page
+from firstcast.stations import layer as layer_station
+from firstcast.steps import Order, Outcome, runs_of
+from firstcast.vocabulary import Make
+
+
+def write_run(folder: Path, name: str, order: Order, outcome: Outcome, *, job: str) -> None:
+    """Write a run's layer images, 3MF and STL into a folder, and beside them the proof of what they hold."""
+    layered = outcome.get("layer", name).value()
+    plan, propped = _plan(name, order, outcome)
+    images, threemf, stl = _files(folder, name)
+    write_layers(images, plan, {"job": job, **layered.facts()}, layered.table())
+    settings = order.settings("layer", "")
+    notes = {"job": job, "made_with": f"firstcast {__version__}"}
+    write_run_3mf(
+        threemf, plan.run, propped, notes, slices=plan.layers if getattr(settings, "slices", False) else None
+    )
+    write_run_stl(stl, plan.run, propped)
+    rows = prove_run(images, stl, threemf, expected_run(name, order, outcome))
+    write_json(
+        folder / "proof.json", proof_record(PieceProof(name, rows), [images, threemf, stl], about="run")
+    )
+
+
+def prove_run_again(
+    folder: Path, name: str, order: Order, outcome: Outcome, *, noted: Mapping[str, Any]
+) -> dict[str, Any]:
+    """Measure a run's files once more, and hold their bytes against those `noted` by file name."""
+    files = _files(folder, name)
+    rows = [bytes_row(file, noted.get(file.name)) for file in files]
+    if all(file.exists() for file in files):
+        images, threemf, stl = files
+        rows += prove_run(images, stl, threemf, expected_run(name, order, outcome))
+    return proof_record(PieceProof(name, tuple(rows)), [file for file in files if file.exists()], about="run")
+
+
+def expected_run(name: str, order: Order, outcome: Outcome) -> ExpectedRun:
+    """What a run's written files must be."""
+    plan, propped = _plan(name, order, outcome)
+    settings = order.settings("layer", "")
+    assert isinstance(settings, layer_station.Settings)
+    screen = plan.screen
+    return ExpectedRun(
+        name=name,
+        pixels=(screen.nx, screen.ny),
+        pixel_mm=(screen.pixel_x_mm, screen.pixel_y_mm),
+        layer_mm=plan.layers.layer_mm,
+        layer_count=plan.layers.count,
+        standing=tuple(
+            Standing(each.master, each.x_mm, each.y_mm, each.quarter_turns) for each in plan.run.placements
+        ),
+        tips=tuple((master, np.asarray(found.tips.places_mm)) for master, found in propped.items()),
+        mirrored=screen.mirrored,
+        least_pixels=settings.bare_start_pixels,
+        within=settings.joins_within,
+        cup_mm3=settings.cup_mm3,
+    )
+
+
+def _plan(name: str, order: Order, outcome: Outcome) -> tuple[LayerPlan, dict[str, Propped]]:
+    """A run made ready for its layers, and its masters on their props."""
+    run = runs_of(outcome)[name]
+    masters = dict.fromkeys(placement.master for placement in run.placements)
+    propped = {master: outcome.get("prop", master).field("propped") for master in masters}
+    settings = order.settings("layer", "")
+    assert isinstance(settings, layer_station.Settings)
+    planned = outcome.get("plan")
+    plan = layer_station.plan_of(
+        run, tuple(propped.items()), planned.field("limits"), planned.field("materials"), settings
+    )
+    return plan, propped
+
+
+def _files(folder: Path, name: str) -> tuple[Path, Path, Path]:
+    return folder / f"{name} layers.zip", folder / f"{name}.3mf", folder / f"{name}.stl"
+
+
+def draw_print(path: Path, master: str, piece: str, make: Make, outcome: Outcome, *, job: str) -> None:
+    """The page of a master on its props."""
+    held, stood = outcome.get("prop", master), outcome.get("stand", piece)
+    propped: Propped = held.field("propped")
+    limits = outcome.get("plan").field("limits")
+    layers = int(np.ceil(propped.height_mm / limits.layer_mm - 1e-6))
+    drawn = draw_print_page(
+        propped.piece,
+        propped.props,
+        title=Title(job=job, piece=master, date=""),
+        facts=[
+            Fact("stands", stood.field("says")),
+            Fact("layers", f"{layers} of {limits.layer_mm:g} mm with its props"),
+            Fact("props", held.field("says")),
+            *(Fact(each.name, _said(each)) for each in held.field("measures")),
+        ],
+        foot="Loads rest on figures of printer and resin; until those are yours they are wide ranges.",
+    )
+    write_print_page(path, drawn)
+
+
+def _said(measure) -> str:
+    """A measure in words."""
+    if measure.unit == "ratio":
+        return f"{100.0 * measure.value:.0f} %{f', {measure.says}' if measure.says else ''}"
+    value = f"{measure.value:.0f}" if measure.unit == "count" else f"{measure.value:.3g} {measure.unit}"
+    return f"{value}{f', {measure.says}' if measure.says else ''}".replace("mm3", "mm³").replace("mm2", "mm²")
+
+
+def draw_run(path: Path, name: str, outcome: Outcome, *, job: str) -> None:
+    """The page of a run: the platform from above."""
+    filled = outcome.get("platform")
+    run, outlines = runs_of(outcome)[name], {each.master: each.loops_mm for each in filled.field("outlines")}
+    width, depth, _ = filled.field("build_mm")
+    masters = dict.fromkeys(placement.master for placement in run.placements)
+    copies = [each for each in filled.field("copies") if each.master in masters]
+    drawn = draw_platform_page(
+        run,
+        outlines,
+        (width, depth),
+        title=Title(job=job, piece=name, date=""),
+        facts=[
+            Fact("this run", outcome.get("layer", name).field("says")),
+            *(Fact(f"how many of {each.master}", each.says) for each in copies),
+        ],
+        foot="What lies above another at a different height is darker.",
+    )
+    write_platform_page(path, drawn)
