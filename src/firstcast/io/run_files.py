@@ -9,7 +9,7 @@ References
 import zipfile
 from collections.abc import Iterator, Mapping
 from typing import BinaryIO
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
@@ -18,8 +18,9 @@ from firstcast.errors import InputError
 from firstcast.fields.coverage import Layers
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.solids import raw_manifold
-from firstcast.io import write
-from firstcast.io.write import CORE_NAMESPACE, OWN_NAMESPACE, STL_RECORD, FilePath, write_whole
+from firstcast.io import threemf_text
+from firstcast.io.threemf_text import CORE_NAMESPACE, OWN_NAMESPACE
+from firstcast.io.write import STL_RECORD, FilePath, unit_normals, write_whole
 from firstcast.printing.propped import Propped
 from firstcast.printing.run import Placement, Run
 
@@ -57,7 +58,7 @@ def write_run_stl(path: FilePath, run: Run, masters: Mapping[str, Propped]) -> N
                 points = _placed(mesh, placement)
                 records = np.zeros(len(mesh.triangles), STL_RECORD)
                 records["corners"] = points[mesh.triangles]
-                records["normal"] = write._unit_normals(records["corners"])
+                records["normal"] = unit_normals(records["corners"])
                 stream.write(records.data)
 
     write_whole(path, fill)
@@ -94,9 +95,9 @@ def write_run_3mf(
 
     def fill(stream: BinaryIO) -> None:
         with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as package:
-            write._put(package, "[Content_Types].xml", [write._CONTENT_TYPES])
-            write._put(package, "_rels/.rels", [write._RELATIONSHIPS])
-            write._put(package, write._MODEL_PATH, _model(run, meshes, notes, slices))
+            threemf_text.put(package, "[Content_Types].xml", [threemf_text.CONTENT_TYPES])
+            threemf_text.put(package, "_rels/.rels", [threemf_text.RELATIONSHIPS])
+            threemf_text.put(package, threemf_text.MODEL_PATH, _model(run, meshes, notes, slices))
 
     write_whole(path, fill)
 
@@ -144,7 +145,7 @@ def _model(
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<model unit="millimeter" xml:lang="en" xmlns="{CORE_NAMESPACE}" xmlns:firstcast="{OWN_NAMESPACE}"{own}>\n'
     )
-    yield from _metadata(notes)
+    yield from threemf_text.metadata(notes)
     yield "<resources>\n"
     ids: dict[str, list[int]] = {}
     number = 0
@@ -167,19 +168,12 @@ def _model(
     yield "</build>\n</model>\n"
 
 
-def _metadata(notes: Mapping[str, str]) -> Iterator[str]:
-    for name, value in notes.items():
-        key = name if name in write.KNOWN_METADATA else f"firstcast:{write._word(name)}"
-        text = escape(str(value).translate(write._XML_FORBIDDEN))
-        yield f"<metadata name={quoteattr(key)}>{text}</metadata>\n"
-
-
 def _object(number: int, name: str, points: np.ndarray, triangles: np.ndarray, stack: str) -> Iterator[str]:
-    label = quoteattr(name.translate(write._XML_FORBIDDEN))
+    label = quoteattr(name.translate(threemf_text.XML_FORBIDDEN))
     yield f'<object id="{number}" type="model" name={label}{stack}>\n<mesh>\n<vertices>\n'
-    yield from write._rows('<vertex x="%.9g" y="%.9g" z="%.9g"/>\n', points)
+    yield from threemf_text.rows('<vertex x="%.9g" y="%.9g" z="%.9g"/>\n', points)
     yield "</vertices>\n<triangles>\n"
-    yield from write._rows('<triangle v1="%d" v2="%d" v3="%d"/>\n', triangles)
+    yield from threemf_text.rows('<triangle v1="%d" v2="%d" v3="%d"/>\n', triangles)
     yield "</triangles>\n</mesh>\n</object>\n"
 
 
@@ -195,13 +189,13 @@ def _stack(number: int, mesh: Mesh, layers: Layers) -> Iterator[str]:
             yield f'<s:slice ztop="{top:.9g}"/>\n'
             continue
         yield f'<s:slice ztop="{top:.9g}">\n<s:vertices>\n'
-        yield from write._rows('<s:vertex x="%.9g" y="%.9g"/>\n', np.concatenate(loops))
+        yield from threemf_text.rows('<s:vertex x="%.9g" y="%.9g"/>\n', np.concatenate(loops))
         yield "</s:vertices>\n"
         first = 0
         for loop in loops:
             order = np.append(np.arange(first + 1, first + len(loop)), first)
             yield f'<s:polygon startv="{first}">\n'
-            yield from write._rows('<s:segment v2="%d"/>\n', order[:, None])
+            yield from threemf_text.rows('<s:segment v2="%d"/>\n', order[:, None])
             yield "</s:polygon>\n"
             first += len(loop)
         yield "</s:slice>\n"

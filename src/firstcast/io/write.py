@@ -16,18 +16,28 @@ Conventions (ISO/IEC 29500-2) for the relationships and content types.
 
 import json
 import os
-import re
 import zipfile
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, BinaryIO
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import quoteattr
 
 import numpy as np
 
 from firstcast import __version__
 from firstcast.errors import FileError, InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.io.threemf_text import (
+    CONTENT_TYPES,
+    CORE_NAMESPACE,
+    MODEL_PATH,
+    OWN_NAMESPACE,
+    RELATIONSHIPS,
+    XML_FORBIDDEN,
+    metadata,
+    put,
+    rows,
+)
 from firstcast.store import replace_file
 
 FilePath = str | os.PathLike[str]
@@ -35,39 +45,6 @@ FilePath = str | os.PathLike[str]
 STL_RECORD = np.dtype(
     [("normal", "<f4", (3,)), ("corners", "<f4", (3, 3)), ("attribute", "<u2")], align=False
 )
-CORE_NAMESPACE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"
-OWN_NAMESPACE = "urn:firstcast:metadata:1"
-KNOWN_METADATA = (
-    "Title",
-    "Designer",
-    "Description",
-    "Copyright",
-    "LicenseTerms",
-    "Rating",
-    "CreationDate",
-    "ModificationDate",
-    "Application",
-)
-"""Metadata names that 3MF core 1.4.0, table 8-1 defines; every other name must carry a namespace."""
-
-_MODEL_PATH = "3D/3dmodel.model"
-_ZIP_DATE = (1980, 1, 1, 0, 0, 0)
-_XML_FORBIDDEN = dict.fromkeys(code for code in range(32) if code not in (9, 10, 13))
-_CONTENT_TYPES = (
-    '<?xml version="1.0" encoding="UTF-8"?>\n'
-    '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
-    '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
-    '<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>'
-    "</Types>\n"
-)
-_RELATIONSHIPS = (
-    '<?xml version="1.0" encoding="UTF-8"?>\n'
-    '<Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">'
-    f'<Relationship Target="/{_MODEL_PATH}" Id="model" '
-    'Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/>'
-    "</Relationships>\n"
-)
-_BLOCK = 1 << 16
 
 
 def write_whole(path: FilePath, fill: Callable[[BinaryIO], object]) -> None:
@@ -108,7 +85,7 @@ def write_stl(path: FilePath, mesh: Mesh) -> None:
     points = _exact_points(mesh, str(path))
     records = np.zeros(len(mesh.triangles), STL_RECORD)
     records["corners"] = points[mesh.triangles]
-    records["normal"] = _unit_normals(records["corners"])
+    records["normal"] = unit_normals(records["corners"])
     title = f"firstcast {__version__}, millimetres"
     header = title.encode("ascii", "replace").ljust(80, b" ") + np.uint32(len(records)).tobytes()
 
@@ -149,9 +126,9 @@ def write_3mf(path: FilePath, meshes: Mapping[str, Mesh], metadata: Mapping[str,
 
     def fill(stream: BinaryIO) -> None:
         with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as package:
-            _put(package, "[Content_Types].xml", [_CONTENT_TYPES])
-            _put(package, "_rels/.rels", [_RELATIONSHIPS])
-            _put(package, _MODEL_PATH, _model_text(parts, notes))
+            put(package, "[Content_Types].xml", [CONTENT_TYPES])
+            put(package, "_rels/.rels", [RELATIONSHIPS])
+            put(package, MODEL_PATH, _model_text(parts, notes))
 
     write_whole(path, fill)
 
@@ -193,7 +170,7 @@ def _exact_points(mesh: Mesh, where: str) -> np.ndarray:
     return points
 
 
-def _unit_normals(corners: np.ndarray) -> np.ndarray:
+def unit_normals(corners: np.ndarray) -> np.ndarray:
     """(m, 3) float32 unit normals; zero where a triangle has no area, as STL readers expect."""
     a, b, c = (corners[:, k].astype(np.float64) for k in range(3))
     normal = np.cross(b - a, c - a)
@@ -207,42 +184,16 @@ def _model_text(parts, notes: Mapping[str, str]):
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<model unit="millimeter" xml:lang="en" xmlns="{CORE_NAMESPACE}" xmlns:firstcast="{OWN_NAMESPACE}">\n'
     )
-    for name, value in notes.items():
-        key = name if name in KNOWN_METADATA else f"firstcast:{_word(name)}"
-        yield f"<metadata name={quoteattr(key)}>{escape(str(value).translate(_XML_FORBIDDEN))}</metadata>\n"
+    yield from metadata(notes)
     yield "<resources>\n"
     for number, (name, points, triangles) in enumerate(parts, start=1):
-        label = quoteattr(name.translate(_XML_FORBIDDEN))
+        label = quoteattr(name.translate(XML_FORBIDDEN))
         yield f'<object id="{number}" type="model" name={label}>\n<mesh>\n<vertices>\n'
-        yield from _rows('<vertex x="%.9g" y="%.9g" z="%.9g"/>\n', points)
+        yield from rows('<vertex x="%.9g" y="%.9g" z="%.9g"/>\n', points)
         yield "</vertices>\n<triangles>\n"
-        yield from _rows('<triangle v1="%d" v2="%d" v3="%d"/>\n', triangles)
+        yield from rows('<triangle v1="%d" v2="%d" v3="%d"/>\n', triangles)
         yield "</triangles>\n</mesh>\n</object>\n"
     yield "</resources>\n<build>\n"
     for number in range(1, len(parts) + 1):
         yield f'<item objectid="{number}"/>\n'
     yield "</build>\n</model>\n"
-
-
-def _word(name: str) -> str:
-    """A metadata name as XML lets names be: letters, digits, dots, dashes."""
-    word = re.sub(r"[^\w.-]+", "-", name).strip("-.")
-    return word if word[:1].isalpha() else f"m-{word}"
-
-
-def _rows(pattern: str, table: np.ndarray):
-    """Rows of a table as text, a block at a time so that memory stays flat."""
-    for start in range(0, len(table), _BLOCK):
-        block = table[start : start + _BLOCK]
-        yield pattern * len(block) % tuple(block.ravel().tolist())
-
-
-def _put(package: zipfile.ZipFile, name: str, texts) -> None:
-    """One part of the package, with a fixed date so that bytes repeat."""
-    info = zipfile.ZipInfo(name, _ZIP_DATE)
-    info.compress_type = zipfile.ZIP_DEFLATED
-    info.create_system = 3
-    info.external_attr = 0o644 << 16
-    with package.open(info, "w") as stream:
-        for text in texts:
-            stream.write(text.encode())
