@@ -27,7 +27,19 @@ total_height_mm = 12.0
 [process]
 kind = "two-part-block"
 pitch_mm = 0.1
+layer_mm = 0.1
 reduce_tolerance_mm = 0.02
+
+[process.override.printer]
+build_x_mm = 40
+build_y_mm = 30
+build_z_mm = 60
+
+[stand]
+directions = 100
+
+[platform]
+copies = { body = 1, arm = 1 }
 
 [carry]
 forecast = false

@@ -54,7 +54,27 @@ def test_masters_are_released_and_read_back_by_another_library(made):
         "masters",
         "pictures",
         "report.json",
+        "runs",
     ]
+
+
+def test_a_run_is_filled_written_and_proved(made):
+    names = {path.name for path in (made.folder / "runs").iterdir()}
+    assert names == {"run 1 layers.zip", "run 1.3mf", "run 1.stl"}
+    assert [run["run"] for run in made.report["proof"]["runs"]] == ["run 1"]
+    told = {file["path"] for file in made.report["files"] if file.get("run")}
+    assert told == {f"runs/{name}" for name in names}
+    with zipfile.ZipFile(made.folder / "runs" / "run 1 layers.zip") as package:
+        manifest = json.loads(package.read("manifest.json"))
+        images = [name for name in package.namelist() if name.endswith(".png")]
+    assert len(images) == manifest["layer_count"]
+    assert {piece["master"] for piece in manifest["pieces"]} == {"body", "arm"}
+    shown = {path.name for path in (made.folder / "pictures").iterdir()}
+    assert {"run 1.png", "body on its props.png", "arm on its props.png"} <= shown
+    # as many triangles as pieces and props have
+    stl = trimesh.load_mesh(made.folder / "runs" / "run 1.stl")
+    assert stl.is_watertight
+    assert stl.bounds[0][2] == pytest.approx(0.0, abs=2e-3)
 
 
 def test_nothing_is_written_beside_the_sculpture(made):
@@ -94,7 +114,7 @@ def test_a_changed_part_redoes_its_piece_only(job):
     arm.apply_translation((0.0, 0.0, 0.25))
     arm.export(job.parent / "sculpture" / "arm.obj")
     _, made_steps = events_of(job)
-    assert {subject for _, subject in made_steps if subject} == {"arm"}
+    assert {subject for _, subject in made_steps if subject} == {"arm", "run 1"}
     assert {name for name, _ in made_steps} >= {"intake", "fuse", "join", "reduce"}
     assert (job / "masters" / "body.stl").read_bytes() == body
 
@@ -103,7 +123,8 @@ def test_a_changed_part_redoes_its_piece_only(job):
 def offered(tmp_path_factory):
     """The same job, its arm forecast: a plain and a carried master of it are made."""
     changes = {
-        "[carry]\nforecast = false\n": '[carry]\nforecast = false\n[carry.piece."arm"]\nforecast = true\n'
+        "layer_mm = 0.1": "layer_mm = 0.05",
+        "[carry]\nforecast = false\n": '[carry]\nforecast = false\n[carry.piece."arm"]\nforecast = true\n',
     }
     return workshop.run(write_small_job(tmp_path_factory.mktemp("offered"), changes=changes), tell=silent)
 
@@ -191,6 +212,11 @@ def test_prove_repeats_and_notices_one_byte(job, capsys):
     path.write_bytes(bytes(content))
     assert cli.main(["prove", str(job)]) == cli.UNPROVED
     assert "body.stl" in capsys.readouterr().out
+    content[len(content) // 2] ^= 1
+    path.write_bytes(bytes(content))
+    path = job / "runs" / "run 1 layers.zip"
+    path.write_bytes(path.read_bytes()[:-1] + b"x")
+    assert cli.main(["prove", str(job)]) != cli.DONE
 
 
 def test_tell_prints_the_route_card(made, capsys):
@@ -231,6 +257,12 @@ def test_errors_are_one_line_with_the_mend(tmp_path, capsys):
     assert cli.main(["tell", str(tmp_path / "nowhere")]) == cli.WRONG_INPUT
 
 
+def published(folder):
+    """Masters and runs as they lie there, half-written ones left out."""
+    paths = [path for name in ("masters", "runs") for path in (folder / name).glob("[!.]*")]
+    return {f"{path.parent.name}/{path.name}": path.read_bytes() for path in paths}
+
+
 @pytest.mark.skipif(os.name == "nt", reason="SIGKILL is a POSIX signal")
 @pytest.mark.slow
 def test_killed_at_forty_moments_nothing_is_half_written(tmp_path):
@@ -240,11 +272,12 @@ def test_killed_at_forty_moments_nothing_is_half_written(tmp_path):
     start = time.monotonic()
     subprocess.run(command, check=True, capture_output=True)
     whole_s = time.monotonic() - start
-    wanted = {path.name: path.read_bytes() for path in (folder / "masters").iterdir()}
+    wanted = published(folder)
     seed = 90217
     moments = random.Random(seed)
     shutil.rmtree(folder / ".store")
     shutil.rmtree(folder / "masters")
+    shutil.rmtree(folder / "runs")
     for number in range(40):
         if number % 8 == 0:
             shutil.rmtree(folder / ".store", ignore_errors=True)
@@ -253,8 +286,8 @@ def test_killed_at_forty_moments_nothing_is_half_written(tmp_path):
                 process.wait(timeout=moments.uniform(0.3, 1.0) * whole_s)
             except subprocess.TimeoutExpired:
                 process.send_signal(signal.SIGKILL)
-        for path in (folder / "masters").glob("[!.]*"):
-            assert path.read_bytes() == wanted[path.name], (seed, number, path.name)
+        for name, content in published(folder).items():
+            assert content == wanted[name], (seed, number, name)
     subprocess.run(command, check=True, capture_output=True)
-    assert {path.name: path.read_bytes() for path in (folder / "masters").iterdir()} == wanted
+    assert published(folder) == wanted
     assert list((folder / ".store" / "making").iterdir()) == []
