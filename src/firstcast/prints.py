@@ -21,7 +21,7 @@ from firstcast.sheets.platform_page import draw_platform_page, write_platform_pa
 from firstcast.sheets.print_page import Fact, draw_print_page, write_print_page
 from firstcast.stations import layer as layer_station
 from firstcast.steps import Order, Outcome, runs_of
-from firstcast.vocabulary import Make
+from firstcast.store import Stored
 
 
 def write_run(folder: Path, name: str, order: Order, outcome: Outcome, *, job: str) -> None:
@@ -95,33 +95,51 @@ def _files(folder: Path, name: str) -> tuple[Path, Path, Path]:
     return folder / f"{name} layers.zip", folder / f"{name}.3mf", folder / f"{name}.stl"
 
 
-def draw_print(path: Path, master: str, piece: str, make: Make, outcome: Outcome, *, job: str) -> None:
+def draw_print(path: Path, master: str, piece: str, outcome: Outcome, *, job: str) -> None:
     """The page of a master on its props."""
     held, stood = outcome.get("prop", master), outcome.get("stand", piece)
     propped: Propped = held.field("propped")
     limits = outcome.get("plan").field("limits")
     layers = int(np.ceil(propped.height_mm / limits.layer_mm - 1e-6))
+    stands, _, other = stood.field("says").partition("; ")
     drawn = draw_print_page(
         propped.piece,
         propped.props,
         title=Title(job=job, piece=master, date=""),
         facts=[
-            Fact("stands", stood.field("says")),
-            Fact("layers", f"{layers} of {limits.layer_mm:g} mm with its props"),
+            Fact("stands", stands),
+            Fact("on the platform", f"{layers} layers of {limits.layer_mm:g} mm with its props"),
             Fact("props", held.field("says")),
-            *(Fact(each.name, _said(each)) for each in held.field("measures")),
+            Fact("standing", _standing(held)),
+            Fact("marks", _marks(held)),
+            Fact("of what the weakest resin may bear", _loads(held)),
         ],
+        reasons=[f"{other[:1].upper()}{other[1:]}."] if other else [],
         foot="Loads rest on figures of printer and resin; until those are yours they are wide ranges.",
     )
     write_print_page(path, drawn)
 
 
-def _said(measure) -> str:
-    """A measure in words."""
-    if measure.unit == "ratio":
-        return f"{100.0 * measure.value:.0f} %{f', {measure.says}' if measure.says else ''}"
-    value = f"{measure.value:.0f}" if measure.unit == "count" else f"{measure.value:.3g} {measure.unit}"
-    return f"{value}{f', {measure.says}' if measure.says else ''}".replace("mm3", "mm³").replace("mm2", "mm²")
+def _standing(held: Stored) -> str:
+    """Where props end."""
+    feet, rests = held.field("feet"), held.field("rests")
+    return f"{feet} on the platform" + (
+        f", {rests} on the figure itself" if rests else ", none on the figure"
+    )
+
+
+def _marks(held: Stored) -> str:
+    """What tips leave on the figure."""
+    tips = held.field("propped").tips
+    on_figure = int((~tips.on_tab).sum())
+    widest = float(tips.diameters_mm[~tips.on_tab].max(initial=0.0))
+    return f"{on_figure} on the figure, up to {widest:.2f} mm wide; {int(tips.on_tab.sum())} on the tab"
+
+
+def _loads(held: Stored) -> str:
+    """How full tips and posts are."""
+    neck, bending, buckling = (held.field(name) for name in ("neck_use", "bending_use", "buckling_use"))
+    return f"tips {100 * neck:.0f} %, posts {100 * bending:.0f} % bending, {100 * buckling:.0f} % buckling, at most"
 
 
 def draw_run(path: Path, name: str, outcome: Outcome, *, job: str) -> None:

@@ -44,7 +44,9 @@ MAP_FIELDS = (
     ("allow", "matrix"),
     ("reduce", "mesh"),
 )
-PROP_FIELDS = (("prop", "propped"), ("prop", "says"), ("prop", "measures"))
+PROP_FIELDS = tuple(
+    ("prop", name) for name in ("propped", "says", "feet", "rests", "neck_use", "bending_use", "buckling_use")
+)
 PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
 """What masters with their proof (of their piece, their own), a piece's pictures and its maps are made from. Plate and maps
 show the piece's first master."""
@@ -202,7 +204,7 @@ def standing(outputs: Outputs) -> Iterator[Product]:
             from firstcast.prints import draw_print
 
             path = folder / f"{master.name} on its props.png"
-            draw_print(path, master.name, master.piece, master.make, outputs.outcome, job=outputs.job.name)
+            draw_print(path, master.name, master.piece, outputs.outcome, job=outputs.job.name)
 
         taken = (
             outputs.job.name,

@@ -1,0 +1,33 @@
+"""A mesh in fewer triangles where some coarseness does no harm: points of each cell of a grid drawn together."""
+
+import numpy as np
+
+from firstcast.geometry.mesh import Mesh
+
+
+def thinned(mesh: Mesh, most_triangles: int) -> tuple[Mesh, float]:
+    """The mesh in about `most_triangles`, and the side of the cells in mm (0 where it has no more than that).
+
+    Points that share a cell of a grid become one at their mean. It stays closed in the sense that what enters a line
+    leaves it again, so volumes and sections add up, but sheets nearer together than a cell may fall into one.
+    """
+    if len(mesh.triangles) <= most_triangles:
+        return mesh, 0.0
+    points = np.asarray(mesh.points, np.float64)
+    low, high = mesh.bounds
+    a, b, c = (points[mesh.triangles[:, k]] for k in range(3))
+    area = 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
+    cell = float(np.sqrt(3.0 * area / most_triangles))
+    while True:
+        counts = np.ceil((high - low) / cell).astype(np.int64) + 1
+        key = np.floor((points - low) / cell).astype(np.int64) @ [counts[1] * counts[2], counts[2], 1]
+        _, number, size = np.unique(key, return_inverse=True, return_counts=True)
+        rows = number.astype(np.int32)[mesh.triangles]
+        kept = (rows[:, 0] != rows[:, 1]) & (rows[:, 1] != rows[:, 2]) & (rows[:, 2] != rows[:, 0])
+        if np.count_nonzero(kept) <= 1.1 * most_triangles:
+            break
+        cell *= max(1.05, float(np.sqrt(np.count_nonzero(kept) / most_triangles)))
+    means = np.column_stack(
+        [np.bincount(number, weights=points[:, k], minlength=len(size)) / size for k in range(3)]
+    )
+    return Mesh(means, np.ascontiguousarray(rows[kept])), cell
