@@ -73,7 +73,7 @@ def test_pictures_are_small_and_their_labels_stand_clear(picture):
             assert apart, (words, others)
 
 
-@pytest.mark.parametrize("page", ["light", "films", "filling", "strength"])
+@pytest.mark.parametrize("page", ["light", "films", "filling", "strength", "props"])
 def test_pictures_say_what_the_models_say(page, monkeypatch):
     """All words and figures of a picture that is drawn now; that of carry takes too long."""
     monkeypatch.syspath_prepend(PHYSICS)

@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from drawing import carry, filling, films, light, strength
+from drawing import carry, filling, films, light, props, strength
 
 PICTURES: dict[str, Callable[[], str]] = {
     "light": light.picture,
@@ -12,6 +12,7 @@ PICTURES: dict[str, Callable[[], str]] = {
     "filling": filling.picture,
     "carry": carry.picture,
     "strength": strength.picture,
+    "props": props.picture,
 }
 
 
