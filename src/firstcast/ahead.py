@@ -24,7 +24,7 @@ AROUND, UP = 48, 24
 
 @contextmanager
 def compiling_ahead() -> Iterator[None]:
-    """Compile the kernels of carry, reduce, proof and pictures in another process while the body of this runs."""
+    """Compile the kernels of carry, reduce, proof, print and pictures in another process while the body of this runs."""
     if _stamp().exists():
         yield
         return
@@ -90,8 +90,41 @@ def compile_carry(mesh: Mesh) -> None:
     )
 
 
+def compile_print(mesh: Mesh, folder: Path) -> None:
+    """Stand, hold up, lay out, write and prove a small body: whatever kernels that takes are compiled and kept."""
+    from firstcast.geometry.body import Body
+    from firstcast.io.layer_images import write_layers
+    from firstcast.io.run_files import write_run_3mf, write_run_stl
+    from firstcast.prints import expected_of_plan
+    from firstcast.proof.check_run import prove_run
+    from firstcast.stations import layer, plan, platform, prop, stand
+
+    planned = plan.plan(summaries=(), pieces=(), settings=plan.Settings())
+    body = Body(mesh, np.zeros(len(mesh.triangles), np.uint16), ("body",))
+    given = {"limits": planned.limits, "materials": planned.materials}
+    stood = stand.stand(
+        piece="body", body=body, zones=(), size_steps=(), settings=stand.Settings(directions=20), **given
+    )
+    held = prop.prop(
+        master="body", piece="body", mesh=mesh, turn_to_print=stood.turn_to_print, matrix=np.eye(3), tab=None,
+        body=body, zones=(), settings=prop.Settings(), **given,
+    )  # fmt: skip
+    assert held.propped is not None
+    propped = (("body", held.propped),)
+    asked = platform.Settings(copies={"body": 2})
+    filled = platform.platform(pieces=(("body", "body", held.propped),), wanted=1, settings=asked, **given)
+    run, settings = filled.runs[0], layer.Settings()
+    layered = layer.layer(run=run, propped=propped, settings=settings, **given)
+    drawn = layer.plan_of(run, propped, planned.limits, planned.materials, settings)
+    images, threemf, stl = (folder / f"run{suffix}" for suffix in (".zip", ".3mf", ".stl"))
+    write_layers(images, drawn, layered.facts(), layered.table())
+    write_run_3mf(threemf, run, dict(propped))
+    write_run_stl(stl, run, dict(propped))
+    prove_run(images, stl, threemf, expected_of_plan(drawn, dict(propped), settings), samples=2)
+
+
 def compile_last_stations() -> None:
-    """Forecast, reduce, prove and draw a small body: whatever kernels that takes are compiled and kept."""
+    """Forecast, reduce, prove, print and draw a small body: whatever kernels that takes are compiled and kept."""
     from firstcast.geometry.reduce import reduce_mesh
     from firstcast.io.write import write_3mf, write_stl
     from firstcast.proof.expected import Expected, PartShape
@@ -117,6 +150,7 @@ def compile_last_stations() -> None:
         write_stl(stl, light)
         write_3mf(threemf, {"body": light})
         prove_piece(stl, threemf, expected, samples=5_000)
+        compile_print(light, Path(folder))
     draw_plate(light.points, light.triangles, title=Title(job="", piece="body", date=""))
     _stamp().touch()
 

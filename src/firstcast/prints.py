@@ -59,9 +59,16 @@ def expected_run(name: str, order: Order, outcome: Outcome) -> ExpectedRun:
     plan, propped = _plan(name, order, outcome)
     settings = order.settings("layer", "")
     assert isinstance(settings, layer_station.Settings)
+    return expected_of_plan(plan, propped, settings)
+
+
+def expected_of_plan(
+    plan: LayerPlan, propped: Mapping[str, Propped], settings: layer_station.Settings
+) -> ExpectedRun:
+    """What the files of a run that is made ready must be."""
     screen = plan.screen
     return ExpectedRun(
-        name=name,
+        name=plan.run.name,
         pixels=(screen.nx, screen.ny),
         pixel_mm=(screen.pixel_x_mm, screen.pixel_y_mm),
         layer_mm=plan.layers.layer_mm,
