@@ -31,10 +31,9 @@ def write_run(folder: Path, name: str, order: Order, outcome: Outcome, *, job: s
     images, threemf, stl = _files(folder, name)
     write_layers(images, plan, {"job": job, **layered.facts()}, layered.table())
     settings = order.settings("layer", "")
+    assert isinstance(settings, layer_station.Settings)
     notes = {"job": job, "made_with": f"firstcast {__version__}"}
-    write_run_3mf(
-        threemf, plan.run, propped, notes, slices=plan.layers if getattr(settings, "slices", False) else None
-    )
+    write_run_3mf(threemf, plan.run, propped, notes, slices=plan.layers if settings.slices else None)
     write_run_stl(stl, plan.run, propped)
     rows = prove_run(images, stl, threemf, expected_run(name, order, outcome))
     write_json(

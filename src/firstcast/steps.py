@@ -13,6 +13,7 @@ a plain one stands in the station's `carried`. How many runs there are, the stat
 import importlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from importlib.util import find_spec
 from types import ModuleType
 from typing import Any, Protocol
 
@@ -53,8 +54,12 @@ class Station:
 
     @property
     def settings_model(self) -> type[StationSettings]:
-        """The model of the job file's table of the same name."""
-        return self.module.Settings
+        """The model of the job file's table of the same name: of a module of its own where there is one.
+
+        To open a job takes the models alone; what a station needs to work is slow to import.
+        """
+        own = f"{self.module_name}_settings"
+        return importlib.import_module(own if find_spec(own) else self.module_name).Settings
 
 
 class Source(Protocol):

@@ -5,18 +5,16 @@ is clearly better (`firstcast.printing.standing_choice`).
 """
 
 from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import AfterValidator, BeforeValidator, Field
 
-from firstcast.errors import InputError
 from firstcast.findings import Measure
 from firstcast.geometry.body import Body
 from firstcast.geometry.flats import flat_faces
 from firstcast.geometry.terraces import showing_mm, terrace_deg, terraces
-from firstcast.geometry.turns import Turn, leaned, nearest_turn, tilt_deg, turn_about
+from firstcast.geometry.turns import Turn, leaned, tilt_deg
 from firstcast.geometry.zones import Zone
 from firstcast.printing.standing import CRITERIA, FLAT_DEG, Conditions, find_lows
 from firstcast.printing.standing_choice import (
@@ -33,7 +31,7 @@ from firstcast.process.extent_spread import in_figure_axes
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.process.shrink import SizeStep, chain_matrix
-from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.stations.contract import StationResult
 from firstcast.stations.stand_findings import (
     FLAT_MM2,
     FLAT_WIDTH_MM,
@@ -41,6 +39,7 @@ from firstcast.stations.stand_findings import (
     compared,
     stand_findings,
 )
+from firstcast.stations.stand_settings import Settings
 from firstcast.vocabulary import ProcessKind
 
 HABIT_DEG, HABIT_TOWARDS = 15.0, "back"
@@ -53,49 +52,6 @@ SIDES = {
     "right": (-1.0, 0.0, 0.0),
 }
 """The figure's own sides in figure space: it faces -y, as the pictures show it, so its left hand is at +x."""
-
-Row = tuple[float, float, float]
-Rows = tuple[Row, Row, Row]
-
-
-def _rows(given: Any) -> Any:
-    """An axis with an angle in degrees behind it as the rows of its rotation; anything else as it is."""
-    if not isinstance(given, list | tuple):
-        return given
-    numbers = [entry for entry in given if isinstance(entry, int | float) and not isinstance(entry, bool)]
-    if len(given) == 4 == len(numbers) and np.isfinite(numbers).all():
-        try:
-            return _as_rows(turn_about(numbers[:3], numbers[3]))
-        except InputError as error:
-            raise ValueError(f"{error.what}. {error.mend}") from None
-    return tuple(tuple(entry) if isinstance(entry, list) else entry for entry in given)
-
-
-def _rotation(rows: Rows) -> Rows:
-    try:
-        return _as_rows(nearest_turn(rows))
-    except InputError as error:
-        raise ValueError(f"{error.what}. {error.mend}") from None
-
-
-def _as_rows(turn: Turn) -> Rows:
-    first, second, third = (tuple(map(float, row)) for row in turn)
-    return first, second, third  # type: ignore[return-value]
-
-
-class Settings(StationSettings):
-    """How a piece stands in the printer: the job file's [stand]. A lean or turn that is given is kept, whatever `search` says."""
-
-    lean_deg: float | None = Field(default=None, ge=0.0, le=90.0)
-    """How far it leans from upright; 12 to 17 is common practice (no source), 0 stands it upright. 15 if only a side is given."""
-    lean_towards: Literal["back", "front", "left", "right"] | None = None
-    """The figure's own side that it leans to; it faces -y. Back if only an angle is given."""
-    turn: Annotated[Rows, BeforeValidator(_rows), AfterValidator(_rotation)] | None = None
-    """In place of the lean: the rotation from figure to printer, as rows, or [x, y, z, degrees] about an axis."""
-    search: Literal["habit", "clearly better", "best"] = "clearly better"
-    """Whether it stands by habit, leaned back by 15°, in any case; unless another way is clearly better; or in the best way found."""
-    directions: int = Field(default=2000, ge=0, le=20000)
-    """How many build directions are read; 0 reads only the one that is given and the habit."""
 
 
 @dataclass(frozen=True, kw_only=True)
