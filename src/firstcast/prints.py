@@ -1,12 +1,13 @@
 """The print as files: a run's layer images, STL and 3MF, written and proved; its page, and each piece on its props."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from firstcast import __version__
+from firstcast.findings import Finding
 from firstcast.io.layer_images import write_layers
 from firstcast.io.run_files import write_run_3mf, write_run_stl
 from firstcast.io.write import write_json
@@ -19,9 +20,13 @@ from firstcast.proof.rows import PieceProof
 from firstcast.sheets.plate import Title
 from firstcast.sheets.platform_page import draw_platform_page, write_platform_page
 from firstcast.sheets.print_page import Fact, draw_print_page, write_print_page
+from firstcast.sheets.urgent import most_urgent
 from firstcast.stations import layer as layer_station
-from firstcast.steps import Order, Outcome, runs_of
+from firstcast.steps import Master, Order, Outcome, masters_of, runs_of
 from firstcast.store import Stored
+
+MOST_TOLD = 4
+"""Findings that stand on a run's page."""
 
 
 def write_run(folder: Path, name: str, order: Order, outcome: Outcome, *, job: str) -> None:
@@ -148,22 +153,42 @@ def _loads(held: Stored) -> str:
     return f"tips {100 * neck:.0f} %, posts {100 * bending:.0f} % bending, {100 * buckling:.0f} % buckling, at most"
 
 
-def draw_run(path: Path, name: str, outcome: Outcome, *, job: str) -> None:
-    """The page of a run: the platform from above."""
+def draw_run(
+    path: Path, name: str, order: Order, outcome: Outcome, findings: Sequence[Finding], *, job: str
+) -> None:
+    """The page of a run: the platform from above, what it holds and why, and what a person should look at first."""
     filled = outcome.get("platform")
     run, outlines = runs_of(outcome)[name], {each.master: each.loops_mm for each in filled.field("outlines")}
     width, depth, _ = filled.field("build_mm")
-    masters = dict.fromkeys(placement.master for placement in run.placements)
-    copies = [each for each in filled.field("copies") if each.master in masters]
+    standing = dict.fromkeys(placement.master for placement in run.placements)
+    copies = [each for each in filled.field("copies") if each.master in standing]
+    masters = [master for master in masters_of(order, outcome) if master.name in standing]
+    looked = most_urgent(findings, MOST_TOLD)[0]
     drawn = draw_platform_page(
         run,
         outlines,
         (width, depth),
         title=Title(job=job, piece=name, date=""),
         facts=[
+            Fact("masters", "; ".join(_which(master, order, outcome) for master in masters)),
             Fact("this run", outcome.get("layer", name).field("says")),
+            Fact(
+                "files",
+                f"{name}.3mf or .stl, props and all, for another program; {name} layers.zip has the images: their first row "
+                "is y = 0, the lower edge here",
+            ),
             *(Fact(f"how many of {each.master}", each.says) for each in copies),
         ],
-        foot="What lies above another at a different height is darker.",
+        reasons=[f"Look at: {note.says}" for note in looked],
+        foot="Where one stands above another the tone is darker. Figures of printer and resin that are not yours are wide ranges.",
     )
     write_platform_page(path, drawn)
+
+
+def _which(master: Master, order: Order, outcome: Outcome) -> str:
+    """A master, and whether it is the one that its piece has or one of two."""
+    of_piece = [each for each in masters_of(order, outcome) if each.piece == master.piece]
+    if len(of_piece) == 1:
+        return master.name
+    others = ", ".join(f"'{each.name}'" for each in of_piece if each.name != master.name)
+    return f"{master.name}, the {master.make} one; {others} is made too"

@@ -12,6 +12,7 @@ from typing import Any
 from firstcast import values
 from firstcast.findings import Finding
 from firstcast.io.job import Job
+from firstcast.printing.run import Run
 from firstcast.report import folder_of
 from firstcast.sources import dependency_digest
 from firstcast.steps import Master, Order, Outcome, Station, Step, masters_of, prints_of, runs_of
@@ -230,20 +231,37 @@ def runs(outputs: Outputs) -> Iterator[Product]:
 
 def platforms(outputs: Outputs) -> Iterator[Product]:
     """Each run's platform, from above."""
-    for name in runs_of(outputs.outcome):
+    for name, run in runs_of(outputs.outcome).items():
+        findings = _of_print(outputs, run)
 
-        def write(folder: Path, name: str = name) -> None:
+        def write(folder: Path, name: str = name, findings: tuple[Finding, ...] = findings) -> None:
             from firstcast.prints import draw_run
 
-            draw_run(folder / f"{name}.png", name, outputs.outcome, job=outputs.job.name)
+            path = folder / f"{name}.png"
+            draw_run(path, name, outputs.order, outputs.outcome, findings, job=outputs.job.name)
 
         fields = ("outlines", "copies", "build_mm")
         taken = (
             *_taken_by_run(outputs, name),
             *(outputs.outcome.get("platform").digest(each) for each in fields),
             outputs.outcome.get("layer", name).digest("says"),
+            values.digest(findings),
+            tuple((master.name, master.make) for master in masters_of(outputs.order, outputs.outcome)),
         )
         yield Product(Step(PLATFORM, name), taken, write)
+
+
+def _of_print(outputs: Outputs, run: Run) -> tuple[Finding, ...]:
+    """What was found of a run's masters and their props."""
+    masters = {placement.master for placement in run.placements}
+    names = masters | {
+        each.piece for each in masters_of(outputs.order, outputs.outcome) if each.name in masters
+    }
+    return tuple(
+        finding
+        for finding in outputs.findings
+        if finding.station in ("prop", "layer") and finding.part in names
+    )
 
 
 def _taken_by_run(outputs: Outputs, name: str) -> tuple[Any, ...]:

@@ -101,3 +101,23 @@ def test_a_hole_stays_paper_and_quarter_turns_go_counter_clockwise():
     # turned once, what ran along x runs along y
     assert shade_at(page, 90.0, 45.0) < paper
     assert shade_at(page, 105.0, 30.0) == paper
+
+
+def test_much_to_say_is_set_smaller_and_stays_on_the_page():
+    facts = [
+        Fact(f"fact {n}", "as much as a maker may want to know of it, and then a little more than that")
+        for n in range(9)
+    ]
+    piece, props = standing()
+    drawn = draw_print_page(
+        piece, props, title=TITLE, facts=facts, reasons=["Because of this and that."] * 4, foot="Wide."
+    )
+    texts_keep_apart(drawn.page)
+    few = draw_print_page(piece, props, title=TITLE, facts=facts[:2])
+    tall = [
+        text.box.bottom - text.box.top
+        for page in (drawn.page, few.page)
+        for text in page.texts
+        if "maker" in text.text
+    ]
+    assert tall[0] < tall[-1]

@@ -52,6 +52,7 @@ def draw_platform_page(
     *,
     title: Title,
     facts: Sequence[Fact] = (),
+    reasons: Sequence[str] = (),
     foot: str = "",
 ) -> PlatformPage:
     """Draw a filled platform from above, its corner 0, 0 at the lower left.
@@ -82,7 +83,7 @@ def draw_platform_page(
     dimensions.scale_bar(page, (MARGIN_PX, TALL_PX - MARGIN_PX), scale, 260.0, SMALL_PX)
     counts = {master: sum(each.master == master for each in run.placements) for master in letters}
     standing = [Fact(f"{letter}  ×  {counts[master]}", master) for master, letter in letters.items()]
-    draw_facts(page, [*standing, *facts], (), foot, left=WIDE_PX - MARGIN_PX - WORDS_PX + 20, top=TOP_PX)
+    draw_facts(page, [*standing, *facts], reasons, foot, left=WIDE_PX - MARGIN_PX - WORDS_PX + 20, top=TOP_PX)
     return PlatformPage(page, scale, (left, bottom))
 
 

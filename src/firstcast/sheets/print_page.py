@@ -14,7 +14,7 @@ from PIL import Image, ImageChops
 from firstcast.geometry.mesh import Mesh
 from firstcast.sheets import dimensions
 from firstcast.sheets._few_colours import in_few_colours
-from firstcast.sheets.face import FAINT_INK, SHADOW
+from firstcast.sheets.face import FAINT_INK, INK, SHADOW
 from firstcast.sheets.light import LitMesh, light_mesh
 from firstcast.sheets.plate import Title
 from firstcast.sheets.render import render_lit
@@ -28,7 +28,14 @@ WIDE_PX, TALL_PX, MARGIN_PX = 1754, 1240, 56
 WORDS_PX, TOP_PX, BOTTOM_PX, BETWEEN_PX, SIDE_PX = 520, 190, 1090, 90, 96
 """The column of words at the right; where the views begin and the platform lies; room between and beside views."""
 
-TEXT_PX, SMALL_PX, LEADING = 23.0, 19.0, 1.32
+SMALL_PX, LEADING = 19.0, 1.32
+SIZES_PX = (23.0, 21.0, 19.0, 17.0, 15.0)
+"""Lettering of the column: the first that fits, else the last."""
+
+SHARES = {"name": 0.83, "fact": 1.0, "reason": 0.85, "foot": 0.83}
+TONES = {"name": FAINT_INK, "fact": INK, "reason": INK, "foot": FAINT_INK}
+"""Size of each kind of text over the column's, and its tone."""
+
 GREYS = 96
 
 FIGURE, PROPS = (222.0, 216.0, 208.0), (150.0, 163.0, 170.0)
@@ -158,23 +165,31 @@ def draw_page_heading(page: Page, title: Title, kind: str) -> None:
 def draw_facts(
     page: Page, facts: Sequence[Fact], reasons: Sequence[str], foot: str, *, left: float, top: float
 ) -> None:
-    """The column at the right: facts as name and words, reasons, and the foot."""
-    right, y = page.width_px - MARGIN_PX, top
-    for fact in facts:
-        page.text((left, y), fact.name, size_px=SMALL_PX, colour=FAINT_INK)
-        y = _lines(page, fact.says, left, y + LEADING * TEXT_PX, right - left, TEXT_PX) + 10
-    if reasons:
-        page.line([(left, y), (right, y)], width_px=1.0, colour=SHADOW)
-        y += LEADING * TEXT_PX + 6
-        for reason in reasons:
-            y = _lines(page, reason, left, y, right - left, SMALL_PX) + 6
-    if foot:
-        y = _lines(page, foot, left, y + 14, right - left, SMALL_PX, colour=FAINT_INK)
+    """The column at the right: facts as name and words, reasons, and the foot; in the largest lettering that fits."""
+    right, room = page.width_px - MARGIN_PX, page.height_px - MARGIN_PX - top
+    entries = _entries(facts, reasons, foot)
+    for size in SIZES_PX:
+        lines = [(kind, wrap(text, size * SHARES[kind], right - left)) for kind, text in entries]
+        tall = sum(_gap(kind, size) + LEADING * SHARES[kind] * size * len(each) for kind, each in lines)
+        if tall <= room:
+            break
+    y = top
+    for number, (kind, each) in enumerate(lines):
+        y += _gap(kind, size) if number else 0.0
+        if kind == "reason" and lines[number - 1][0] == "fact":
+            page.line([(left, y - 0.9 * size), (right, y - 0.9 * size)], width_px=1.0, colour=SHADOW)
+        for line in each:
+            page.text((left, y), line, size_px=size * SHARES[kind], colour=TONES[kind])
+            y += LEADING * SHARES[kind] * size
 
 
-def _lines(page: Page, text: str, left: float, y: float, wide: float, size_px: float, **how) -> float:
-    """A text in lines from a baseline; gives the baseline that may follow."""
-    for line in wrap(text, size_px, wide):
-        page.text((left, y), line, size_px=size_px, **how)
-        y += LEADING * size_px
-    return y
+def _entries(facts: Sequence[Fact], reasons: Sequence[str], foot: str) -> list[tuple[str, str]]:
+    """All texts of the column in their order, each with its kind."""
+    entries = [(kind, text) for fact in facts for kind, text in (("name", fact.name), ("fact", fact.says))]
+    entries += [("reason", reason) for reason in reasons]
+    return [*entries, *([("foot", foot)] if foot else [])]
+
+
+def _gap(kind: str, size_px: float) -> float:
+    """Room above a text."""
+    return {"name": 0.45, "fact": 0.0, "reason": 0.7, "foot": 0.9}[kind] * size_px

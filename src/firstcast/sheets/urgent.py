@@ -12,6 +12,19 @@ from firstcast.vocabulary import Verdict
 CHOICES = frozenset({("carry", "choose-master")})
 """Findings that leave the maker a choice and no fault to mend: they come before what is to be looked at."""
 
+FAILS = frozenset(
+    {
+        ("plan", "cure-inhibition"),
+        ("prop", "bare-start"),
+        ("prop", "weak-post"),
+        ("prop", "weak-tip"),
+        ("layer", "bare-start"),
+        ("layer", "cup"),
+        ("layer", "sealed-hollow"),
+    }
+)
+"""What loses a whole print or a mould, not a detail: next after choices."""
+
 
 @dataclass(frozen=True)
 class Note:
@@ -70,7 +83,8 @@ def note_of(finding: "Finding | Note | Mapping[str, Any]") -> Note:
 def by_urgency(findings: Iterable["Finding | Note | Mapping[str, Any]"]) -> list[Note]:
     """Notes in the order in which a person should read them.
 
-    Graver verdicts first; among equals what nobody has accepted, choices before faults. Then the worst of each kind (station and code)
+    Graver verdicts first; among equals what nobody has accepted, choices before faults, and faults that lose a whole print or mould
+    before others. Then the worst of each kind (station and code)
     before the second worst of any, so that a crowd of one kind hides no other; then by excess and id.
     """
     notes = sorted(
@@ -90,6 +104,7 @@ def by_urgency(findings: Iterable["Finding | Note | Mapping[str, Any]"]) -> list
             bool(notes[k].accepted),
             (notes[k].station, notes[k].code) not in CHOICES,
             ranks[k],
+            (notes[k].station, notes[k].code) not in FAILS,
             -notes[k].excess,
             notes[k].id,
         ),

@@ -121,7 +121,8 @@ def _cup_finding(cup: Cup, place: Place, suction_kpa: Range) -> Finding:
         cup.master,
         f"'{cup.master}' has a hollow of {cup.volume_mm3:.1f} mm³ that the film closes like a cup ({height}): with a mouth of "
         f"{cup.mouth_mm2:.1f} mm² in layer {cup.layer} it sucks by about {likely:.1f} N ({low:.1f} to {high:.1f}).",
-        "Stand the piece so that the hollow opens sideways or towards the platform, or fill it.",
+        "Stand the piece so that the hollow opens sideways or towards the platform, cut a small vent into it where it shows "
+        "least, or fill it.",
         place_mm=place,
         measured=cup.mouth_mm2,
         unit="mm2",
