@@ -170,7 +170,7 @@ def draw_run(
         (width, depth),
         title=Title(job=job, piece=name, date=""),
         facts=[
-            Fact("masters", "; ".join(_which(master, order, outcome) for master in masters)),
+            *(Fact("which master", told) for told in _which(masters, order, outcome)),
             Fact("this run", outcome.get("layer", name).field("says")),
             Fact(
                 "files",
@@ -185,10 +185,15 @@ def draw_run(
     write_platform_page(path, drawn)
 
 
-def _which(master: Master, order: Order, outcome: Outcome) -> str:
-    """A master, and whether it is the one that its piece has or one of two."""
-    of_piece = [each for each in masters_of(order, outcome) if each.piece == master.piece]
-    if len(of_piece) == 1:
-        return master.name
-    others = ", ".join(f"'{each.name}'" for each in of_piece if each.name != master.name)
-    return f"{master.name}, the {master.make} one; {others} is made too"
+def _which(masters: Sequence[Master], order: Order, outcome: Outcome) -> list[str]:
+    """Of each master that is one of two of its piece: which it is."""
+    told = []
+    for master in masters:
+        others = [
+            f"'{each.name}'"
+            for each in masters_of(order, outcome)
+            if each.piece == master.piece and each.name != master.name
+        ]
+        if others:
+            told.append(f"{master.name} is the {master.make} one; {', '.join(others)} is made too")
+    return told
