@@ -1,18 +1,29 @@
 """A mesh in fewer triangles where some coarseness does no harm: points of each cell of a grid drawn together."""
 
+from typing import NamedTuple
+
 import numpy as np
+import numpy.typing as npt
 
 from firstcast.geometry.mesh import Mesh
 
 
-def thinned(mesh: Mesh, most_triangles: int) -> tuple[Mesh, float]:
-    """The mesh in about `most_triangles`, and the side of the cells in mm (0 where it has no more than that).
+class Thinned(NamedTuple):
+    """A mesh in fewer triangles; which of the given triangles each was, and the side of the cells, mm."""
+
+    mesh: Mesh
+    kept: npt.NDArray[np.intp]
+    cell_mm: float
+
+
+def thinned(mesh: Mesh, most_triangles: int) -> Thinned:
+    """The mesh in about `most_triangles`; as it is, its cells of no size, where it has no more than that.
 
     Points that share a cell of a grid become one at their mean. It stays closed in the sense that what enters a line
     leaves it again, so volumes and sections add up, but sheets nearer together than a cell may fall into one.
     """
     if len(mesh.triangles) <= most_triangles:
-        return mesh, 0.0
+        return Thinned(mesh, np.arange(len(mesh.triangles)), 0.0)
     points = np.asarray(mesh.points, np.float64)
     low, high = mesh.bounds
     a, b, c = (points[mesh.triangles[:, k]] for k in range(3))
@@ -30,4 +41,4 @@ def thinned(mesh: Mesh, most_triangles: int) -> tuple[Mesh, float]:
     means = np.column_stack(
         [np.bincount(number, weights=points[:, k], minlength=len(size)) / size for k in range(3)]
     )
-    return Mesh(means, np.ascontiguousarray(rows[kept])), cell
+    return Thinned(Mesh(means, np.ascontiguousarray(rows[kept])), np.flatnonzero(kept), cell)

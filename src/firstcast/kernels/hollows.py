@@ -7,11 +7,11 @@ from firstcast.kernels.components import root_of
 
 
 @kernel
-def flood_widths(order, widths, shape, ratio, basin, parent, peak, neck, into):
+def flood_widths(order, widths, shape, ratio, more, basin, parent, peak, neck, into):
     """Gather the voxels of a mould, widest first, into basins; one joins another where the way between is widest.
 
-    A basin whose peak is less than `ratio` times as wide as its neck is part of the one it joins; the one that
-    is wider there stands. Returns the number of basins.
+    A basin whose peak is less than `ratio` times as wide as its neck, or less than `more` wider, is part of the one it
+    joins; the wider of the two stands. Returns the number of basins.
 
     Parameters
     ----------
@@ -60,7 +60,7 @@ def flood_widths(order, widths, shape, ratio, basin, parent, peak, neck, into):
                 if peak[one] < peak[two] or (peak[one] == peak[two] and two < one):
                     one, two = two, one
                 met[two] = one
-                if peak[two] < ratio * width:
+                if peak[two] < max(ratio * width, width + more):
                     parent[two] = root_of(parent, one)
                 else:
                     neck[two] = width

@@ -12,6 +12,9 @@ FIXED_BITS = 10
 FIXED = 1 << FIXED_BITS
 """Steps per cell to which places across the pull are rounded, so that each line meets a shared edge exactly once."""
 
+ASIDE_U, ASIDE_V = 389, 633
+"""Lines stand so many steps beside the middle, 0.38 and 0.62 of a cell: edges of bodies made to round measures don't lie on them."""
+
 
 @kernel
 def _beside_edge(du, dv, pu, pv):
@@ -43,8 +46,8 @@ def locked_along(start, stop, frames, points, triangles, cell, shape, locked):
             x, y, z = points[p, 0], points[p, 1], points[p, 2]
             u = frames[d, 0, 0] * x + frames[d, 0, 1] * y + frames[d, 0, 2] * z
             v = frames[d, 1, 0] * x + frames[d, 1, 1] * y + frames[d, 1, 2] * z
-            us[p] = np.int64(np.floor(u * steps)) + (nu << (FIXED_BITS - 1))
-            vs[p] = np.int64(np.floor(v * steps)) + (nv << (FIXED_BITS - 1))
+            us[p] = np.int64(np.floor(u * steps)) + (nu << (FIXED_BITS - 1)) + ASIDE_U
+            vs[p] = np.int64(np.floor(v * steps)) + (nv << (FIXED_BITS - 1)) + ASIDE_V
             along[p] = frames[d, 2, 0] * x + frames[d, 2, 1] * y + frames[d, 2, 2] * z
         for t in range(triangles.shape[0]):
             a, b, c = triangles[t, 0], triangles[t, 1], triangles[t, 2]

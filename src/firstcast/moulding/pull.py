@@ -17,11 +17,14 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.thinned import thinned
 from firstcast.kernels.pull import locked_along
 
-MOST_TRIANGLES = 300_000
+MOST_TRIANGLES = 100_000
 """A finer mesh is thinned to about so many for the search; what is told of a pull is measured on the whole mesh."""
 
-LEAST_CELL_MM, MOST_CELLS = 0.1, 640
+LEAST_CELL_MM, MOST_CELLS = 0.15, 400
 """Finest distance of lines, and how many of them across the body at most."""
+
+ASKEW_DEG = 27.0
+"""Along a row of lines an edge's error would add up; so far askew it averages out. Neither a half nor a third of a right angle."""
 
 DIRECTION_BLOCK = 8
 
@@ -30,6 +33,9 @@ ROUNDS_DEG = (4.0, 2.0, 1.0, 0.5)
 
 ROUND = 8
 """Directions looked at round one."""
+
+TOLD_DEG = 3.0
+"""Smaller angles are not told of a pull."""
 
 APART_DEG = 20.0
 """Pulls nearer to one another than this are one and the same way to open a mould."""
@@ -60,7 +66,7 @@ def pull_ground(
     """
     if not len(mesh.triangles):
         raise InputError("there are no triangles", where="pull", mend="Leave empty meshes out.")
-    light, _ = thinned(mesh, most_triangles)
+    light = thinned(mesh, most_triangles).mesh
     points = np.asarray(light.points, np.float64)
     points = np.ascontiguousarray(points - (points.min(axis=0) + points.max(axis=0)) / 2.0)
     reach = float(np.linalg.norm(points, axis=1).max())
@@ -70,13 +76,18 @@ def pull_ground(
 
 
 def frame_of(pull: npt.ArrayLike) -> npt.NDArray[np.float64]:
-    """(3, 3) float64: a rotation whose third row is the pull, (3,) of any length."""
+    """(3, 3) float64: a rotation whose third row is the pull, (3,) of any length.
+
+    The others stand `ASKEW_DEG` to the figure's own axes, so that long straight edges cross rows of lines.
+    """
     way = np.asarray(pull, np.float64)
     way = way / np.linalg.norm(way)
     other = np.eye(3)[int(np.argmin(np.abs(way)))]
     across = np.cross(other, way)
     across /= np.linalg.norm(across)
-    return np.stack([across, np.cross(way, across), way])
+    up = np.cross(way, across)
+    cosine, sine = np.cos(np.radians(ASKEW_DEG)), np.sin(np.radians(ASKEW_DEG))
+    return np.stack([cosine * across + sine * up, cosine * up - sine * across, way])
 
 
 def half_sphere(count: int) -> npt.NDArray[np.float64]:
@@ -203,8 +214,37 @@ def _refined(ground, pulls, locked, keep: int, axis, limit: float):
         better = least < values
         ways = np.where(better[:, None], around.reshape(len(ways), ROUND, 3)[np.arange(len(ways)), at], ways)
         values = np.where(better, least, values)
-    order = np.argsort(values, kind="stable")
-    return ways[order], values[order]
+    kept: list[int] = []
+    for n in np.argsort(values, kind="stable"):
+        # two may have come down into the same hollow of the landscape
+        if all(abs(float(ways[n] @ ways[m])) < np.cos(np.radians(APART_DEG / 2.0)) for m in kept):
+            kept.append(int(n))
+    return ways[kept], values[kept]
+
+
+def way_words(pull: npt.ArrayLike) -> str:
+    """A pull in the maker's words: "front to back, turned 12° sideways"."""
+    way = np.asarray(pull, np.float64) / np.linalg.norm(pull)
+    axis = int(np.argmax(np.abs(way)))
+    words = [("side to side", "front to back", "up and down")[axis]]
+    if axis == 2:
+        off = np.degrees(np.arccos(min(abs(way[2]), 1.0)))
+        return words[0] + (f", leaned {off:.0f}°" if off >= TOLD_DEG else "")
+    turned = np.degrees(np.arctan2(abs(way[1 - axis]), abs(way[axis])))
+    tilted = np.degrees(np.arcsin(min(abs(way[2]), 1.0)))
+    if turned >= TOLD_DEG:
+        # The same for a pull and its opposite.
+        same = way[0] * way[1] > 0.0
+        end = (
+            "left side leaves to the back",
+            "left side leaves to the front",
+            "back leaves to the left",
+            "back leaves to the right",
+        )
+        words.append(f"turned {turned:.0f}° so that the {end[2 * axis + (0 if same else 1)]}")
+    if tilted >= TOLD_DEG:
+        words.append(f"tilted {tilted:.0f}°")
+    return ", ".join(words)
 
 
 def _around(way, reach_deg: float) -> npt.NDArray[np.float64]:

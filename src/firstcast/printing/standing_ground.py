@@ -16,6 +16,7 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.neighbourhood import with_own_points
 from firstcast.geometry.refine import split_long_edges
+from firstcast.geometry.thinned import thinned
 from firstcast.geometry.zones import Zone
 from firstcast.kernels import standing as kernels
 from firstcast.vocabulary import ZoneMeaning
@@ -154,7 +155,8 @@ def _fitted(body: Body, most: int) -> tuple[Mesh, npt.NDArray[np.uint16], float]
     """The body's mesh neither too fine nor with edges longer than what roughness looks at; parts of its triangles."""
     mesh, part = body.mesh, body.part_of_triangle
     if len(mesh.triangles) > most:
-        return _thinned(mesh, part, most)
+        found = thinned(mesh, most)
+        return found.mesh, part[found.kept], found.cell_mm
     corners = mesh.corners
     area = 0.5 * np.linalg.norm(
         np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1
@@ -163,31 +165,6 @@ def _fitted(body: Body, most: int) -> tuple[Mesh, npt.NDArray[np.uint16], float]
     longest = max(ROUND_MM, float(np.sqrt(8.0 * area.sum() / most)))
     split, origin = split_long_edges(mesh, longest)
     return split, part[origin], 0.0
-
-
-def _thinned(mesh: Mesh, part, most: int) -> tuple[Mesh, npt.NDArray[np.uint16], float]:
-    """The mesh with the points of each cell of a grid drawn together at their mean, in about `most` triangles.
-
-    It stays a closed surface in the sense that its section areas add up, though sheets nearer than a cell may fall into one.
-    """
-    points = np.asarray(mesh.points, np.float64)
-    low, high = mesh.bounds
-    a, b, c = (points[mesh.triangles[:, k]] for k in range(3))
-    area = 0.5 * float(np.linalg.norm(np.cross(b - a, c - a), axis=1).sum())
-    cell = float(np.sqrt(3.0 * area / most))
-    while True:
-        counts = np.ceil((high - low) / cell).astype(np.int64) + 1
-        key = np.floor((points - low) / cell).astype(np.int64) @ [counts[1] * counts[2], counts[2], 1]
-        _, number, size = np.unique(key, return_inverse=True, return_counts=True)
-        rows = number.astype(np.int32)[mesh.triangles]
-        kept = (rows[:, 0] != rows[:, 1]) & (rows[:, 1] != rows[:, 2]) & (rows[:, 2] != rows[:, 0])
-        if np.count_nonzero(kept) <= 1.1 * most:
-            break
-        cell *= max(1.05, float(np.sqrt(np.count_nonzero(kept) / most)))
-    means = np.column_stack(
-        [np.bincount(number, weights=points[:, k], minlength=len(size)) / size for k in range(3)]
-    )
-    return Mesh(means, np.ascontiguousarray(rows[kept])), part[kept], cell
 
 
 def _vectors(points, triangles) -> npt.NDArray[np.float64]:

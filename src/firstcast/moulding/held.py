@@ -1,0 +1,273 @@
+"""What a pull holds: mould material on voxels, free to leave along it, against it, or locked; region by region."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import binary_dilation, find_objects, label
+
+from firstcast.errors import InputError
+from firstcast.fields.blocks import run_blocks
+from firstcast.fields.far import far_lattice
+from firstcast.fields.memory import check_fits
+from firstcast.fields.union import Shells, read_lines
+from firstcast.geometry.mesh import Mesh
+from firstcast.kernels.locked import DOWN, LOCKED, UP, deepen, mark_lines
+from firstcast.moulding.pull import frame_of
+
+EVERY_WAY = np.ones((3, 3, 3), np.bool_)
+"""Voxels that touch by face, edge or corner."""
+
+PATCH_VOXELS = 3
+"""A way out of fewer voxels is no way out: the surface's own roughness."""
+
+OBLIQUE = 2.0 / 3.0
+"""Area of a surface over that of the voxels' faces along it, in the mean over its directions."""
+
+BYTES_PER_VOXEL = 10
+"""State, label and what the labelling takes."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """The mould's voxels in a frame whose third axis is the pull.
+
+    Attributes
+    ----------
+    frame : (3, 3) float64
+        From figure space to the pull's frame: place = frame @ figure's place.
+    origin_mm : (3,) float64
+        Of the first voxel, in the pull's frame.
+    pitch_mm : float
+    states : (nx, ny, nz) uint8
+        `firstcast.kernels.locked`: BODY, UP, DOWN, both of these, or LOCKED.
+    labels : (nx, ny, nz) int32
+        Region of each locked voxel, 1 up; 0 elsewhere. What is shut in on all sides is no mould material and has none.
+    count : int
+        Regions, those that are shut in among them.
+    locked_mm3 : float
+        Exact along the pull, what is shut in included.
+    holes_mm2 : float
+        Of holes right through along the pull, in which the halves meet.
+    """
+
+    frame: npt.NDArray[np.float64]
+    origin_mm: npt.NDArray[np.float64]
+    pitch_mm: float
+    states: npt.NDArray[np.uint8]
+    labels: npt.NDArray[np.int32]
+    count: int
+    locked_mm3: float
+    holes_mm2: float
+
+    def places_mm(self, voxels: npt.NDArray[np.integer]) -> npt.NDArray[np.float64]:
+        """(n, 3) float64: voxels (n, 3) of the grid as places of the figure."""
+        return (self.origin_mm + voxels * self.pitch_mm) @ self.frame
+
+    def voxels_at(self, places_mm: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
+        """(n, 3) int64: the voxel nearest to each of the figure's places, held within the grid."""
+        at = (np.asarray(places_mm, np.float64) @ self.frame.T - self.origin_mm) / self.pitch_mm
+        return np.clip(np.rint(at).astype(np.int64), 0, np.array(self.states.shape) - 1)
+
+
+def hold(mesh: Mesh, pull: npt.ArrayLike, pitch_mm: float) -> Held:
+    """Sort the mould's voxels by whether they can leave along a pull or against it.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed and outward, millimetres in figure space.
+    pull : (3,) float64
+    pitch_mm : float
+
+    Raises
+    ------
+    InputError
+        The mesh is empty or isn't closed.
+    SizeError
+        The voxels would not fit this machine.
+    """
+    if not len(mesh.triangles):
+        raise InputError("there are no triangles", where="mould", mend="Leave empty meshes out.")
+    frame = frame_of(pull)
+    points = np.ascontiguousarray(np.asarray(mesh.points, np.float64) @ frame.T)
+    lattice = far_lattice(np.array([points.min(axis=0), points.max(axis=0)]), pitch_mm, 2.0 * pitch_mm)
+    shape = tuple(int(n) for n in lattice.size)
+    check_fits(
+        BYTES_PER_VOXEL * float(np.prod(lattice.size.astype(float))),
+        where="mould",
+        mend="Take a coarser [mould] pitch_mm.",
+    )
+    part = np.zeros(len(mesh.triangles), np.uint16)
+    lines = read_lines(Shells(points, np.ascontiguousarray(mesh.triangles, np.int32), part), lattice, 2)
+    if lines.leaking:
+        raise InputError(
+            f"the body is not closed: {lines.leaking} lines along the pull enter it and don't leave it",
+            where="mould",
+            mend="Fuse it first.",
+        )
+    states, lengths = np.empty(shape, np.uint8), np.empty(shape[0])
+    run_blocks(
+        mark_lines, shape[0], shape[1], lines.starts, lines.kept, lines.positions, lines.hits, states, lengths,
+        block=8,
+    )  # fmt: skip
+    labels, count = labelled(states == LOCKED)
+    return Held(
+        frame, lattice.origin_mm, pitch_mm, states, labels, count,
+        float(lengths.sum()) * pitch_mm**3, _holes_mm2(states, pitch_mm),
+    )  # fmt: skip
+
+
+def labelled(mask, structure=None) -> tuple[npt.NDArray[np.int32], int]:
+    """What hangs together in a mask, numbered from 1, by faces unless `structure` says otherwise; and how many."""
+    rows = np.empty(mask.shape, np.int32)
+    count = label(mask, structure=structure, output=rows)
+    return rows, int(count)  # type: ignore[arg-type]
+
+
+def _holes_mm2(states, pitch_mm: float) -> float:
+    """Lines that meet no body but stand within its shadow."""
+    clear = states[:, :, 0] == UP | DOWN
+    rows, count = labelled(clear)
+    if count < 2:
+        return 0.0
+    sizes = np.bincount(rows.ravel())[1:]
+    sizes[rows[0, 0] - 1] = 0
+    return float(sizes[sizes >= PATCH_VOXELS].sum()) * pitch_mm**2
+
+
+@dataclass(frozen=True)
+class Region:
+    """Locked mould material that is nearest to one way out.
+
+    Material that hangs together but has several ways out that don't is divided among these.
+
+    Attributes
+    ----------
+    number : int
+        In `Held.labels`: what hangs together.
+    corner : (3,) int64
+        First voxel of its window.
+    mask : (a, b, c) bool
+        Its voxels within the window, with one voxel round it.
+    volume_mm3, depth_mm, mouth_mm2 : float
+        Depth is the way from its mouth, through the region; the mouth is where it borders on free material.
+    halves : (bool, bool)
+        Whether its mouth borders on material that leaves along the pull, against it.
+    web_mm2 : float
+        Section across which it hangs together with what leaves by another mouth, of the same half; 0 if with none.
+    """
+
+    number: int
+    corner: npt.NDArray[np.int64]
+    mask: npt.NDArray[np.bool_]
+    volume_mm3: float
+    depth_mm: float
+    mouth_mm2: float
+    halves: tuple[bool, bool]
+    web_mm2: float
+
+    @property
+    def voxels(self) -> npt.NDArray[np.int64]:
+        """(n, 3) int64: its voxels in the grid of `Held`."""
+        return np.argwhere(self.mask) + self.corner
+
+    @property
+    def captive(self) -> bool:
+        """Whether rubber of one half goes in at this way out and leaves by another, and so links up round the body.
+
+        Two ways out that don't hang together mean that a loop through both is linked with a handle of the body (by
+        Mayer and Vietoris: the material and the rest of the mould each hang together). If they lead to different halves,
+        the parting cuts the loop.
+        """
+        return self.web_mm2 > 0.0
+
+
+def regions_of(held: Held, least_mm3: float) -> list[Region]:
+    """What hangs together in at least so much volume, the largest first; what is shut in on all sides is left out."""
+    cell = held.pitch_mm**3
+    sizes = np.bincount(held.labels.ravel(), minlength=held.count + 1)
+    windows = find_objects(held.labels)
+    told = [n for n in range(1, held.count + 1) if sizes[n] * cell >= least_mm3]
+    found = [region for n in told for region in _divided(held, n, windows[n - 1])]
+    return sorted(found, key=lambda region: -region.volume_mm3)
+
+
+def _divided(held: Held, number: int, window) -> list[Region]:
+    """What hangs together under one number, divided by the mouth that each voxel is nearest to."""
+    # locked voxels never lie in the grid's outermost layers, so there is room for one voxel more all round
+    wider = tuple(slice(s.start - 1, s.stop + 1) for s in window)
+    mask = np.ascontiguousarray(held.labels[wider] == number)
+    states = held.states[wider]
+    free = (states & (UP | DOWN)) != 0
+    rim = binary_dilation(mask) & free
+    mouths, halves = _mouths(rim, states)
+    if not halves:
+        return []
+    # the rim's voxels are half a voxel before the mouth
+    depth = np.where(mouths > 0, np.float32(-0.5), np.float32(1e9))
+    owner = mouths.copy()
+    deepen(mask.astype(np.uint8), depth, owner)
+    owner = np.where(mask, owner, 0)
+    corner = np.array([s.start for s in wider], np.int64)
+    webs, faces = _webs(owner, len(halves)), _mouth_faces(mask, mouths, len(halves))
+    h = held.pitch_mm
+    regions = []
+    for n, half in enumerate(halves, start=1):
+        mine = owner == n
+        if not mine.any():
+            continue
+        linked = [
+            webs[n, m]
+            for m, other in enumerate(halves, start=1)
+            if m != n and np.any(np.logical_and(half, other))
+        ]
+        deepest = float(depth[mine].max()) + 0.5
+        regions.append(
+            Region(
+                number, corner, mine, float(mine.sum()) * h**3, deepest * h, float(faces[n]) * OBLIQUE * h * h,
+                half, float(sum(linked)) * h * h,
+            )
+        )  # fmt: skip
+    return regions
+
+
+def _mouths(rim, states) -> tuple[npt.NDArray[np.int32], list[tuple[bool, bool]]]:
+    """Ways out, numbered from 1, and the halves each leads to; those of a few voxels only count where there is no other."""
+    parts, count = labelled(rim, EVERY_WAY)
+    sizes = np.bincount(parts.ravel(), minlength=count + 1)
+    kept = [n for n in range(1, count + 1) if sizes[n] >= PATCH_VOXELS] or list(range(1, count + 1))
+    numbers = np.zeros(count + 1, np.int32)
+    numbers[kept] = np.arange(1, len(kept) + 1)
+    there = [states[parts == n] for n in kept]
+    return numbers[parts], [(bool((s & UP).any()), bool((s & DOWN).any())) for s in there]
+
+
+def _webs(owner, count: int) -> npt.NDArray[np.float64]:
+    """(count + 1, count + 1) float64: area between voxels of different owners, in faces.
+
+    The length of the sum of the faces' normals, which is the area of a flat web; of one that closes on itself at
+    least its faces over √3, the least that so many faces can stand for.
+    """
+    normals, faces = np.zeros(((count + 1) ** 2, 3)), np.zeros((count + 1) ** 2)
+    for axis in range(3):
+        ahead, behind = [slice(None)] * 3, [slice(None)] * 3
+        ahead[axis], behind[axis] = slice(1, None), slice(None, -1)
+        one, two = owner[tuple(ahead)], owner[tuple(behind)]
+        meets = (one != two) & (one > 0) & (two > 0)
+        for a, b, sign in ((one, two, 1.0), (two, one, -1.0)):
+            there = np.bincount(a[meets] * (count + 1) + b[meets], minlength=len(faces))
+            normals[:, axis] += sign * there
+            faces += there
+    areas = np.maximum(np.linalg.norm(normals, axis=1), faces / np.sqrt(3.0))
+    return areas.reshape(count + 1, count + 1)
+
+
+def _mouth_faces(mask, mouths, count: int) -> npt.NDArray[np.int64]:
+    """(count + 1,) int64: faces between the material and each mouth."""
+    faces = np.zeros(count + 1, np.int64)
+    for axis in range(3):
+        for step in (-1, 1):
+            beside = np.roll(mask, step, axis=axis)
+            faces += np.bincount(mouths[beside & (mouths > 0)], minlength=count + 1)
+    return faces

@@ -1,0 +1,170 @@
+"""What each place of locked rubber is, and what it asks of the rubber to leave.
+
+Three kinds: a *ring* lies round the body below a bulb and must stretch over it; a *plug* fills a hollow that is wider than its
+neck and must squeeze through; a *ledge* is rubber that reaches under something and gets out sideways. Whatever it is, it may be
+*captive*: it goes through a hole and links up, and can't leave at all unless it is cut.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import ConvexHull, QhullError
+
+from firstcast.kernels.locked import BODY
+from firstcast.moulding.held import Held, Region, labelled, regions_of
+from firstcast.moulding.hollows import Hollow, Hollows, Room
+from firstcast.moulding.parts import Parts
+from firstcast.process.materials import Mould
+from firstcast.process.release import Strained, flex_strain, plug_strain, ring_strain, strained
+
+RING, PLUG, LEDGE = "ring", "plug", "ledge"
+
+IN_HOLLOW = 0.5
+"""Share of a region's voxels in one hollow from which it counts as that hollow's plug."""
+
+CAPTIVE_WEIGHS = 5.0
+"""How much more than its volume captive rubber weighs between pulls: as much as what is stretched to its end. Chosen, no source."""
+
+
+@dataclass(frozen=True)
+class Lock:
+    """One place of locked rubber.
+
+    Attributes
+    ----------
+    kind : str
+        "ring", "plug" or "ledge".
+    captive : bool
+        Whether it links up through a hole.
+    part, words : str
+        What holds it, and where that is, as "under 'hood'".
+    place_mm : (float, float, float)
+        In figure space: the voxel of it nearest to its middle.
+    volume_mm3, depth_mm : float
+        Depth from its way out.
+    neck_mm, wide_mm : float
+        Diameters: of a ring, of where it sits and of what it must pass; of a plug, of the largest balls that pass its
+        neck and lie in it; of a ledge both its thickness.
+    neck_mm2, section_mm2 : float
+        Sections of a plug's neck and of the plug; of others its way out, twice.
+    web_mm2 : float
+        Section of the rubber that links it up; 0 where it isn't captive.
+    asks : Strained or None
+        The stretch it asks for, against what the rubber bears; None in a hard tool.
+    """
+
+    kind: str
+    captive: bool
+    part: str
+    words: str
+    place_mm: tuple[float, float, float]
+    volume_mm3: float
+    depth_mm: float
+    neck_mm: float
+    wide_mm: float
+    neck_mm2: float
+    section_mm2: float
+    web_mm2: float
+    asks: Strained | None
+
+    @property
+    def share(self) -> float:
+        """What tears first has the greatest: the stretch over what the rubber bears; 0 in a hard tool."""
+        return 0.0 if self.asks is None else self.asks.share
+
+    @property
+    def weight_mm3(self) -> float:
+        """Its volume, weighted by what the rubber can bear: what is stretched to its end counts five times."""
+        if self.captive:
+            return CAPTIVE_WEIGHS * self.volume_mm3
+        return self.volume_mm3 * (1.0 + (CAPTIVE_WEIGHS - 1.0) * min(self.share, 1.0))
+
+
+def locks_of(
+    held: Held, room: Room, hollows: Hollows, parts: Parts, mould: Mould, *, least_mm3: float
+) -> tuple[tuple[Lock, ...], npt.NDArray[np.int32]]:
+    """What a pull holds, place by place, what tears first at the front.
+
+    Returns
+    -------
+    (locks, number of the lock each voxel of `held` belongs to, from 1; 0 for none)
+    """
+    regions = [region for region in regions_of(held, least_mm3) if region.volume_mm3 >= least_mm3]
+    locks = [_lock(held, room, hollows, parts, mould, region) for region in regions]
+    order = sorted(range(len(locks)), key=lambda n: _rank(locks[n]))
+    number = np.zeros(held.states.shape, np.int32)
+    for row, n in enumerate(order, start=1):
+        number[tuple(regions[n].voxels.T)] = row
+    return tuple(locks[n] for n in order), number
+
+
+def _rank(lock: Lock) -> tuple[bool, float, float]:
+    """What can't leave first, by volume; then what tears first."""
+    return (not lock.captive, 0.0 if lock.captive else -lock.share, -lock.volume_mm3)
+
+
+def _lock(held: Held, room: Room, hollows: Hollows, parts: Parts, mould: Mould, region: Region) -> Lock:
+    places = held.places_mm(region.voxels)
+    at = tuple(room.voxels_at(places).T)
+    thick = max(2.0 * float(room.width_mm[at].max()), held.pitch_mm)
+    neck, wide, neck_mm2, section_mm2 = thick, thick, region.mouth_mm2, region.mouth_mm2
+    kind, strain = LEDGE, None
+    stretches = mould.elongation_ratio.low > 0.0
+    hollow = _hollow_of(hollows, at)
+    ring = _ring_of(held, region)
+    if ring is not None:
+        kind, (wide, neck) = RING, ring
+        strain = ring_strain(wide, neck, held.pitch_mm)
+    elif hollow is not None and hollow.neck_mm2 > 0.0 and hollow.section_mm2 > hollow.neck_mm2:
+        kind, neck, wide = PLUG, hollow.neck_mm, hollow.width_mm
+        neck_mm2, section_mm2 = hollow.neck_mm2, hollow.section_mm2
+        strain = plug_strain(section_mm2, neck_mm2, held.pitch_mm / max(neck, held.pitch_mm))
+    elif stretches:
+        strain = flex_strain(region.depth_mm, thick, mould.wall_mm.likely)
+    middle = int(((places - places.mean(axis=0)) ** 2).sum(axis=1).argmin())
+    x, y, z = (float(c) for c in places[middle])
+    part, words = parts.beside(places)
+    return Lock(
+        kind, region.captive, part, words, (x, y, z), region.volume_mm3, region.depth_mm, neck, wide, neck_mm2,
+        section_mm2, region.web_mm2, strained(strain, mould) if strain is not None and stretches else None,
+    )  # fmt: skip
+
+
+def _hollow_of(hollows: Hollows, at) -> Hollow | None:
+    numbers = np.bincount(hollows.number_of_voxel[at], minlength=2)
+    most = int(numbers[1:].argmax()) + 1
+    return hollows.hollows[most - 1] if numbers[most] >= IN_HOLLOW * numbers.sum() else None
+
+
+def _ring_of(held: Held, region: Region) -> tuple[float, float] | None:
+    """Diameters of what the ring must pass and of where it sits, if the region lies right round the body.
+
+    Seen along the pull it then has a hole, and halfway up there is body in it. Both are measured by the
+    perimeter of their convex hull over π: rubber stretched round something spans what is hollow.
+    """
+    seen = region.mask.any(axis=2)
+    rows, count = labelled(~seen)
+    # the window has a voxel of room all round, so what lies outside is one and holds its corner
+    sizes = np.bincount(rows[~seen], minlength=count + 1)
+    sizes[int(rows[0, 0])] = 0
+    hole = rows == int(sizes.argmax()) if sizes.max() else None
+    if hole is None:
+        return None
+    level = int(np.rint(np.argwhere(region.mask)[:, 2].mean()))
+    x, y, z = (int(c) for c in region.corner)
+    wide, deep = region.mask.shape[0], region.mask.shape[1]
+    there = held.states[x : x + wide, y : y + deep, z + level] == BODY
+    if there[hole].mean() < IN_HOLLOW:
+        return None
+    neck, bulb = _girth(hole & there), _girth(seen | hole)
+    return (bulb * held.pitch_mm, neck * held.pitch_mm) if bulb > neck > 0.0 else None
+
+
+def _girth(cells: npt.NDArray[np.bool_]) -> float:
+    """Perimeter over π of the hull of some cells, each taken for a disc of its own size."""
+    spots = np.argwhere(cells)
+    try:
+        return float(ConvexHull(spots).area) / np.pi + 1.0  # in the plane `area` is the perimeter
+    except QhullError:  # too few, or in one row
+        return 2.0 * float(np.linalg.norm(spots.max(axis=0) - spots.min(axis=0))) / np.pi + 1.0
