@@ -1,6 +1,7 @@
 """The print as files: a run's layer images, STL and 3MF, written and proved; its page, and each piece on its props."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -63,7 +64,15 @@ def expected_run(name: str, order: Order, outcome: Outcome) -> ExpectedRun:
     plan, propped = _plan(name, order, outcome)
     settings = order.settings("layer", "")
     assert isinstance(settings, layer_station.Settings)
-    return expected_of_plan(plan, propped, settings)
+    pieces = {master.name: master.piece for master in masters_of(order, outcome)}
+    stand_so = []
+    for master, found in propped.items():
+        # from what was released and how it stands, not from the piece that prop gives
+        light = outcome.get("reduce", master).field("mesh")
+        turn = np.asarray(outcome.get("stand", pieces[master]).field("turn_to_print"), np.float64)
+        points = np.asarray(light.points, np.float64) @ turn.T + found.offset_mm
+        stand_so.append((master, points, np.asarray(light.triangles)))
+    return replace(expected_of_plan(plan, propped, settings), pieces=tuple(stand_so))
 
 
 def expected_of_plan(

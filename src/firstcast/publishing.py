@@ -111,7 +111,9 @@ def publish(outputs: Outputs, made: Made, report: Mapping[str, Any]) -> None:
         for place in made.places[kind.name].values():
             for path in sorted(place.iterdir()):
                 if path.name != PROOF_FILE:
-                    wanted[root / kind.folder_if(released) / path.name] = path
+                    target = root / kind.folder_if(released) / path.name
+                    assert target not in wanted, target  # names of pieces are checked when the job is read
+                    wanted[target] = path
     wanted[masters / PROOF_FILE] = _json_bytes(report["proof"])
     wanted[root / "pictures" / "route card.png"] = _card(outputs, report, made)
     wanted[root / "report.json"] = _json_bytes(report)

@@ -3,7 +3,7 @@
 Schema 1, all lengths in millimetres:
 
     schema_version, firstcast, job, figure {height_mm, ratio}, verdict, released
-    stations   [{name, piece, make, part, gives, verdict, seconds, says, findings, measures}]
+    stations   [{name, piece, make, part, run, gives, verdict, seconds, says, findings, measures}]
     findings   every finding once, gravest first
     files      [{path, piece or run, bytes, blake2b}], paths from the job's folder
     proof      {verdict, pieces: [{piece, verdict, rows: [{check, result, measured, limit, unit, verdict}]}],
@@ -82,6 +82,7 @@ def station_records(outcome: Outcome, acceptances: Sequence[Acceptance]) -> list
                 "piece": step.piece,
                 "make": step.make.value if step.station.per in ("master", "print") else "",
                 "part": subject if step.station.per == "part" else "",
+                "run": subject if step.station.per == "run" else "",
                 "gives": step.station.gives,
                 "verdict": verdict.value,
                 "seconds": round(outcome.get(name, subject).seconds, 3),

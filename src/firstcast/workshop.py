@@ -39,6 +39,9 @@ from firstcast.vocabulary import Verdict
 
 STORE = ".store"
 
+OF_MASTERS = ("master", "print", "run")
+"""Stations of which two may find the same: of both masters of a piece, or of one master on two runs."""
+
 
 @dataclass(frozen=True)
 class Made:
@@ -192,7 +195,7 @@ def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]
     found = [
         finding
         for step in outcome.steps
-        if step.station.per not in ("master", "print")
+        if step.station.per not in OF_MASTERS
         for finding in outcome.findings(step.station.name, step.subject)
     ]
     found += _of_masters(job, outcome)
@@ -214,7 +217,7 @@ def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]
 
 
 def _of_masters(job: Job, outcome: Outcome) -> list[Finding]:
-    """What was found of masters: what holds of both of a piece is told once, by the one that is worse."""
+    """What was found of masters: what holds of both of a piece, or on two runs, is told once, by the one that is worse."""
 
     def gravity(finding: Finding) -> tuple[bool, int, float]:
         worse = finding.measured or 0.0
@@ -222,7 +225,7 @@ def _of_masters(job: Job, outcome: Outcome) -> list[Finding]:
 
     gravest: dict[str, Finding] = {}
     for step in outcome.steps:
-        if step.station.per in ("master", "print"):
+        if step.station.per in OF_MASTERS:
             for finding in accepted(outcome.findings(step.station.name, step.subject), job.acceptances):
                 other = gravest.get(finding.id)
                 if other is None or gravity(finding) > gravity(other):

@@ -244,3 +244,64 @@ def test_nonsense_is_refused():
         ExpectedRun("r", (10, 10), (0.05, 0.05), 0.1, 0, ())
     with pytest.raises(InputError, match="tips of 'a'"):
         ExpectedRun("r", (10, 10), (0.05, 0.05), 0.1, 5, (), (("a", np.zeros((3, 2))),))
+
+
+def rolled(shift):
+    """Images moved by whole pixels: (columns, rows)."""
+    return lambda layer, image: np.roll(image, shift, axis=(1, 0))
+
+
+@pytest.mark.parametrize("shift", [(1, 0), (0, 1), (-1, 1)])
+def test_images_a_pixel_aside_are_noticed(copy, shift):
+    folder, expected = copy
+    with_images(folder, rolled(shift))
+    assert "place of every layer" in faults(proved(folder, expected))
+
+
+def test_a_comb_of_layers_is_noticed(copy):
+    folder, expected = copy
+    with_images(folder, lambda layer, image: np.roll(image, 1 if layer % 2 else -1, axis=1))
+    assert "place of every layer" in faults(proved(folder, expected))
+
+
+def pieces_of(known):
+    return tuple(
+        (name, np.asarray(each.piece.points, np.float64), each.piece.triangles)
+        for name, each in known.items()
+    )
+
+
+def test_a_piece_that_is_not_its_master_is_noticed(sound):
+    folder, expected = sound
+    known = masters()
+    assert not faults(proved(folder, expected, pieces=pieces_of(known)))
+    mirrored = [(name, points * (-1.0, 1.0, 1.0), triangles) for name, points, triangles in pieces_of(known)]
+    assert "pieces are their masters" in faults(proved(folder, expected, pieces=tuple(mirrored)))
+    larger = [(name, 1.1 * points, triangles) for name, points, triangles in pieces_of(known)]
+    assert "pieces are their masters" in faults(proved(folder, expected, pieces=tuple(larger)))
+
+
+def test_a_tip_that_no_prop_comes_to_is_noticed(tmp_path):
+    piece, props, tips = figure()
+    away = standing(piece, props, tips)
+    expected = written(tmp_path, Run("first", (Placement("a", 4.0, 4.0),)), {"a": away})
+    assert not faults(proved(tmp_path, expected))
+    beyond = np.asarray(tips) + (0.0, 0.0, 2.0)
+    assert "props come to every tip" in faults(proved(tmp_path, expected, tips=(("a", beyond),)))
+
+
+def test_layers_by_other_numbers_or_names_are_noticed(copy):
+    folder, expected = copy
+    path = folder / "run.zip"
+    with zipfile.ZipFile(path) as package:
+        files = {name: package.read(name) for name in package.namelist()}
+    manifest = json.loads(files["manifest.json"])
+    manifest["layers"][3]["layer"], manifest["layers"][4]["layer"] = 4, 3
+    manifest["pieces"][0].pop("x_mm")
+    with zipfile.ZipFile(path, "w") as package:
+        for name, data in files.items():
+            package.writestr(name, json.dumps(manifest) if name == "manifest.json" else data)
+    row = proved(folder, expected)["manifest: pixels, layers and pieces"]
+    assert row.verdict is Verdict.STOP
+    assert "layers" in row.result
+    assert "pieces" in row.result

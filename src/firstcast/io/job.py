@@ -14,6 +14,7 @@ Every error names the key, what is wrong and the mend.
 """
 
 import json
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,10 @@ from firstcast.route import ROUTE
 from firstcast.stations.contract import StationSettings
 
 JOB_FILE = "job.toml"
+
+OWN_ENDS = (" props", " on its props", " side by side")
+"""What is made of a piece is called like it, with one of these behind."""
+
 TABLE_OF_STATION = {"plan": "process"}
 """Stations whose table has a name of its own."""
 
@@ -269,6 +274,21 @@ def _check_subject(station: str, table: str, subject: str) -> None:
     )
 
 
+def _check_own_names(pieces: Sequence[str]) -> None:
+    """That no piece is called like a file or object that is made beside those of pieces."""
+    lower = {name.casefold(): name for name in pieces}
+    for name in pieces:
+        taken = next((lower[own] for end in OWN_ENDS if (own := f"{name}{end}".casefold()) in lower), None)
+        if re.fullmatch(r"run \d+|route card|proof", name.casefold()):
+            taken = name
+        if taken is not None:
+            raise JobError(
+                f"a piece may not be called '{taken}': something that is made has this name",
+                where=f"piece '{taken}'",
+                mend="Call it otherwise.",
+            )
+
+
 def _check_names(job: Job) -> None:
     """What can be said about names before any mesh file is opened."""
     check_unique([spec.name for spec in job.piece_specs], "piece", "name", capitals=False)
@@ -283,6 +303,7 @@ def _check_names(job: Job) -> None:
         if zone.part is not None:
             check_pattern(zone.part, stems, dotted(["zone", number, "part"]))
     piece_names = [spec.name for spec in job.piece_specs]
+    _check_own_names(piece_names)
     for exception in job.exceptions:
         if exception.subject == "part":
             check_pattern(exception.pattern, stems, exception.where)

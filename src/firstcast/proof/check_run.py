@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.proof import _layers
-from firstcast.proof.check_run_meshes import Shape, package_rows, shape_of, stl_rows
+from firstcast.proof.check_run_meshes import Shape, master_rows, package_rows, shape_of, stl_rows
 from firstcast.proof.check_run_regions import Sampled, region_rows, sample_layer
-from firstcast.proof.expected_run import ExpectedRun
+from firstcast.proof.expected_run import ExpectedRun, Standing
 from firstcast.proof.layer_images import LayerFile
 from firstcast.proof.layer_regions import LookedAt, Stack, look_at
 from firstcast.proof.rows import ProofRow, counted, many, measured, place
@@ -24,12 +24,16 @@ SAMPLES = 16
 
 WHITE = 255
 
+MIDDLE_PX = 0.05
+"""How far the middle of a layer's light may lie from that of its section, beside what rounding explains."""
+
 
 @dataclass
 class _Tally:
     """What is gathered over the layers."""
 
     areas_px: list[float]
+    middles_px: list[tuple[float, float]]
     bad_digests: list[int]
     bad_sizes: list[int]
     missing: int = 0
@@ -69,7 +73,7 @@ def prove_run(
     where props enter a piece by what both share there: a pixel on an edge holds min(1, sum).
     """
     package = read_run_package(threemf_path)
-    rows = [*package_rows(package, expected), *stl_rows(stl_path, package)]
+    rows = [*package_rows(package, expected), *master_rows(package, expected), *stl_rows(stl_path, package)]
     images = LayerFile(zip_path)
     try:
         rows += _manifest_rows(images, expected)
@@ -93,8 +97,15 @@ def _manifest_rows(images: LayerFile, expected: ExpectedRun) -> list[ProofRow]:
         "layer_mm": (found.get("layer_mm"), expected.layer_mm),
         "layer_count": (found.get("layer_count"), expected.layer_count),
         "mirrored": (found.get("mirrored"), expected.mirrored),
+        "run": (found.get("run"), expected.name),
+        "first_row": (found.get("first_row"), "y = 0"),
+        "layers": (images.numbers, list(range(expected.layer_count))),
+        "order of names": (images.names, sorted(images.names)),
         "pieces": (
-            [[p["master"], p["x_mm"], p["y_mm"], p["quarter_turns"]] for p in found.get("pieces", [])],
+            [
+                [p.get(key) for key in ("master", "x_mm", "y_mm", "quarter_turns")]
+                for p in found.get("pieces", [])
+            ],
             [[s.master, s.x_mm, s.y_mm, s.quarter_turns] for s in expected.standing],
         ),
     }
@@ -117,7 +128,7 @@ def _layer_rows(
     """Rows from one pass over all layers."""
     count = expected.layer_count
     chosen = set(np.linspace(0, count - 1, min(samples, count) + 2).astype(int)[1:-1].tolist())
-    tally = _Tally([], [], [])
+    tally = _Tally([], [], [], [])
     stack = Stack(least_pixels=expected.least_pixels, within=expected.within)
     sampled: list[Sampled] = []
     for layer, image, look, is_sealed in _looked_at(images, expected):
@@ -126,8 +137,11 @@ def _layer_rows(
         if image.shape != (expected.pixels[1], expected.pixels[0]):
             tally.bad_sizes.append(layer)
             tally.areas_px.append(float("nan"))
+            tally.middles_px.append((float("nan"), float("nan")))
             continue
-        tally.areas_px.append(float(image.sum(dtype=np.int64)) / WHITE)
+        columns, rows_px = (image.sum(axis=axis, dtype=np.int64) / WHITE for axis in (0, 1))
+        tally.areas_px.append(float(columns.sum()))
+        tally.middles_px.append(_middle(columns, rows_px))
         stack.add(look)
         _look_for_outlines(tally, layer, image, shapes, expected)
         _look_for_tips(tally, layer, image, expected)
@@ -145,6 +159,7 @@ def _layer_rows(
             len(tally.bad_sizes),
         ),
         _area_row(tally, shapes, expected),
+        _middle_row(tally, shapes, expected),
         *region_rows(sampled, chosen),
         _outline_row(tally),
         counted(
@@ -242,6 +257,46 @@ def _area_row(tally: _Tally, shapes: dict[str, Shape], expected: ExpectedRun) ->
         f"{many(expected.layer_count, 'layer')}"
     )
     return measured("area of every layer", text, float(ratio[worst]), 1.0, "times what rounding explains")
+
+
+def _middle(columns: npt.NDArray[np.float64], rows: npt.NDArray[np.float64]) -> tuple[float, float]:
+    """Middle of a layer's light, pixels from the corner, by its sums along columns and rows."""
+    area = max(float(columns.sum()), 1e-300)
+    x, y = (float((each * (np.arange(len(each)) + 0.5)).sum()) / area for each in (columns, rows))
+    return x, y
+
+
+def _middle_row(tally: _Tally, shapes: dict[str, Shape], expected: ExpectedRun) -> ProofRow:
+    """All layers: how far the middle of the light lies from that of the sections, over what rounding explains.
+
+    Levels round by half a step, either way alike: over an outline of L pixels, R from the middle at most, that moves the middle
+    of A pixels by √(L / 12) R / 255 A by the standard deviation. Six of them, a twentieth of a pixel, and what tips may count twice.
+    """
+    area, outline, shared = (np.zeros(expected.layer_count) for _ in range(3))
+    moments = np.zeros((expected.layer_count, 2))
+    for standing in expected.standing:
+        shape = shapes[standing.master]
+        turns = standing.quarter_turns % 4
+        turned = Shape.placed(shape.moments_mm3, Standing(standing.master, 0.0, 0.0, turns))
+        moments += turned + shape.areas_mm2[:, None] * np.array([standing.x_mm, standing.y_mm])
+        area += shape.areas_mm2
+        shared += shape.shared_mm2
+        outline += shape.outlines_mm / min(expected.pixel_mm)
+    some = area > expected.pixel_mm2
+    wanted = moments[some] / area[some, None] / np.array(expected.pixel_mm)
+    away = np.hypot(*(np.array(tally.middles_px)[some] - wanted).T)
+    wide, pixels = float(np.hypot(*expected.pixels)), area[some] / expected.pixel_mm2
+    rounded = 6.0 * np.sqrt(outline[some] / 12.0) / WHITE * wide / pixels
+    limits = MIDDLE_PX + rounded + shared[some] / expected.pixel_mm2 * wide / pixels
+    ratio = np.where(np.isnan(away), np.inf, away / limits)
+    if not len(ratio):
+        return measured("place of every layer", "no layer is drawn", 0.0, 1.0, "times what rounding explains")
+    worst = int(ratio.argmax())
+    text = (
+        f"layer {int(np.flatnonzero(some)[worst])}: the middle of its light {away[worst]:.3f} pixels from that of the mesh, where "
+        f"rounding explains {limits[worst]:.3f}; the worst of {many(len(ratio), 'layer')}"
+    )
+    return measured("place of every layer", text, float(ratio[worst]), 1.0, "times what rounding explains")
 
 
 def _outline_row(tally: _Tally) -> ProofRow:

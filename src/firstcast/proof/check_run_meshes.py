@@ -6,6 +6,7 @@ from pathlib import Path
 import manifold3d
 import numpy as np
 import numpy.typing as npt
+from scipy.spatial import KDTree
 
 from firstcast.proof.expected_run import ExpectedRun, Standing
 from firstcast.proof.layer_sections import LayerSections, section_all
@@ -17,6 +18,12 @@ from firstcast.vocabulary import Verdict
 
 ROUNDED_MM = 2e-5
 """Places of an STL are float32: within 256 mm two ways of rounding lie 1.6e-5 mm apart at most."""
+
+TURNED_MM = 5e-5
+"""A master's corners, turned and lifted, are rounded to float32 twice: within 256 mm by 1.6e-5 mm each time."""
+
+TIP_MM = 0.8
+"""A neck's ring of corners lies about its contact: half its width and how deep it enters, away from it at most."""
 
 _COSINES, _SINES = (1, 0, -1, 0), (0, 1, 0, -1)
 
@@ -39,12 +46,15 @@ class Shape:
         Piece and props, if any.
     areas_mm2, outlines_mm, shared_mm2 : (count,) float64
         Of both together; the length of both outlines; the area that both share, at tips.
+    moments_mm3 : (count, 2) float64
+        Of both together: area times the place of its middle.
     """
 
     parts: tuple[Part, ...]
     areas_mm2: npt.NDArray[np.float64]
     outlines_mm: npt.NDArray[np.float64]
     shared_mm2: npt.NDArray[np.float64]
+    moments_mm3: npt.NDArray[np.float64]
 
     @staticmethod
     def placed(places_mm: npt.NDArray[np.float64], standing: Standing) -> npt.NDArray[np.float64]:
@@ -64,13 +74,15 @@ def shape_of(package: RunPackage, master: str, expected: ExpectedRun) -> Shape:
     count = expected.layer_count
     areas = sum((part.sections.areas_mm2 for part in parts), np.zeros(count))
     outlines = sum((part.sections.outlines_mm for part in parts), np.zeros(count))
+    moments = sum((part.sections.moments_mm3 for part in parts), np.zeros((count, 2)))
     shared = np.zeros(count)
     if len(parts) == 2:
         both = (parts[0].solid ^ parts[1].solid).to_mesh()
         triangles = np.asarray(both.tri_verts, np.int32)
         points = np.asarray(both.vert_properties)[:, :3]
-        shared = _sections(points, triangles, np.zeros(len(triangles), np.int32), expected).areas_mm2
-    return Shape(parts, areas - shared, outlines, shared)
+        common = _sections(points, triangles, np.zeros(len(triangles), np.int32), expected)
+        shared, moments = common.areas_mm2, moments - common.moments_mm3
+    return Shape(parts, areas - shared, outlines, shared, moments)
 
 
 def _sections(
@@ -124,6 +136,42 @@ def package_rows(package: RunPackage, expected: ExpectedRun) -> list[ProofRow]:
     ]
 
 
+def master_rows(package: RunPackage, expected: ExpectedRun) -> list[ProofRow]:
+    """Each piece is its master, turned and lifted and nothing else; and props come to every tip."""
+    far, other = 0.0, []
+    for name, points, triangles in expected.pieces:
+        entry = package.objects.get(name)
+        if entry is None or entry.points.shape != points.shape or (entry.triangles != triangles).any():
+            other.append(name)
+            continue
+        far = max(far, float(np.abs(entry.points - points).max(initial=0.0)))
+    said = f"; {', '.join(other)}: another mesh" if other else ""
+    lonely, looked, worst = 0, 0, 0.0
+    for master, places in expected.tips:
+        props = package.objects.get(f"{master} props")
+        looked += len(places)
+        if props is None:
+            lonely += len(places)
+        elif len(places):
+            away = KDTree(props.points).query(places)[0]
+            lonely += int((away > TIP_MM).sum())
+            worst = max(worst, float(away.max()))
+    return [
+        measured(
+            "pieces are their masters",
+            f"corners of {many(len(expected.pieces), 'piece')} lie {far:.2g} mm at most from the master's, turned and lifted{said}",
+            float("inf") if other else far,
+            TURNED_MM,
+            "mm",
+        ),
+        counted(
+            "props come to every tip",
+            f"{lonely} of {many(looked, 'tip')} without one; the farthest {worst:.2f} mm from a corner of its prop",
+            lonely,
+        ),
+    ]
+
+
 def _place_faults(package: RunPackage, expected: ExpectedRun) -> int:
     """Build items that no expected copy asks for, and copies that have none."""
     left = list(package.items)
@@ -134,8 +182,9 @@ def _place_faults(package: RunPackage, expected: ExpectedRun) -> int:
                 faults += name == standing.master
                 continue
             for number, item in enumerate(left):
-                corners = np.array([[0.0, 0.0], [10.0, 0.0], [0.0, 10.0]])
-                far = np.abs(item.places(corners) - Shape.placed(corners, standing)).max()
+                corners = np.array([[0.0, 0.0, 0.0], [10.0, 0.0, 0.0], [0.0, 10.0, 0.0], [0.0, 0.0, 10.0]])
+                wanted = np.column_stack([Shape.placed(corners[:, :2], standing), corners[:, 2]])
+                far = np.abs(item.places(corners) - wanted).max()
                 if item.name == name and far <= ROUNDED_MM:
                     del left[number]
                     break

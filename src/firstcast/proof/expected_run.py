@@ -33,6 +33,8 @@ class ExpectedRun:
     standing : tuple of Standing
     tips : tuple of (master, (n, 3) float64)
         Where props touch each master, mm, before it is turned and moved; z = 0 is the platform.
+    pieces : tuple of (master, (n, 3) float64, (m, 3) int32)
+        Points and triangles of each master as it should stand: the released master, turned and lifted.
     mirrored : bool
         Whether columns of the images run against x.
     least_pixels, within : int
@@ -56,6 +58,7 @@ class ExpectedRun:
     layer_count: int
     standing: tuple[Standing, ...]
     tips: tuple[tuple[str, npt.NDArray[np.float64]], ...] = ()
+    pieces: tuple[tuple[str, npt.NDArray[np.float64], npt.NDArray[np.int32]], ...] = ()
     mirrored: bool = False
     least_pixels: int = 4
     within: int = 2

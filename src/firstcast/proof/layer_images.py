@@ -17,6 +17,10 @@ _AGAIN = "Write the layers again; if it recurs, the disk or the copy is at fault
 _MANIFEST = "manifest.json"
 
 
+Image.MAX_IMAGE_PIXELS = None
+"""Images are as large as the printer has pixels: the reader would take the largest screens' for an attack."""
+
+
 class LayerFile:
     """The zip of a run's layers, open for reading.
 
@@ -41,9 +45,10 @@ class LayerFile:
             self.manifest: dict[str, Any] = json.loads(self._package.read(_MANIFEST))
             self._rows = self.manifest["layers"]
             self.names = [str(row["image"]) for row in self._rows]
+            self.numbers = [row.get("layer") for row in self._rows]
             self._digests = [str(row["blake2b"]) for row in self._rows]
             self.mirrored = bool(self.manifest["mirrored"])
-        except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:
+        except (OSError, ValueError, KeyError, TypeError, AttributeError, zipfile.BadZipFile) as error:
             raise FileError(f"not a zip of layers ({error!r})", where=str(path), mend=_AGAIN) from error
         self.stray = sorted(set(self._package.namelist()) - {_MANIFEST, *self.names})
 

@@ -19,6 +19,8 @@ class LayerSections(NamedTuple):
     ----------
     areas_mm2, outlines_mm : (count,) float64
         Area, signed by the winding, and length of the outline.
+    moments_mm3 : (count, 2) float64
+        Area times the place of its middle, along x and y.
     places_mm : (p, 2) float64
         Middles of cuts, sorted by layer; some of each body in each layer.
     lengths_mm : (p,) float64
@@ -31,6 +33,7 @@ class LayerSections(NamedTuple):
 
     areas_mm2: npt.NDArray[np.float64]
     outlines_mm: npt.NDArray[np.float64]
+    moments_mm3: npt.NDArray[np.float64]
     places_mm: npt.NDArray[np.float64]
     lengths_mm: npt.NDArray[np.float64]
     starts: npt.NDArray[np.int64]
@@ -46,8 +49,8 @@ def section_all(
 ) -> LayerSections:
     """Cut a closed mesh by the middle of every layer above z = 0.
 
-    A vertex on a plane counts as above it, so that cuts close. Area is half the sum of x0 y1 - x1 y0 (G. Green's
-    theorem).
+    A vertex on a plane counts as above it, so that cuts close. Area is half the sum of x0 y1 - x1 y0, its moments a sixth of that
+    times x0 + x1 and y0 + y1 (G. Green's theorem).
     """
     corners = np.asarray(points, dtype=np.float64)[triangles]
     heights = corners[:, :, 2]
@@ -55,7 +58,7 @@ def section_all(
     stop = np.minimum(np.ceil(heights.max(axis=1) / layer_mm - 0.5) + 1, count).astype(np.int64)
     spans = np.maximum(stop - first, 0)
     bounds = np.r_[0, np.cumsum(spans)]
-    areas, outlines = np.zeros(count), np.zeros(count)
+    areas, outlines, moments = np.zeros(count), np.zeros(count), np.zeros((count, 2))
     kept: list[
         tuple[npt.NDArray[np.float64], npt.NDArray[np.int64], npt.NDArray[np.int32], npt.NDArray[np.float64]]
     ] = []
@@ -67,7 +70,10 @@ def section_all(
         ends, cut = _cuts(corners[rows], (layers + 0.5) * layer_mm)
         rows, layers, ends = rows[cut], layers[cut], ends[cut]
         (x0, y0), (x1, y1) = ends[:, 0].T, ends[:, 1].T
-        areas += np.bincount(layers, (x0 * y1 - x1 * y0) / 2.0, count)
+        cross = x0 * y1 - x1 * y0
+        areas += np.bincount(layers, cross / 2.0, count)
+        moments[:, 0] += np.bincount(layers, cross * (x0 + x1) / 6.0, count)
+        moments[:, 1] += np.bincount(layers, cross * (y0 + y1) / 6.0, count)
         lengths = np.hypot(x1 - x0, y1 - y0)
         outlines += np.bincount(layers, lengths, count)
         kept.append((ends.mean(axis=1), layers, body_of_triangle[rows], lengths))
@@ -76,7 +82,7 @@ def section_all(
     layers = np.concatenate([np.zeros(0, np.int64), *(entry[1] for entry in kept)])
     bodies = np.concatenate([np.zeros(0, np.int32), *(entry[2] for entry in kept)])
     lengths = np.concatenate([np.zeros(0), *(entry[3] for entry in kept)])
-    return LayerSections(areas, outlines, *_chosen(places, lengths, layers, bodies, count))
+    return LayerSections(areas, outlines, moments, *_chosen(places, lengths, layers, bodies, count))
 
 
 def _cuts(

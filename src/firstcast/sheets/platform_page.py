@@ -71,13 +71,16 @@ def draw_platform_page(
     scale = min(room[0] / build_mm[0], room[1] / build_mm[1])
     left, bottom = MARGIN_PX + SIDE_PX, TOP_PX + build_mm[1] * scale
     right, top = left + build_mm[0] * scale, float(TOP_PX)
-    letters = dict(zip(dict.fromkeys(each.master for each in run.placements), ascii_uppercase, strict=False))
+    letters = {
+        master: _letter(number)
+        for number, master in enumerate(dict.fromkeys(each.master for each in run.placements))
+    }
     _shade(page, run, outlines, scale, (left, bottom))
     corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]
     page.line(corners, width_px=2.0)
     for placement in run.placements:
         loops = [_on_page(loop, placement, scale, (left, bottom)) for loop in outlines[placement.master]]
-        page.text(_middle(loops), letters.get(placement.master, "·"), size_px=SMALL_PX, anchor="mm")
+        page.text(_middle(loops), letters[placement.master], size_px=SMALL_PX, anchor="mm")
     dimensions.width_line(page, left, right, bottom + 46, (bottom, bottom), build_mm[0], SMALL_PX)
     dimensions.height_line(page, top, bottom, left - 46, (left, left), build_mm[1], SMALL_PX)
     dimensions.scale_bar(page, (MARGIN_PX, TALL_PX - MARGIN_PX), scale, 260.0, SMALL_PX)
@@ -135,6 +138,12 @@ def _on_page(
     x = cosine * loop[:, 0] - sine * loop[:, 1] + placement.x_mm
     y = sine * loop[:, 0] + cosine * loop[:, 1] + placement.y_mm
     return np.column_stack([corner[0] + x * scale, corner[1] - y * scale])
+
+
+def _letter(number: int) -> str:
+    """A, B, to Z, then AA, AB."""
+    first, last = divmod(number, len(ascii_uppercase))
+    return (ascii_uppercase[first - 1] if first else "") + ascii_uppercase[last]
 
 
 def _middle(loops: Loops) -> tuple[float, float]:

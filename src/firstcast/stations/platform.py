@@ -172,7 +172,12 @@ def platform(
         ),
         build_mm=ground.build_mm,
         left_out=tuple(large),
-        says=told.summary(prints, [size.layers for size in sizes], _seconds_per_layer(settings), large),
+        says=told.summary(
+            prints,
+            [size.layers for size in sizes],
+            _seconds_per_layer(settings) if settings.seconds_per_layer else None,
+            large,
+        ),
         findings=findings,
         measures=_measures(runs, sizes),
     )
@@ -202,7 +207,9 @@ def _check_names(pieces: tuple[tuple[str, str, Propped], ...], settings: Setting
         for name in names:
             if name not in known:
                 raise InputError(
-                    f"there is no '{name}'", where=f"platform.{key}", mend=nearest_word(name, sorted(known))
+                    f"no '{name}' is printed",
+                    where=f"platform.{key}",
+                    mend=f"{nearest_word(name, sorted(known))} Of two masters [platform] masters says which is printed.",
                 )
     if any(count < 0 for count in settings.copies.values()):
         raise InputError("fewer than no copies", where="platform.copies", mend="Give 0 or more.")

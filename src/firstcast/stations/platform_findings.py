@@ -178,17 +178,13 @@ def _guesses(generations: Sequence[Generation], settings: Settings) -> list[str]
     return found
 
 
-def summary(prints: int, layers: Sequence[int], seconds: Range, large: Sequence[str]) -> str:
-    """The station's line on the route card: `layers` of every run, `seconds` for each layer."""
+def summary(prints: int, layers: Sequence[int], seconds: Range | None, large: Sequence[str]) -> str:
+    """The station's line on the route card: `layers` of every run, `seconds` for each layer where the job gives them."""
     left = f"; too large for the platform: {', '.join(large)}" if large else ""
     if not layers:
         return f"no runs{left}"
-    hours = seconds.map(lambda each: each * sum(layers) / 3600)
-    spread = "" if hours.low == hours.high else f" ({hours.low:.1f} to {hours.high:.1f})"
-    return (
-        f"{_of(prints, 'print')} in {_of(len(layers), 'run')}, {sum(layers)} layers, about {hours.likely:.1f} hours"
-        f"{spread}{left}"
-    )
+    hours = "" if seconds is None else f", about {seconds.likely * sum(layers) / 3600:.1f} hours"
+    return f"{_of(prints, 'print')} in {_of(len(layers), 'run')}, {sum(layers)} layers{hours}{left}"
 
 
 def _of(count: int, noun: str) -> str:
