@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from drawing import carry, filling, films, light, props, strength
+from drawing import carry, filling, films, light, mould, props, strength
 
 PICTURES: dict[str, Callable[[], str]] = {
     "light": light.picture,
@@ -13,6 +13,7 @@ PICTURES: dict[str, Callable[[], str]] = {
     "carry": carry.picture,
     "strength": strength.picture,
     "props": props.picture,
+    "mould": mould.picture,
 }
 
 
