@@ -37,7 +37,7 @@ demo: .venv/installed
 	@$(BIN)/firstcast run demo/heron || { code=$$?; [ $$code -eq 3 ] || [ $$code -eq 4 ]; } && echo "Pictures: demo/heron/pictures. Masters: demo/heron/masters, or demo/heron/held where the card says so."
 
 test: .venv/installed-dev
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n 2 --dist loadfile
 
 lint: .venv/installed-lint
 	$(BIN)/ruff check

@@ -32,9 +32,7 @@ FUSE_PITCH_RATIO = 1 / 250
 """Of the height: fine enough for bodies to be sound, coarse enough to be quick."""
 
 UP_Y = (".obj", ".glb")
-FIELDS = (
-    "figure, height mm, triangles, tips, feet, on figure, props mm3, plain mm3, saving, looks, bare starts, s"
-)
+FIELDS = "figure, height mm, triangles, tips, feet, on figure, props mm3, plain mm3, saving, greatest use, looks, bare starts, s"
 
 
 @dataclass(frozen=True)
@@ -51,12 +49,21 @@ class Row:
     def saving(self) -> float:
         return 1.0 - measure_solid(self.standing.props).volume / self.standing.plain_mm3
 
+    @property
+    def use(self) -> float:
+        """Greatest load of any post or neck over what it may bear."""
+        standing = self.standing
+        return max(
+            float(standing.strong.use.max(initial=0.0)),
+            float((standing.loads_n / standing.bears_n).max(initial=0.0)),
+        )
+
     def line(self) -> str:
         standing, kinds = self.standing, np.array(self.standing.ways.kinds)
         return (
             f"{self.name:28s} {self.height_mm:4.0f} {self.triangles:8d} {len(standing.contacts):5d} "
             f"{int((kinds == FOOT).sum()):4d} {int((kinds == REST).sum()):4d} {measure_solid(standing.props).volume:8.1f} "
-            f"{standing.plain_mm3:8.1f} {self.saving:6.2f} {standing.rounds:3d} {standing.left.starts:3d} {self.seconds:6.1f}"
+            f"{standing.plain_mm3:8.1f} {self.saving:6.2f} {self.use:5.2f} {standing.rounds:3d} {standing.left.starts:3d} {self.seconds:6.1f}"
         )
 
 
@@ -114,7 +121,7 @@ def main() -> None:
     parser.add_argument("--kept", type=Path)
     asked = parser.parse_args()
     print(FIELDS)
-    savings, starts = [], 0
+    savings, starts, worst = [], 0, 0.0
     for height in asked.heights:
         for path in sorted(asked.meshes.iterdir()):
             if asked.only and path.name not in asked.only:
@@ -122,9 +129,10 @@ def main() -> None:
             row = prop_figure(path, height, asked.kept)
             print(row.line(), flush=True)
             savings.append(row.saving)
+            worst = max(worst, row.use)
             starts += row.standing.left.starts
     print(
-        f"{len(savings)} figures: median saving {statistics.median(savings):.2f}, {starts} bare starts left"
+        f"{len(savings)} figures: median saving {statistics.median(savings):.2f}, {starts} bare starts left, greatest use {worst:.2f}"
     )
 
 

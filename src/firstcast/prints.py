@@ -26,6 +26,9 @@ from firstcast.stations import layer as layer_station
 from firstcast.steps import Master, Order, Outcome, masters_of, runs_of
 from firstcast.store import Stored
 
+OVERLOADED = 1.02
+"""Sizing stops a little short of 1."""
+
 MOST_TOLD = 4
 """Findings that stand on a run's page."""
 
@@ -158,8 +161,10 @@ def _marks(held: Stored) -> str:
 
 def _loads(held: Stored) -> str:
     """How full tips and posts are."""
-    neck, bending, buckling = (held.field(name) for name in ("neck_use", "bending_use", "buckling_use"))
-    return f"tips {100 * neck:.0f} %, posts {100 * bending:.0f} % bending, {100 * buckling:.0f} % buckling, at most"
+    neck, bending = held.field("neck_use"), held.field("bending_use")
+    buckling = max(held.field("buckling_use"), held.field("sway_use"))
+    over = " OVERLOADED: see the findings." if max(neck, bending, buckling) > OVERLOADED else ""
+    return f"tips {100 * neck:.0f} %, posts {100 * bending:.0f} % bending and {100 * buckling:.0f} % buckling, at most.{over}"
 
 
 def draw_run(

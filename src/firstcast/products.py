@@ -46,7 +46,8 @@ MAP_FIELDS = (
     ("reduce", "mesh"),
 )
 PROP_FIELDS = tuple(
-    ("prop", name) for name in ("propped", "says", "feet", "rests", "neck_use", "bending_use", "buckling_use")
+    ("prop", name)
+    for name in ("propped", "says", "feet", "rests", "neck_use", "bending_use", "buckling_use", "sway_use")
 )
 PLATE_FIELDS = (("allow", "matrix"), ("allow", "measures"), ("reduce", "mesh"), ("reduce", "measures"))
 """What masters with their proof (of their piece, their own), a piece's pictures and its maps are made from. Plate and maps

@@ -9,7 +9,7 @@ from scipy import ndimage, sparse
 from scipy.sparse.csgraph import dijkstra
 
 from firstcast.errors import InputError
-from firstcast.fields.coverage import Layers, PixelGrid, section_layers
+from firstcast.fields.coverage import Layers, PixelGrid, section_layers, stream_coverage
 from firstcast.geometry.solids import box, cylinder, from_manifold, union
 from firstcast.printing.starts import OVERHANG, START, Bearing, find_sites, sites_in
 
@@ -202,6 +202,35 @@ def test_props_hold_what_lies_over_them():
         find_sites(
             piece, ANY_REACH, others=section_layers(post.points, post.triangles, grid, Layers(0.0, 0.1, 30))
         )
+
+
+def test_windows_that_move_show_what_whole_images_show():
+    """Balls strewn over a platform, some hanging together: layers cut to their windows against images of the whole grid."""
+    rng = np.random.default_rng(60601)
+    balls = [
+        Manifold.sphere(r, 16).translate((x, y, z))
+        for x, y, z, r in np.column_stack(
+            [rng.uniform(-2, 2, (14, 2)), rng.uniform(0.2, 4, 14), rng.uniform(0.2, 0.7, 14)]
+        )
+    ]
+    mesh = from_manifold(union(balls))
+    grid, layers = PixelGrid((-3.0, -3.0), PIXEL, PIXEL, 120, 120), Layers(0.0, LAYER, 100)
+    sections = section_layers(mesh.points, mesh.triangles, grid, layers)
+    images = np.zeros((layers.count, grid.ny, grid.nx), bool)
+    for batch in stream_coverage(sections):
+        for layer in batch.layers:
+            y0, y1, x0, x1 = batch.window(layer)
+            images[layer, y0:y1, x0:x1] = batch.image(layer) >= 127.5 / 255.0
+    bearing = Bearing(least_pixels=4, reach_mm=0.3, relief_mm=0.05, tip_radius_mm=0.1)
+    cut, whole = find_sites(sections, bearing), sites_in(images, grid, layers, bearing)
+    assert cut.sites.starts > 3
+    for name in ("layers", "kinds", "areas_mm2", "bodies"):
+        assert (getattr(cut.sites, name) == getattr(whole.sites, name)).all()
+    # sums from another corner: rounding
+    assert cut.sites.places_mm == pytest.approx(whole.sites.places_mm, abs=1e-9)
+    assert cut.rows == pytest.approx(whole.rows, abs=1e-9)
+    assert (cut.joins == whole.joins).all()
+    assert (cut.flecks, cut.cured_mm3) == (whole.flecks, whole.cured_mm3)
 
 
 def test_bodies_are_followed_until_they_join():

@@ -21,7 +21,8 @@ from firstcast.printing.holding import size_necks, stages_of
 from firstcast.printing.post_cost import cost_of
 from firstcast.printing.posts import strengthen
 from firstcast.printing.prop_shapes import PropShapes
-from firstcast.printing.propping import Strength, TabEnd, Wanted, hold_up
+from firstcast.printing.prop_wants import Strength, TabEnd, Wanted
+from firstcast.printing.propping import hold_up
 from firstcast.printing.routing import route
 from firstcast.printing.starts import START, Bearing, Found, Sites
 from firstcast.printing.tips import Contacts
@@ -175,9 +176,7 @@ def test_two_near_tips_go_down_as_one_and_two_far_ones_alone():
     assert [near.tips[n] for n, kind in enumerate(near.kinds) if kind == FOOT] == [2]
     far = route(contacts_at([[-6, 0, 10], [6, 0, 10]]), np.full(2, 0.03), spaces, SHAPES, COST)
     assert far.kinds.count(FOOT) == 2
-    alone = route(
-        contacts_at([[-1, 0, 10], [1, 0, 10]]), np.full(2, 0.03), spaces, SHAPES, COST, alone=frozenset([0])
-    )
+    alone = route(contacts_at([[-1, 0, 10], [1, 0, 10]]), np.full(2, 0.03), spaces, SHAPES, COST, most_tips=1)
     assert alone.kinds.count(FOOT) == 2
 
 
@@ -256,10 +255,10 @@ def test_a_straight_post_grows_until_it_bears_eulers_load():
         strength_mpa=5.0,
         safety=2.0,
     )
-    thick = 2.0 * strong.radii_mm[head]
-    bears = euler_load_n(150.0, RoundSection(thick), 28.4, 1.0) / 2.0
+    # its tip, 1.6 mm from 0.3 mm to the post, counts as a part of the post: a little softer than an even one
+    bears = euler_load_n(150.0, RoundSection(2.0 * strong.radii_mm[head]), 30.0, 1.0) / 2.0
     assert load <= bears <= 1.2 * load
-    assert strong.buckling[head] == pytest.approx(load / bears)
+    assert load / bears <= strong.buckling[head] <= 1.0
 
 
 def test_a_body_that_hangs_on_its_own_tips_loads_them_alone():

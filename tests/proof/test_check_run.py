@@ -286,7 +286,7 @@ def test_a_tip_that_no_prop_comes_to_is_noticed(tmp_path):
     away = standing(piece, props, tips)
     expected = written(tmp_path, Run("first", (Placement("a", 4.0, 4.0),)), {"a": away})
     assert not faults(proved(tmp_path, expected))
-    beyond = np.asarray(tips) + (0.0, 0.0, 2.0)
+    beyond = np.add(tips, (0.0, 0.0, 2.0))
     assert "props come to every tip" in faults(proved(tmp_path, expected, tips=(("a", beyond),)))
 
 

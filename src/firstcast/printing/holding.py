@@ -1,7 +1,7 @@
 """What each tip bears while the piece is built: peel and weight of the body that it holds, until that has joined another.
 
 While a body hangs on its own tips they alone bear it; once it has grown together with another, the tips of both share the
-load of both, as bolts share it (`process.peel.share_load`), wherever the load lies.
+load of both, as bolts share it (`process.peel.share_matrix`), wherever the load lies.
 """
 
 from dataclasses import dataclass
@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from firstcast.printing.starts import Found
 from firstcast.printing.tips import Contacts
-from firstcast.process.peel import GRAVITY_N_G, neck_bears_n, neck_for_mm, share_load
+from firstcast.process.peel import GRAVITY_N_G, neck_bears_n, neck_for_mm, share_matrix
 
 Floats = npt.NDArray[np.float64]
 
@@ -43,18 +43,9 @@ class Stage:
 
     def shared(self, places_mm: Floats, areas_mm2: Floats) -> Floats:
         """(n, r) what each tip bears in each layer."""
-        at, weights = places_mm[self.tips, :2], areas_mm2[self.tips]
-        middle = weights @ at / weights.sum()
-        unit = np.column_stack(
-            [
-                share_load(at, weights, 1.0, middle),
-                share_load(at, weights, 1.0, middle + np.array([1.0, 0.0])),
-                share_load(at, weights, 1.0, middle + np.array([0.0, 1.0])),
-            ]
-        )
-        unit[:, 1:] -= unit[:, :1]
+        shares, middle = share_matrix(places_mm[self.tips, :2], areas_mm2[self.tips])
         away = (self.middles_mm - middle) * self.loads_n[:, None]
-        return unit @ np.vstack([self.loads_n, away.T])
+        return shares @ np.vstack([self.loads_n, away.T])
 
 
 def stages_of(
@@ -145,6 +136,58 @@ def size_necks(
         if settled:
             break
     return contacts, worst_loads(stages, contacts)
+
+
+def load_cases(stages: list[Stage], contacts: Contacts) -> Floats:
+    """(n, cases) what all tips bear at once: where any tip bears its own most, and in each stage's layer of greatest load."""
+    areas = contacts.diameters_mm**2
+    most = np.zeros(len(contacts))
+    own: dict[int, Floats] = {}
+    cases: list[Floats] = []
+    for stage in stages:
+        shared = stage.shared(contacts.places_mm, areas)
+        greatest = np.abs(shared)
+        column = greatest.argmax(axis=1)
+        for n, tip in enumerate(stage.tips.tolist()):
+            if greatest[n, column[n]] > most[tip]:
+                most[tip] = greatest[n, column[n]]
+                own[tip] = _case(contacts, stage, shared[:, column[n]])
+        cases.append(_case(contacts, stage, shared[:, int(stage.loads_n.argmax())]))
+    cases += [own[tip] for tip in sorted(own)]
+    return np.array(cases).reshape(-1, len(contacts)).T
+
+
+def _case(contacts: Contacts, stage: Stage, loads: Floats) -> Floats:
+    case = np.zeros(len(contacts))
+    case[stage.tips] = loads
+    return case
+
+
+def packed_cases(cases: Floats, tree_of: npt.NDArray[np.int64]) -> Floats:
+    """The cases that tell for each tree of props, side by side: trees don't know of one another, so one column serves all.
+
+    Parameters
+    ----------
+    cases : (n, cases) float64
+    tree_of : (n,) int64
+        Number of the tree that each tip goes down by; below zero for none.
+
+    Returns
+    -------
+    (n, most) float64
+        For each tree the cases in which one of its tips bears its own most, or all of them together.
+    """
+    trees = [np.flatnonzero(tree_of == tree) for tree in np.unique(tree_of[tree_of >= 0])]
+    if not trees or not cases.shape[1]:
+        return np.zeros((len(cases), 0))
+    size = np.abs(cases)
+    telling = [
+        sorted({*size[rows].argmax(axis=1).tolist(), int(size[rows].sum(axis=0).argmax())}) for rows in trees
+    ]
+    out = np.zeros((len(cases), max(len(columns) for columns in telling)))
+    for rows, columns in zip(trees, telling, strict=True):
+        out[rows, : len(columns)] = cases[rows][:, columns]
+    return out
 
 
 def necks_bear_n(contacts: Contacts, *, strength_mpa: float, safety: float) -> Floats:

@@ -31,6 +31,11 @@ class PostCost:
     bends_mm3_nmm: float
     foot_mm3: float
 
+    @property
+    def least_mm2(self) -> float:
+        """Section of the thinnest post."""
+        return float(np.pi / 4.0 * self.least_mm**2)
+
     def area_mm2(self, load_n: Figures, length_mm: Figures, moment_nmm: Figures) -> Floats:
         """Section that a load over a length, and a load beside the post, ask for.
 

@@ -1,4 +1,4 @@
-"""Posts thick enough: bending and Euler's load of every post, from one frame solve per round."""
+"""Posts thick enough: bending and Euler's load of every part of every post, from one frame solve per round."""
 
 from dataclasses import dataclass
 
@@ -6,21 +6,27 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.fields.far import FarField, sample
-from firstcast.printing.frame import solve_frame
-from firstcast.printing.holding import Stage
+from firstcast.printing.frame import buckling_share, solve_frame
 from firstcast.printing.prop_shapes import PropShapes
+from firstcast.printing.runs_of_posts import Runs, runs_of
+from firstcast.printing.stepped import hinged_loads_n
 from firstcast.printing.tips import Contacts
-from firstcast.printing.ways import FOOT, HEAD, JOINT, REST, TIP, Ways
-from firstcast.process.strength import PINNED_PINNED, RoundSection, euler_load_n
+from firstcast.printing.ways import FOOT, HEAD, REST, TIP, Ways
 
 Floats = npt.NDArray[np.float64]
 
-ROUNDS = 8
+ROUNDS = 14
 GROWS_MOST = 1.6
 """A post grows by this at most from one round to the next, since a thicker one draws load."""
 
+SPARE, SETTLED = 1.02, 1.001
+"""Posts grow by this more than they must, so that few rounds are needed; what grows by less has settled."""
+
 NEAREST_MM = 0.2
 """Growing posts stay so far off the figure."""
+
+TAB_POST_RATIO = 0.6
+"""Radius of a post under the tab, over the diameter of its neck at least."""
 
 
 @dataclass(frozen=True)
@@ -30,7 +36,7 @@ class Strong:
     Attributes
     ----------
     radii_mm : (nodes,) float64
-        Of the post that goes down from each node.
+        Of the part of a post that goes down from each node.
     bending, buckling : (nodes,) float64
         Utilisation of each: stress over what the resin may bear, and pressing load over Euler's by the same factor.
     """
@@ -39,24 +45,36 @@ class Strong:
     bending: Floats
     buckling: Floats
 
+    @property
+    def use(self) -> Floats:
+        """(nodes,) the greater of both."""
+        return np.maximum(self.bending, self.buckling)
 
-def load_cases(stages: list[Stage], contacts: Contacts) -> Floats:
-    """(n, cases) what all tips bear at once: in each stage's layer of greatest load, where any tip bears its own most, or
-    nearly, or where all together do."""
-    cases: list[Floats] = []
-    areas = contacts.diameters_mm**2
-    for stage in stages:
-        shared = stage.shared(contacts.places_mm, areas)
-        for column in {int(stage.loads_n.argmax()), int(np.abs(shared).max(axis=0).argmax())}:
-            case = np.zeros(len(contacts))
-            case[stage.tips] = shared[:, column]
-            cases.append(case)
-    table = np.array(cases).reshape(-1, len(contacts))
-    if not len(table):
-        return table.T
-    size = np.abs(table)
-    telling = {int(row) for row in size.argmax(axis=0)} | {int(size.sum(axis=1).argmax())}
-    return np.ascontiguousarray(table[sorted(telling)].T)
+
+@dataclass(frozen=True)
+class _Members:
+    """The edges of a forest, and how thick those are that end in a neck.
+
+    `necks_mm` (e,) is 0 where there is none. A strut goes from its tip straight to the figure and is as thick as its neck; what
+    widens from a neck to its post isn't judged: the neck is (`neck_bears_n`).
+    """
+
+    edges: npt.NDArray[np.int64]
+    necks_mm: Floats
+    tips: npt.NDArray[np.bool_]
+    struts: npt.NDArray[np.bool_]
+
+    @property
+    def judged(self) -> npt.NDArray[np.bool_]:
+        """(e,) which members are posts or struts."""
+        return (self.necks_mm == 0.0) | self.struts
+
+    def thick_mm(self, radii: Floats) -> Floats:
+        """(e,) diameter of each member, those with a neck as thick as half-way."""
+        upper, lower = self.edges.T
+        wide = 2.0 * np.where(self.tips, radii[lower], radii[upper])
+        thick = np.where(self.necks_mm > 0.0, 0.5 * (self.necks_mm + wide), wide)
+        return np.where(self.struts, self.necks_mm, thick)
 
 
 def strengthen(
@@ -74,7 +92,8 @@ def strengthen(
 
     Necks are hinges: they bend before anything else. The piece, stiff against its props, lets its tips move along z only.
     Pressing the platform down squeezes resin out with the force that parting draws it in by (J. Stefan's law is the same both
-    ways), so every load counts as a pressing one too.
+    ways), so every load counts as a pressing one too. A part of a post is no thinner than what it goes on from, unless it has
+    no room.
 
     Parameters
     ----------
@@ -88,97 +107,107 @@ def strengthen(
     places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
     count = len(places)
     radii = np.full(count, 0.5 * shapes.post_mm)
-    room = np.full(count, np.inf) if far is None else _room(places, edges, far, shapes)
-    chain, length = _chains(ways, places)
-    for tip, row in ways.tip_of.items():
-        if contacts.on_tab[row]:
-            head = ways.down[tip]
-            radii[chain == chain[head]] = max(0.5 * shapes.post_mm, 0.6 * contacts.diameters_mm[row])
-    held, forces = _supports(ways, cases, count)
-    least = np.array([_neck(ways, contacts, up, down, shapes) for up, down in edges])
     bending, buckling = np.zeros(count), np.zeros(count)
     if not len(edges) or not cases.shape[1]:
         return Strong(radii, bending, buckling)
+    members, runs = _members(ways, contacts, edges), runs_of(ways, places)
+    room = _room(places, edges, far, shapes)
+    _start_stout(radii, ways, contacts, runs)
+    held, forces = _supports(ways, cases, count)
+    judged, upper = members.judged, edges[:, 0]
     for round_ in range(ROUNDS):
-        upper = edges[:, 0]
-        thick = np.where(
-            least > 0.0,
-            0.5 * (least + 2.0 * radii[np.where(least > 0.0, edges[:, 1], upper)]),
-            2.0 * radii[upper],
-        )
-        strut = np.array([ways.kinds[up] == TIP and ways.kinds[down] == REST for up, down in edges])
-        thick = np.where(strut, np.maximum(least, 1e-3), thick)
+        radii = _widening(radii, runs, room)
+        thick = members.thick_mm(radii)
         solved = solve_frame(places, edges, thick, modulus_mpa, held, forces)
         axial = np.abs(solved.axial_n)
-        w, a = np.pi * thick**3 / 32.0, np.pi * thick**2 / 4.0
-        stress = (axial / a[:, None] + solved.bending_nmm.max(axis=1) / w[:, None]).max(axis=1)
-        euler = np.array(
-            [
-                euler_load_n(modulus_mpa, RoundSection(d), size, PINNED_PINNED)
-                for d, size in zip(thick, length[upper], strict=True)
-            ]
-        )
-        bending[upper], buckling[upper] = stress * safety / strength_mpa, axial.max(axis=1) * safety / euler
-        fixed = np.array([ways.kinds[up] == TIP for up in upper])
-        bending[upper[fixed]] = np.where(strut[fixed], bending[upper[fixed]], 0.0)
-        buckling[upper[fixed]] = np.where(strut[fixed], buckling[upper[fixed]], 0.0)
-        if round_ == ROUNDS - 1:
-            break
+        bends = solved.bending_nmm.max(axis=1) / (np.pi * thick**3 / 32.0)[:, None]
+        stress = (axial / (np.pi * thick**2 / 4.0)[:, None] + bends).max(axis=1)
+        bending[upper[judged]] = stress[judged] * safety / strength_mpa
+        diameter = np.zeros(count)
+        diameter[upper] = thick
+        pressed = np.zeros(count)
+        pressed[upper] = axial.max(axis=1)
+        buckling = runs.spread(_buckling(runs, pressed, diameter, modulus_mpa) * safety)
+        buckling[upper[~judged]] = 0.0
         wanted = np.maximum(np.cbrt(bending), buckling**0.25)
-        grows = np.zeros(int(chain.max()) + 1)
-        np.maximum.at(grows, chain, wanted)
-        most = np.full(len(grows), np.inf)
-        np.minimum.at(most, chain, room)
-        factor = np.clip(grows[chain] * 1.02, 1.0, GROWS_MOST)
-        grown = np.maximum(radii, np.minimum(radii * np.where(grows[chain] > 1.0, factor, 1.0), most[chain]))
-        if (grown <= radii * 1.001).all():
+        factor = np.where(wanted > 1.0, np.clip(SPARE * wanted, 1.0, GROWS_MOST), 1.0)
+        grown = np.maximum(radii, np.minimum(radii * factor, room))
+        if round_ == ROUNDS - 1 or (grown <= SETTLED * radii).all():
             break
         radii = grown
     return Strong(radii, bending, buckling)
 
 
-def _neck(ways: Ways, contacts: Contacts, up: int, down: int, shapes: PropShapes) -> float:
-    """Diameter of the neck at an edge's end; 0 without one."""
-    if ways.kinds[up] == TIP:
-        return float(contacts.diameters_mm[ways.tip_of[up]])
-    return shapes.tip_mm if ways.kinds[down] == REST and ways.kinds[up] == HEAD else 0.0
+def sway_use(ways: Ways, contacts: Contacts, case: Floats, radii: Floats, modulus_mpa: float) -> float:
+    """How near a tree comes to buckling as a whole under loads (n,) of the contacts, all pressing: 1 where it does.
+
+    Runs of posts may bear their loads each as a hinged column, and the joints between them still give way together.
+    """
+    places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
+    if not len(edges):
+        return 0.0
+    thick = _members(ways, contacts, edges).thick_mm(radii)
+    held, forces = _supports(ways, np.abs(case)[:, None], len(places))
+    solved = solve_frame(places, edges, thick, modulus_mpa, held, forces)
+    return buckling_share(places, edges, thick, modulus_mpa, held, solved.axial_n[:, 0])
 
 
-def _room(places: Floats, edges: npt.NDArray[np.int64], far: FarField, shapes: PropShapes) -> Floats:
-    """(nodes,) how thick the post from each node may grow."""
-    out = np.full(len(places), 0.5 * shapes.post_most_mm)
-    t = np.linspace(0.0, 1.0, 16)
-    if len(edges):
+def widened(ways: Ways, radii: Floats, factors: Floats, far: FarField | None, shapes: PropShapes) -> Floats:
+    """(nodes,) radii grown by factors (nodes,), as far as there is room, and no part thinner than the one above it."""
+    places = np.array(ways.places).reshape(-1, 3)
+    room = _room(places, ways.edges, far, shapes)
+    grown = np.maximum(radii, np.minimum(radii * np.minimum(factors, GROWS_MOST), room))
+    return _widening(grown, runs_of(ways, places), room)
+
+
+def _members(ways: Ways, contacts: Contacts, edges: npt.NDArray[np.int64]) -> _Members:
+    kinds = np.array(ways.kinds)
+    upper, lower = edges.T
+    tips = kinds[upper] == TIP
+    ends = (kinds[upper] == HEAD) & (kinds[lower] == REST)
+    row = {ways.end_of(tip): row for tip, row in ways.tip_of.items()}
+    necks = np.zeros(len(edges))
+    for n in np.flatnonzero(tips):
+        necks[n] = contacts.diameters_mm[ways.tip_of[int(upper[n])]]
+    for n in np.flatnonzero(ends):
+        necks[n] = contacts.diameters_mm[row[int(lower[n])]]
+    return _Members(edges, necks, tips, tips & (kinds[lower] == REST))
+
+
+def _start_stout(radii: Floats, ways: Ways, contacts: Contacts, runs: Runs) -> None:
+    """Posts right under the tab begin as thick as its necks ask for."""
+    for tip, row in ways.tip_of.items():
+        head = ways.down[tip]
+        if head >= 0 and contacts.on_tab[row]:
+            mine = runs.number == runs.number[head]
+            radii[mine] = np.maximum(radii[mine], TAB_POST_RATIO * contacts.diameters_mm[row])
+
+
+def _buckling(runs: Runs, pressed: Floats, diameter: Floats, modulus_mpa: float) -> Floats:
+    """(runs,) the greatest load that presses each run, over the one at which it buckles."""
+    wide = [diameter[nodes] for nodes in runs.nodes]
+    most = np.array([pressed[nodes].max() for nodes in runs.nodes])
+    return most / hinged_loads_n(modulus_mpa, runs.lengths_mm, wide)
+
+
+def _widening(radii: Floats, runs: Runs, room: Floats) -> Floats:
+    """No part thinner than the one that it goes on from, within its run, unless it has no room."""
+    out = radii.copy()
+    for nodes in runs.nodes:
+        widest = np.maximum.accumulate(out[nodes])
+        out[nodes] = np.maximum(out[nodes], np.minimum(widest, room[nodes]))
+    return out
+
+
+def _room(places: Floats, edges: npt.NDArray[np.int64], far: FarField | None, shapes: PropShapes) -> Floats:
+    """(nodes,) how thick the part of a post from each node may grow."""
+    out = np.full(len(places), 0.5 * shapes.post_most_mm if far is not None else np.inf)
+    if far is not None:
+        t = np.linspace(0.0, 1.0, 8)
         along = places[edges[:, 0], None] + t[:, None] * (places[edges[:, 1]] - places[edges[:, 0]])[:, None]
         near = sample(far, along.reshape(-1, 3)).reshape(len(edges), -1).min(axis=1) - NEAREST_MM
         out[edges[:, 0]] = np.clip(near, 0.5 * shapes.post_mm, out[edges[:, 0]])
     return out
-
-
-def _chains(ways: Ways, places: Floats) -> tuple[npt.NDArray[np.int64], Floats]:
-    """Number of the unbranched run that each node's post belongs to, and that run's length in mm."""
-    count = len(places)
-    above = np.zeros(count, np.int64)
-    for down in ways.down:
-        if down >= 0:
-            above[down] += 1
-    chain = np.full(count, -1, np.int64)
-    lengths: list[float] = []
-    for start in range(count):
-        if ways.kinds[start] == JOINT and above[start] == 1:
-            continue  # within a run
-        number, node, total = len(lengths), start, 0.0
-        while node >= 0:
-            chain[node] = number
-            below = ways.down[node]
-            if below < 0:
-                break
-            total += float(np.linalg.norm(places[node] - places[below]))
-            if ways.kinds[node] == TIP or not (ways.kinds[below] == JOINT and above[below] == 1):
-                break
-            node = below
-        lengths.append(total)
-    return chain, np.array(lengths)[chain]
 
 
 def _supports(ways: Ways, cases: Floats, count: int) -> tuple[npt.NDArray[np.bool_], Floats]:
@@ -186,8 +215,11 @@ def _supports(ways: Ways, cases: Floats, count: int) -> tuple[npt.NDArray[np.boo
     held = np.zeros((count, 6), bool)
     forces = np.zeros((count, 6, cases.shape[1]))
     for node, kind in enumerate(ways.kinds):
-        if kind in (FOOT, REST):
+        if kind == FOOT:
             held[node] = True
+        elif kind == REST:
+            # a neck bends; what turns about z is held, or a strut could spin
+            held[node, [0, 1, 2, 5]] = True
         elif kind == TIP:
             held[node, :2] = True
             if ways.down[node] < 0:

@@ -1,5 +1,6 @@
 """Measures of props: what the maker may choose, in one place."""
 
+import math
 from dataclasses import dataclass
 
 
@@ -36,8 +37,22 @@ class PropShapes:
     tip_length_mm: float = 1.6
     depth_mm: float = 0.12
     post_mm: float = 0.5
-    post_most_mm: float = 2.4
+    post_most_mm: float = 3.0
     lean_deg: float = 30.0
     clearance_mm: float = 0.4
     foot_mm: float = 2.0
     foot_height_mm: float = 1.2
+
+    def foot_radius_mm(self, post_mm: float) -> float:
+        """Of a foot under a post of such a radius."""
+        return max(0.5 * self.foot_mm, FOOT_RATIO * post_mm)
+
+
+FOOT_RATIO = 1.6
+"""A foot is wider than its post by this at least. Common practice, no source."""
+
+
+def foot_mm3(shapes: PropShapes, radius_mm: float) -> float:
+    """Resin of a foot beside its post, which is of such a radius: a cone cut off."""
+    wide, high = shapes.foot_radius_mm(radius_mm), shapes.foot_height_mm
+    return math.pi * high * ((wide**2 + wide * radius_mm + radius_mm**2) / 3.0 - radius_mm**2)

@@ -1,5 +1,7 @@
 """Props as one solid: tips that enter the piece, posts, feet that a scraper gets under."""
 
+from collections.abc import Iterator
+
 import numpy as np
 import numpy.typing as npt
 from manifold3d import Manifold
@@ -9,7 +11,7 @@ from firstcast.geometry.reduce import reduce_mesh
 from firstcast.geometry.solids import from_manifold, union
 from firstcast.printing.descent import Place
 from firstcast.printing.prop_shapes import PropShapes
-from firstcast.printing.ways import FOOT, HEAD, REST, TIP, Ways
+from firstcast.printing.ways import FOOT, JOINT, REST, TIP, Ways
 
 FACETS = 10
 """Sides of a post: a post of 0.7 mm is 0.017 mm off the circle at most, half a pixel."""
@@ -21,6 +23,9 @@ CHAMFER_MM = 0.3
 
 SLIVER_MM = 2e-3
 """The union leaves slivers that rounding to what files store would turn over: they are reduced away within this."""
+
+ALIKE = 0.03
+"""Parts of a post whose radii differ by less are made as one, as thick as the thickest."""
 
 HAIR_RATIO, GOLDEN = 0.02, 0.6180339887498949
 """Each solid's rings are turned and widened by its own share of this, so that solids that meet in a joint have no face, edge
@@ -66,43 +71,16 @@ def solid_of(
     ----------
     ways : Ways
     radii_mm : (n,) float64
-        Of the post that goes down from each node; feet and rests take that of what comes down to them.
+        Of the part of a post that goes down from each node.
     necks_mm, depth_mm : (c,) float64
-        Diameter of each contact's neck, and how deep it enters.
+        Diameter of each contact's neck, also where its prop stands on the figure, and how deep it enters.
 
     Returns
     -------
     Mesh
         points (n, 3) float32; empty where there are no props.
     """
-    places = np.array(ways.places).reshape(-1, 3)
-    at_end = radii_mm.copy()
-    for node, below in enumerate(ways.down):
-        if below >= 0 and ways.kinds[below] in (FOOT, REST):
-            at_end[below] = max(at_end[below], radii_mm[node])
-    solids = []
-    for node, below in enumerate(ways.down):
-        if below < 0:
-            continue
-        share = (node * GOLDEN) % 1.0
-        a, b = places[node], places[below]
-        along = (a - b) / np.linalg.norm(a - b)
-        tip, rest = ways.kinds[node] == TIP, ways.kinds[below] == REST
-        neck = 0.5 * necks_mm[ways.tip_of[node]] if tip else 0.0
-        if tip:
-            sunk = depth_mm[ways.tip_of[node]]
-            upper = _ring(a + sunk * along, along, neck, share)
-        else:
-            upper = _ball(a, radii_mm[node], share)
-        if rest:
-            lower = _ring(b - shapes.depth_mm * along, along, neck or 0.5 * shapes.tip_mm)
-        elif ways.kinds[below] == FOOT:
-            lower = _ball(np.array([*b[:2], min(shapes.foot_height_mm, 0.5 * a[2])]), at_end[below], share)
-            solids.append(_foot(b, at_end[below], shapes, 1.0 - share))
-        else:
-            wide = ways.kinds[node] == TIP or ways.kinds[below] == HEAD
-            lower = _ball(b, radii_mm[below] if wide else radii_mm[node], share)
-        solids.append(_hull(upper, lower))
+    solids = _parts(ways, radii_mm, necks_mm, shapes, depth_mm)
     if not solids:
         return Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32))
     # what a union calls one place goes by its own tolerance: without it the slivers stay
@@ -110,10 +88,82 @@ def solid_of(
     return reduce_mesh(Mesh(whole.points.astype(np.float32), whole.triangles), tolerance_mm=SLIVER_MM).mesh
 
 
+def volume_of(
+    ways: Ways,
+    radii_mm: npt.NDArray[np.float64],
+    necks_mm: npt.NDArray[np.float64],
+    shapes: PropShapes,
+    *,
+    depth_mm: npt.NDArray[np.float64],
+) -> float:
+    """Volume in mm3 of what `solid_of` makes, without making it fit for files."""
+    solids = _parts(ways, radii_mm, necks_mm, shapes, depth_mm)
+    return float(union(solids).volume()) if solids else 0.0
+
+
+def _parts(
+    ways: Ways,
+    radii_mm: npt.NDArray[np.float64],
+    necks_mm: npt.NDArray[np.float64],
+    shapes: PropShapes,
+    depth_mm: npt.NDArray[np.float64],
+) -> list[Manifold]:
+    """Tips, parts of posts and feet, each by itself."""
+    places = np.array(ways.places).reshape(-1, 3)
+    row = {ways.end_of(tip): row for tip, row in ways.tip_of.items()}
+    solids = []
+    for node, below, radius in _straight_parts(ways, places, radii_mm):
+        share = (node * GOLDEN) % 1.0
+        a, b = places[node], places[below]
+        along = (a - b) / np.linalg.norm(a - b)
+        if ways.kinds[node] == TIP:
+            contact = ways.tip_of[node]
+            upper = _ring(a + depth_mm[contact] * along, along, 0.5 * necks_mm[contact], share)
+        else:
+            upper = _ball(a, radius, share)
+        if ways.kinds[below] == REST:
+            lower = _ring(b - shapes.depth_mm * along, along, 0.5 * necks_mm[row[below]])
+        elif ways.kinds[below] == FOOT:
+            lower = _ball(np.array([*b[:2], min(shapes.foot_height_mm, 0.5 * a[2])]), radius, share)
+            solids.append(_foot(b, radius, shapes, 1.0 - share))
+        else:
+            lower = _ball(b, radii_mm[below] if ways.kinds[node] == TIP else radius, share)
+        solids.append(_hull(upper, lower))
+    return solids
+
+
+def _straight_parts(
+    ways: Ways, places: Place, radii_mm: npt.NDArray[np.float64]
+) -> Iterator[tuple[int, int, float]]:
+    """Upper node, lower node and radius of all parts, those that go straight on about as thick taken as one."""
+    above = np.bincount(ways.edges[:, 1], minlength=len(places))
+
+    def goes_on(node: int, below: int) -> bool:
+        """Whether the part under a node is another's lower half."""
+        under = ways.down[below]
+        if ways.kinds[below] != JOINT or above[below] != 1 or under < 0 or ways.kinds[node] == TIP:
+            return False
+        a, b = places[below] - places[node], places[under] - places[below]
+        straight = a @ b > (1.0 - 1e-9) * np.linalg.norm(a) * np.linalg.norm(b)
+        return bool(straight) and abs(radii_mm[below] - radii_mm[node]) <= ALIKE * radii_mm[node]
+
+    taken = np.zeros(len(places), bool)
+    order = np.argsort(-places[:, 2], kind="stable") if len(places) else []
+    for top in order:
+        if taken[top] or ways.down[top] < 0:
+            continue
+        node, radius = int(top), float(radii_mm[top])
+        while goes_on(node, ways.down[node]):
+            node = ways.down[node]
+            taken[node] = True
+            radius = max(radius, float(radii_mm[node]))
+        yield int(top), ways.down[node], radius
+
+
 def _foot(place: Place, radius: float, shapes: PropShapes, share: float) -> Manifold:
     """A foot wider than its post, chamfered beneath."""
     up = np.array([0.0, 0.0, 1.0])
-    wide = max(0.5 * shapes.foot_mm, 1.6 * radius)
+    wide = shapes.foot_radius_mm(radius)
     base = np.array([place[0], place[1], 0.0])
     return _hull(
         _ring(base, up, SHORTER * wide, share),

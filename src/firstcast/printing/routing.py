@@ -16,13 +16,13 @@ from firstcast.printing.descent import FreeSpace, Place
 from firstcast.printing.heads import choose_heads, straighten
 from firstcast.printing.post_cost import PostCost
 from firstcast.printing.prop_shapes import PropShapes
-from firstcast.printing.rests import rest_on_figure
+from firstcast.printing.rests import Rough, rest_on_figure
 from firstcast.printing.tips import Avoids, Contacts
 from firstcast.printing.ways import FOOT, HEAD, JOINT, REST, TIP, Ways, pruned
 
 Floats = npt.NDArray[np.float64]
 
-TIPS_PER_POST = 20
+TIPS_PER_POST = 30
 """No more tips than this go down as one: so much is lost if a post fails. Chosen, no source."""
 
 NEAREST_MM = 0.2
@@ -49,6 +49,7 @@ class _Router:
     spaces: tuple[FreeSpace, ...]
     shapes: PropShapes
     cost: PostCost
+    most_tips: int
     heap: list[tuple[float, int]] = field(default_factory=list)
     space_of: dict[int, int] = field(default_factory=dict)
 
@@ -77,6 +78,8 @@ class _Router:
         ways = self.ways
         stop = self.spaces[space].next_stop(ways.places[node])
         if stop is None:
+            if space + 1 < len(self.spaces):
+                self.push(node, space + 1)
             return
         if stop[2] <= 0.0:
             ways.lead(node, ways.add(stop, FOOT, 0, 0.0))
@@ -126,7 +129,9 @@ class _Router:
     def _with_others(self, node: int, space: int, own: float) -> list[Option]:
         """What joining each of those that are on their way saves, and where."""
         ways = self.ways
-        most = TIPS_PER_POST - ways.tips[node]
+        most = self.most_tips - ways.tips[node]
+        if most <= 0:
+            return []
         others = [n for n in self.space_of if ways.tips[n] <= most]
         if not others:
             return []
@@ -161,7 +166,9 @@ class _Router:
     def _with_posts(self, node: int, space: int, own: float) -> list[Option]:
         """What leaning on each post that already stands saves: where the cone under the node first meets it."""
         ways = self.ways
-        most = TIPS_PER_POST - ways.tips[node]
+        most = self.most_tips - ways.tips[node]
+        if most <= 0:
+            return []
         posts = [n for n, d in enumerate(ways.down) if d >= 0 and ways.kinds[n] != TIP]
         # not on what comes down to the node itself, and not where too many would go down as one
         posts = [n for n in posts if (end := ways.end_of(n)) != node and ways.tips[end] <= most]
@@ -218,9 +225,11 @@ def route(
     cost: PostCost,
     *,
     avoids: Avoids | None = None,
-    alone: frozenset[int] = frozenset(),
+    rough: Rough | None = None,
+    rows: npt.NDArray[np.int64] | None = None,
+    most_tips: int = TIPS_PER_POST,
 ) -> Ways:
-    """Posts for all contacts.
+    """Posts for contacts.
 
     Parameters
     ----------
@@ -231,19 +240,23 @@ def route(
         The first with room to spare, further ones tighter: a prop takes the first in which it has a way down.
     avoids : callable, optional
         Where nothing may rest.
-    alone : frozenset of int
-        Contact rows that join no other.
+    rough : callable, optional
+        How rough the figure is: what rests takes smooth places.
+    rows : (r,) int64, optional
+        Which contacts; left out, all.
+    most_tips : int
+        So many go down as one at most: 1 for posts by themselves.
     """
     ways = Ways()
-    router = _Router(ways, spaces, shapes, cost)
-    heads, space_of = choose_heads(contacts, spaces, shapes)
-    for n in range(len(contacts)):
-        tip = ways.add(contacts.places_mm[n], TIP, 1, float(loads_n[n]))
-        ways.tip_of[tip] = n
+    router = _Router(ways, spaces, shapes, cost, most_tips)
+    rows = np.arange(len(contacts)) if rows is None else rows
+    heads, space_of = choose_heads(contacts.only(rows), loads_n[rows], spaces, shapes, cost)
+    for n, row in enumerate(rows.tolist()):
+        tip = ways.add(contacts.places_mm[row], TIP, 1, float(loads_n[row]))
+        ways.tip_of[tip] = row
         if space_of[n] < 0:
             continue
-        # who goes alone counts as many, so that nothing may join it
-        head = ways.add(heads[n], HEAD, 1 if n not in alone else TIPS_PER_POST, float(loads_n[n]))
+        head = ways.add(heads[n], HEAD, 1, float(loads_n[row]))
         ways.down[tip] = head
         ways.moments_nmm[head] = ways.moment_at(tip, heads[n, :2])
         router.push(head, int(space_of[n]))
@@ -253,7 +266,9 @@ def route(
     for tip in lost:
         ways.down[tip] = -1
     for tip in lost:
-        rest_on_figure(ways, tip, contacts.normals[ways.tip_of[tip]], spaces[-1], shapes, avoids)
+        rest_on_figure(
+            ways, tip, contacts.normals[ways.tip_of[tip]], spaces[-1], shapes, avoids=avoids, rough=rough
+        )
     ways.unreached = [ways.tip_of[tip] for tip in lost if ways.down[tip] < 0]
     ways = pruned(ways)
     straighten(ways, contacts, spaces[-1], shapes)

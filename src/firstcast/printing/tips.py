@@ -122,6 +122,10 @@ class Skin:
             out += PRECIOUS * self.avoids(places)
         return out
 
+    def rough_at(self, places: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """(n,) `rough` at places near the surface."""
+        return self.rough(*self.nearest(places))
+
 
 def place_tips(
     sites: Sites, skin: Skin, far: FarField, shapes: PropShapes, *, freedom_mm: float, layer_mm: float

@@ -99,3 +99,67 @@ def pruned(ways: Ways) -> Ways:
         out.down[number[node]] = number[ways.down[node]]
     out.tip_of = {number[tip]: row for tip, row in ways.tip_of.items()}
     return out
+
+
+SEGMENT_MM = 1.5
+"""Posts are cut into parts no longer than this, each as thick as it must be and has room to be."""
+
+
+def roots_of(ways: Ways) -> npt.NDArray[np.int64]:
+    """(nodes,) the node that each comes down to at last: one number for all of a tree."""
+    out = np.full(len(ways.places), -1, np.int64)
+    for node in range(len(out)):
+        end = ways.end_of(node)
+        out[node] = end
+    return out
+
+
+def segmented(ways: Ways) -> Ways:
+    """With joints along all posts, none farther apart than SEGMENT_MM. Old nodes keep their numbers."""
+    out = Ways(
+        list(ways.places), list(ways.kinds), list(ways.down), list(ways.tips), list(ways.loads_n),
+        list(ways.moments_nmm), dict(ways.tip_of), list(ways.unreached),
+    )  # fmt: skip
+    for node, below in enumerate(ways.down):
+        if below < 0 or ways.kinds[node] == TIP or (ways.kinds[node] == HEAD and ways.kinds[below] == REST):
+            continue
+        step = ways.places[below] - ways.places[node]
+        parts = int(np.ceil(np.linalg.norm(step) / SEGMENT_MM))
+        last = node
+        for part in range(1, parts):
+            joint = out.add(
+                ways.places[node] + part / parts * step, JOINT, ways.tips[node], ways.loads_n[node]
+            )
+            out.down[last], last = joint, joint
+        out.down[last] = below
+    return out
+
+
+def picked(ways: Ways, keep: npt.NDArray[np.bool_]) -> Ways:
+    """Whole trees out of some ways: the nodes that `keep` (nodes,) says, numbered anew in their order."""
+    number = np.cumsum(keep) - 1
+    out = Ways()
+    for node in np.flatnonzero(keep).tolist():
+        new = out.add(ways.places[node], ways.kinds[node], ways.tips[node], ways.loads_n[node])
+        out.moments_nmm[new] = ways.moments_nmm[node]
+        out.down[new] = int(number[ways.down[node]]) if ways.down[node] >= 0 else -1
+    out.tip_of = {int(number[tip]): row for tip, row in ways.tip_of.items() if keep[tip]}
+    rows = set(out.tip_of.values())
+    out.unreached = [row for row in ways.unreached if row in rows]
+    return out
+
+
+def together(several: list[Ways]) -> Ways:
+    """One forest of several, the nodes of each after those of the one before."""
+    out = Ways()
+    for ways in several:
+        first = len(out.places)
+        out.places += ways.places
+        out.kinds += ways.kinds
+        out.down += [below + first if below >= 0 else -1 for below in ways.down]
+        out.tips += ways.tips
+        out.loads_n += ways.loads_n
+        out.moments_nmm += ways.moments_nmm
+        out.tip_of |= {tip + first: row for tip, row in ways.tip_of.items()}
+        out.unreached += ways.unreached
+    return out

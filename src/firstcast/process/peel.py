@@ -49,16 +49,41 @@ def neck_for_mm(load_n: float, strength_mpa: float, safety: float) -> float:
     return math.sqrt(4.0 * safety * max(load_n, 0.0) / (math.pi * strength_mpa))
 
 
+def share_matrix(
+    places_mm: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """How necks share any load across a stiff body: as bolts share it under a rigid plate.
+
+    Each gives in proportion to its load over its weight, and the body stays plane: F_i = w_i (a + b x_i + c y_i), with the
+    sum of forces and of moments that of the load (the group of fasteners of any textbook of machine parts).
+
+    Parameters
+    ----------
+    places_mm : (n, 2) float64
+    weights : (n,) float64
+        Areas of the necks.
+
+    Returns
+    -------
+    (n, 3) float64
+        What each bears of a load of 1 at their middle, and what it bears more if that acts 1 mm beside it along x, along y.
+    (2,) float64
+        Their middle.
+    """
+    middle = weights @ places_mm / weights.sum()
+    away = np.column_stack([np.ones(len(places_mm)), places_mm - middle])
+    stiff = away.T @ (weights[:, None] * away)
+    # rows closer together than a micrometre have no arm
+    return weights[:, None] * (away @ np.linalg.pinv(stiff, rcond=1e-6, hermitian=True)), middle
+
+
 def share_load(
     places_mm: npt.NDArray[np.float64],
     weights: npt.NDArray[np.float64],
     load_n: float,
     at_mm: npt.NDArray[np.float64],
 ) -> npt.NDArray[np.float64]:
-    """How necks share a load across a stiff body: as bolts share it under a rigid plate.
-
-    Each gives in proportion to its load over its weight, and the body stays plane: F_i = w_i (a + b x_i + c y_i), with the
-    sum of forces and of moments that of the load (the group of fasteners of any textbook of machine parts).
+    """What each of some necks bears of a load that acts at a place: see `share_matrix`.
 
     Parameters
     ----------
@@ -74,12 +99,8 @@ def share_load(
         Below zero where a neck is pressed. Where all stand in one place, or in a row, what they can't hold of the moment
         is left out: see `moment_left`.
     """
-    middle = weights @ places_mm / weights.sum()
-    away = np.column_stack([np.ones(len(places_mm)), places_mm - middle])
-    stiff = away.T @ (weights[:, None] * away)
-    wanted = load_n * np.array([1.0, *(at_mm - middle)])
-    # rows closer together than a micrometre have no arm
-    return weights * (away @ (np.linalg.pinv(stiff, rcond=1e-6, hermitian=True) @ wanted))
+    shares, middle = share_matrix(places_mm, weights)
+    return shares @ (load_n * np.array([1.0, *(at_mm - middle)]))
 
 
 def moment_left(

@@ -17,6 +17,7 @@ FAILS = frozenset(
         ("plan", "cure-inhibition"),
         ("prop", "bare-start"),
         ("prop", "weak-post"),
+        ("prop", "swaying-tree"),
         ("prop", "weak-tip"),
         ("layer", "bare-start"),
         ("layer", "cup"),

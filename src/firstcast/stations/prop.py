@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import Field
 
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
@@ -13,53 +12,22 @@ from firstcast.geometry.tabs import TabSpec
 from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.geometry.zones import Zone
 from firstcast.printing.prop_shapes import PropShapes
+from firstcast.printing.prop_wants import Strength, TabEnd, Wanted
 from firstcast.printing.propped import Propped, Tips
-from firstcast.printing.propping import Standing, Strength, TabEnd, Wanted, hold_up
+from firstcast.printing.propping import Standing, hold_up
 from firstcast.printing.starts import Bearing
 from firstcast.printing.tips import Avoids
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials, Printer, Resin
 from firstcast.process.peel import bending_reach_mm, sagging_reach_mm
-from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.stations.contract import StationResult
 from firstcast.stations.prop_findings import Held as Seen
 from firstcast.stations.prop_findings import findings_of, measures_of, says_of
+from firstcast.stations.prop_settings import Settings
 from firstcast.vocabulary import ProcessKind, ZoneMeaning
 
 SAG_LAYERS = 0.5
 """A fresh underside may bend by half a layer: more shows as a step. Chosen, no source."""
-
-
-class Settings(StationSettings):
-    """What holds a piece while it is printed: the job file's [prop]. Lengths at master size."""
-
-    lift_mm: float = Field(default=4.5, ge=1.0, le=30.0)
-    """How far over the platform the piece begins: room for posts, and for a scraper."""
-    tip_mm: float = Field(default=0.3, ge=0.15, le=1.0)
-    """Neck of a tip on the figure, where it breaks off; thicker where it bears more."""
-    fine_tip_mm: float = Field(default=0.2, ge=0.1, le=1.0)
-    """Neck on thin points."""
-    tip_most_mm: float = Field(default=0.6, ge=0.15, le=2.0)
-    """Thickest neck that the figure may get."""
-    tab_tip_mm: float = Field(default=0.6, ge=0.2, le=3.0)
-    """Neck of a tip on the tab, which holds the whole piece; thicker where it bears more."""
-    post_mm: float = Field(default=0.5, ge=0.3, le=3.0)
-    """Posts are so thick at least; thicker where bending or buckling asks for it."""
-    clearance_mm: float = Field(default=0.4, ge=0.1, le=3.0)
-    """Between posts and the figure: nearer, light that spreads would join them."""
-    freedom_mm: float = Field(default=0.4, ge=0.0, le=2.0)
-    """How far a tip may move aside to a smoother spot."""
-    reach_mm: float | None = Field(default=None, gt=0.0, le=5.0)
-    """How far a layer may stand out from what bears it. Left out, what the resin bears: bending, and sagging by half a
-    layer."""
-    bearing_slope_deg: float = Field(default=15.0, gt=1.0, le=80.0)
-    """Undersides that rise by this bear themselves, however long. By its strength the resin bears less, 8 degrees; common
-    practice asks for 30 and more (no source)."""
-    least_pixels: int = Field(default=4, ge=1, le=100)
-    """Smaller regions don't cure: they are counted, not held."""
-    safety: float = Field(default=2.0, ge=1.0, le=10.0)
-    """Between what the weakest resin bears and what it may bear. Chosen, no source."""
-    rounds: int = Field(default=5, ge=1, le=10)
-    """How often the layers are looked at with props, and tips added where something is still without hold."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,6 +43,8 @@ class Held(StationResult):
         None where nothing is printed.
     neck_use, bending_use, buckling_use : float
         The greatest load of any neck and post, over what it may bear.
+    sway_use : float
+        How near any tree of posts comes to buckling as a whole, over what it may bear.
     props_mm3, plain_mm3 : float
         Resin of the props, and of plain columns under the same tips.
     posts, feet, rests : int
@@ -90,6 +60,7 @@ class Held(StationResult):
     neck_use: float = 0.0
     bending_use: float = 0.0
     buckling_use: float = 0.0
+    sway_use: float = 0.0
     props_mm3: float = 0.0
     plain_mm3: float = 0.0
     posts: int = 0
@@ -158,7 +129,7 @@ def prop(
             _rounded(standing.piece), _rounded(standing.props), turn, standing.offset_mm,
             Tips(contacts.places_mm, contacts.diameters_mm, standing.loads_n, standing.bears_n, contacts.on_tab),
         ),
-        neck_use=seen.neck_use, bending_use=seen.bending_use, buckling_use=seen.buckling_use,
+        neck_use=seen.neck_use, bending_use=seen.bending_use, buckling_use=seen.buckling_use, sway_use=seen.sway_use,
         props_mm3=seen.props_mm3, plain_mm3=standing.plain_mm3,
         posts=seen.posts, feet=seen.feet, rests=seen.rests,
         bare_starts=standing.left.starts, overhangs=len(standing.left.layers) - standing.left.starts,

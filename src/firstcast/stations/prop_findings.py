@@ -9,6 +9,7 @@ from firstcast.findings import Finding, Measure
 from firstcast.geometry.mesh import Mesh, measure_solid
 from firstcast.geometry.whereabouts import where
 from firstcast.printing.propping import Standing
+from firstcast.printing.runs_of_posts import Runs, runs_of
 from firstcast.printing.starts import START
 from firstcast.printing.ways import FOOT, REST, TIP
 from firstcast.vocabulary import Verdict
@@ -70,6 +71,11 @@ class Held:
         return float(self.standing.strong.buckling.max(initial=0.0))
 
     @property
+    def sway_use(self) -> float:
+        """Greatest load of a whole tree of posts over what it may bear before it buckles."""
+        return max(self.standing.sways.values(), default=0.0)
+
+    @property
     def props_mm3(self) -> float:
         """Resin of the props."""
         return measure_solid(self.standing.props).volume
@@ -94,10 +100,16 @@ class Held:
         return self._count(REST)
 
     @property
-    def posts(self) -> int:
-        """Runs of props, tips left out."""
+    def runs(self) -> Runs:
+        """Unbranched posts."""
         ways = self.standing.ways
-        return sum(down >= 0 and kind != TIP for kind, down in zip(ways.kinds, ways.down, strict=True))
+        return runs_of(ways, np.array(ways.places).reshape(-1, 3))
+
+    @property
+    def posts(self) -> int:
+        """Runs of props between tips, joints and ends; struts as short as a tip left out."""
+        kinds = np.array(self.standing.ways.kinds)
+        return sum(bool((kinds[nodes] != TIP).any()) for nodes in self.runs.nodes)
 
     @property
     def on_detail(self) -> npt.NDArray[np.bool_]:
@@ -118,6 +130,7 @@ def findings_of(held: Held) -> tuple[Finding, ...]:
         *_overhangs(held),
         *_necks(held),
         *_posts(held),
+        *_trees(held),
         *_resting(held),
         *_on_precious(held),
     )
@@ -186,8 +199,8 @@ def _necks(held: Held) -> list[Finding]:
 
 def _posts(held: Held) -> list[Finding]:
     strong, ways = held.standing.strong, held.standing.ways
-    use = np.maximum(strong.bending, strong.buckling)
-    over = np.flatnonzero(use > USE_TOLD)
+    use = strong.use
+    over = np.unique(held.runs.number[use > USE_TOLD])
     if not len(over):
         return []
     worst = int(use.argmax())
@@ -203,6 +216,23 @@ def _posts(held: Held) -> list[Finding]:
     ]  # fmt: skip
 
 
+def _trees(held: Held) -> list[Finding]:
+    sways, ways = held.standing.sways, held.standing.ways
+    over = [root for root, use in sways.items() if use > USE_TOLD]
+    if not over:
+        return []
+    worst = max(over, key=lambda root: sways[root])
+    return [
+        Finding(
+            "prop", "swaying-tree", Verdict.WATCH, held.piece,
+            f"{len(over)} props that go down as one may give way sideways as a whole, though each of their posts is thick enough by "
+            f"itself; the worst stands {held.where(ways.places[worst])}: {sways[worst]:.1f} times what the weakest resin may bear.",
+            "Raise [prop] post_mm, stand the piece otherwise, or give your own resin's green modulus.",
+            place_mm=held.figure_mm(ways.places[worst]), measured=sways[worst], limit=1.0, unit="ratio", worse="high",
+        )
+    ]  # fmt: skip
+
+
 def _resting(held: Held) -> list[Finding]:
     ways = held.standing.ways
     rests = [node for node, kind in enumerate(ways.kinds) if kind == REST]
@@ -212,8 +242,8 @@ def _resting(held: Held) -> list[Finding]:
     return [
         Finding(
             "prop", "rests-on-figure", Verdict.WATCH, held.piece,
-            f"{len(rests)} props stand on the figure itself, since no way leads from there down to the platform: they leave a "
-            f"mark at either end. The lowest: {held.where(place)}.",
+            f"{'One prop stands' if len(rests) == 1 else f'{len(rests)} props stand'} on the figure itself, since no way leads "
+            f"from there down to the platform, and leaves a mark at either end. The lowest: {held.where(place)}.",
             "Fill narrow gaps in the sculpture, make the overhanging part a piece of its own, or stand the piece otherwise.",
             place_mm=held.figure_mm(place), measured=float(len(rests)), limit=0.0, unit="count", worse="high",
         )
@@ -228,7 +258,7 @@ def _on_precious(held: Held) -> list[Finding]:
     return [
         Finding(
             "prop", "marks-precious", Verdict.WATCH, held.piece,
-            f"{len(rows)} tips stand in a precious zone, since nothing near holds what begins there: {held.where(place)}.",
+            f"{'One tip stands' if len(rows) == 1 else f'{len(rows)} tips stand'} in a precious zone, since nothing near holds what begins there: {held.where(place)}.",
             "Stand the piece so that the zone faces away from the platform, or narrow the zone.",
             place_mm=held.figure_mm(place), measured=float(len(rows)), limit=0.0, unit="count", worse="high",
         )
@@ -268,9 +298,10 @@ def measures_of(held: Held) -> tuple[Measure, ...]:
             "count",
             f"{int(held.precious.sum())} in precious zones",
         ),
-        Measure("greatest load of a tip", held.neck_use, "ratio", "over what its neck may bear"),
-        Measure("greatest bending of a post", held.bending_use, "ratio", "over what it may bear"),
-        Measure("nearest to buckling", held.buckling_use, "ratio", "over what it may bear"),
+        Measure("greatest load of a tip", held.neck_use, "ratio", "of what its neck may bear"),
+        Measure("greatest bending of a post", held.bending_use, "ratio", "of what it may bear"),
+        Measure("nearest to buckling", held.buckling_use, "ratio", "of what it may bear"),
+        Measure("nearest to buckling as a whole", held.sway_use, "ratio", "of what a tree may bear"),
         Measure(
             "bare starts",
             float(standing.left.starts),

@@ -1,0 +1,271 @@
+"""The cheapest props that bear: trees where they save resin, single posts where they don't.
+
+Trees don't load one another, since the piece keeps their tips where they are. So each tree, once it is sized, is weighed
+against its own tips going down one by one, and is kept only if that costs more, or bears less.
+"""
+
+from collections.abc import Callable, Container
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.fields.far import FarField
+from firstcast.printing.descent import FreeSpace
+from firstcast.printing.holding import packed_cases
+from firstcast.printing.post_cost import PostCost, cost_of
+from firstcast.printing.posts import SPARE, Strong, strengthen, sway_use, widened
+from firstcast.printing.prop_shapes import PropShapes, foot_mm3
+from firstcast.printing.prop_wants import Strength
+from firstcast.printing.rests import Rough
+from firstcast.printing.routing import TIPS_PER_POST, route
+from firstcast.printing.tips import Avoids, Contacts
+from firstcast.printing.ways import FOOT, Ways, picked, roots_of, segmented, together
+
+Floats = npt.NDArray[np.float64]
+
+PLANS = (
+    ((TIPS_PER_POST, 1.4), (6, 1.0), (3, 0.6)),
+    ((TIPS_PER_POST, 1.0), (6, 1.0), (3, 0.6)),
+)
+"""How many tips may go down as one, and by how much of the lean they go to meet others; tips whose tree isn't kept go on to the
+next. All plans are tried and the cheapest is taken."""
+
+STEADY_ROUNDS = 4
+"""So often a tree that would give way as a whole grows; on the demo two are enough."""
+
+OVERLOADED = 1.02
+"""Sizing stops a little short of 1."""
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What posts stand in, and what they are made of.
+
+    Attributes
+    ----------
+    far : FarField or None
+        Distances from the piece; None lets posts grow as they must.
+    spaces : tuple of FreeSpace
+        The roomiest first.
+    """
+
+    far: FarField | None
+    spaces: tuple[FreeSpace, ...]
+    shapes: PropShapes
+    strength: Strength
+    avoids: Avoids | None = None
+    rough: Rough | None = None
+
+    @property
+    def cost(self) -> PostCost:
+        """What posts cost before their frame is known."""
+        strength = self.strength
+        return cost_of(self.shapes, strength.modulus_mpa, strength.strength_mpa, strength.safety)
+
+
+@dataclass(frozen=True)
+class _Sized:
+    """Some ways with their radii, and per tree what it is worth.
+
+    `tree` (nodes,) is the node in which each ends; `prices` by that number.
+    """
+
+    ways: Ways
+    strong: Strong
+    tree: npt.NDArray[np.int64]
+    prices: dict[int, tuple[int, float, float]]
+
+
+def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground) -> tuple[Ways, Strong]:
+    """Ways and posts for all contacts.
+
+    Parameters
+    ----------
+    contacts : Contacts
+    loads_n : (n,) float64
+        What each bears at most.
+    cases : (n, cases) float64
+        What all bear at once: `holding.load_cases`.
+    """
+    alone = _sized(contacts, loads_n, cases, ground, np.arange(len(contacts)), 1, 1.0)
+    own = {row: int(alone.tree[tip]) for tip, row in alone.ways.tip_of.items()}
+    # who finds no way to the platform alone finds none with others: it has no room to begin
+    free = np.array([alone.prices[own[row]][0] == 0 for row in range(len(contacts))], bool)
+    best, least = None, (0, np.inf, np.inf)
+    for plan in PLANS:
+        ways, strong = _planned(
+            plan,
+            alone,
+            own,
+            free,
+            lambda rows, most, lean: _sized(contacts, loads_n, cases, ground, rows, most, lean),
+        )
+        price = _all_of(list(_prices(ways, strong, roots_of(ways), ground.shapes).values()))
+        if best is None or price < least:
+            best, least = (ways, strong), price
+    assert best is not None
+    return best
+
+
+def _planned(
+    plan: tuple[tuple[int, float], ...],
+    alone: _Sized,
+    own: dict[int, int],
+    free: npt.NDArray[np.bool_],
+    lead: Callable[[npt.NDArray[np.int64], int, float], _Sized],
+) -> tuple[Ways, Strong]:
+    """Trees by a plan where they are worth it; all others alone.
+
+    `own` gives each contact's tree in `alone`, and `free` (n,) who may go with others.
+    """
+    everyone, left = np.arange(len(free)), free.copy()
+    ways: list[Ways] = []
+    strong: list[Strong] = []
+    for most, lean in plan:
+        if left.sum() < 2:
+            break
+        tried = lead(everyone[left], most, lean)
+        rows_of: dict[int, list[int]] = {}
+        for tip, row in tried.ways.tip_of.items():
+            rows_of.setdefault(int(tried.tree[tip]), []).append(row)
+        kept = [
+            tree
+            for tree, rows in rows_of.items()
+            if len(rows) > 1 and tried.prices[tree] < _all_of([alone.prices[own[row]] for row in rows])
+        ]
+        for tree in kept:
+            left[rows_of[tree]] = False
+        _take(tried, np.isin(tried.tree, kept), ways, strong)
+    singly = everyone[left | ~free].tolist()
+    _take(alone, np.isin(alone.tree, [own[row] for row in singly]), ways, strong)
+    return together(ways), _joined(strong)
+
+
+def size_posts(ways: Ways, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:
+    """Radii of some ways: see `strengthen`."""
+    strength = ground.strength
+    root = roots_of(ways)
+    tree_of = np.full(len(contacts), -1)
+    for tip, row in ways.tip_of.items():
+        tree_of[row] = root[tip]
+    return strengthen(
+        ways, contacts, packed_cases(cases, tree_of), ground.far, ground.shapes, modulus_mpa=strength.modulus_mpa,
+        strength_mpa=strength.strength_mpa, safety=strength.safety,
+    )  # fmt: skip
+
+
+def _sized(
+    contacts: Contacts,
+    loads_n: Floats,
+    cases: Floats,
+    ground: Ground,
+    rows: npt.NDArray[np.int64],
+    most_tips: int,
+    lean: float,
+) -> _Sized:
+    shapes = replace(ground.shapes, lean_deg=lean * ground.shapes.lean_deg)
+    ways = route(
+        contacts, loads_n, ground.spaces, shapes, ground.cost, avoids=ground.avoids, rough=ground.rough, rows=rows, most_tips=most_tips
+    )  # fmt: skip
+    ways = segmented(ways)
+    strong = size_posts(ways, contacts, cases, ground)
+    if most_tips > 1:
+        strong = _steadied(ways, strong, contacts, cases, ground)
+    tree = roots_of(ways)
+    return _Sized(ways, strong, tree, _prices(ways, strong, tree, ground.shapes))
+
+
+def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:
+    """Thicker posts for trees that would give way as a whole; what still would counts as used by so much."""
+    tree = roots_of(ways)
+    swaying = sways(ways, strong, contacts, cases, ground)
+    for _ in range(STEADY_ROUNDS):
+        over = {root: use for root, use in swaying.items() if use > OVERLOADED}
+        if not over:
+            break
+        factors = np.ones(len(tree))
+        for root, use in over.items():
+            factors[tree == root] = SPARE * use**0.25
+        radii = widened(ways, strong.radii_mm, factors, ground.far, ground.shapes)
+        strong = replace(strong, radii_mm=radii)
+        swaying |= sways(ways, strong, contacts, cases, ground, only=over)
+    buckling = strong.buckling.copy()
+    for root, use in swaying.items():
+        if use > OVERLOADED:
+            buckling[tree == root] = np.maximum(buckling[tree == root], use)
+    return replace(strong, buckling=buckling)
+
+
+def _prices(
+    ways: Ways, strong: Strong, tree: npt.NDArray[np.int64], shapes: PropShapes
+) -> dict[int, tuple[int, float, float]]:
+    """Of each tree: ends that aren't on the platform, greatest use, resin in mm3."""
+    places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
+    resin, use = np.zeros(len(places)), np.full(len(places), OVERLOADED)
+    if len(edges):
+        upper, lower = edges.T
+        length = np.linalg.norm(places[upper] - places[lower], axis=1)
+        np.add.at(resin, tree[upper], np.pi * strong.radii_mm[upper] ** 2 * length)
+        np.maximum.at(use, tree[upper], strong.use[upper])
+        for node, below in edges.tolist():
+            if ways.kinds[below] == FOOT:
+                resin[below] += foot_mm3(shapes, float(strong.radii_mm[node]))
+    return {
+        int(root): (int(ways.kinds[root] != FOOT), float(use[root]), float(resin[root]))
+        for root in np.unique(tree)
+    }
+
+
+def _all_of(prices: list[tuple[int, float, float]]) -> tuple[int, float, float]:
+    """What several trees come to."""
+    return (
+        sum(price[0] for price in prices),
+        max((price[1] for price in prices), default=OVERLOADED),
+        sum(price[2] for price in prices),
+    )
+
+
+def _take(sized: _Sized, keep: npt.NDArray[np.bool_], ways: list[Ways], strong: list[Strong]) -> None:
+    ways.append(picked(sized.ways, keep))
+    whole = sized.strong
+    strong.append(Strong(whole.radii_mm[keep], whole.bending[keep], whole.buckling[keep]))
+
+
+def _joined(parts: list[Strong]) -> Strong:
+    return Strong(
+        np.concatenate([part.radii_mm for part in parts]),
+        np.concatenate([part.bending for part in parts]),
+        np.concatenate([part.buckling for part in parts]),
+    )
+
+
+def sways(
+    ways: Ways,
+    strong: Strong,
+    contacts: Contacts,
+    cases: Floats,
+    ground: Ground,
+    *,
+    only: Container[int] | None = None,
+) -> dict[int, float]:
+    """For each tree, by the node in which it ends, how near it comes to buckling as a whole, by the factor of safety.
+
+    Under the case in which its tips bear most together, all pressing.
+
+    Parameters
+    ----------
+    only : container of int, optional
+        Only these trees.
+    """
+    tree = roots_of(ways)
+    out = {}
+    for root in np.unique(tree).tolist():
+        mine = tree == root
+        if mine.sum() < 2 or not cases.shape[1] or (only is not None and root not in only):
+            continue
+        one = picked(ways, mine)
+        most = int(np.abs(cases[sorted(one.tip_of.values())]).sum(axis=0).argmax())
+        share = sway_use(one, contacts, cases[:, most], strong.radii_mm[mine], ground.strength.modulus_mpa)
+        out[root] = ground.strength.safety * share
+    return out
