@@ -267,3 +267,20 @@ def test_the_store_can_keep_it_and_it_comes_again():
     back = values.decode(values.encode(first, arrays), arrays.__getitem__)
     assert back.runs == first.runs
     assert {field.name for field in fields(back)} == {field.name for field in fields(first)}
+
+
+@pytest.mark.parametrize("wide", [150.0, 184.5, 185.3, 186.0])
+def test_what_goes_in_by_less_than_a_step_finds_room(wide):
+    # the room is 186 mm; with 160 cells along the piece a step is over a millimetre
+    broad = ("broad", "broad", standing(wide, 20.0, 5.0))
+    result = filled(broad, copies={"broad": 1})
+    assert not result.left_out
+    assert len(result.runs) == 1
+
+
+def test_what_steps_alone_refuse_is_told_and_stops_nothing():
+    broad = ("broad", "broad", standing(185.5, 20.0, 5.0))
+    finding = found(filled(broad, copies={"broad": 1}, cell_mm=5.0))["too-large"]
+    assert finding.verdict is Verdict.WATCH
+    assert finding.measured == 0.0
+    assert "finer" in finding.says

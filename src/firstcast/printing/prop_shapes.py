@@ -22,7 +22,7 @@ class PropShapes:
         Posts are so thick at least, and at most.
     lean_deg : float
         Lean from upright with which props go to meet others; round the figure they may lean 45 degrees. Less lean bends
-        posts less: on the demo, 45 degrees took more resin.
+        posts less. Chosen.
     clearance_mm : float
         Between posts and the figure.
     foot_mm, foot_height_mm : float

@@ -1,6 +1,7 @@
 """The platform station: how many masters to print, how they stand on the build platform, and in how many runs."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -36,6 +37,9 @@ SECONDS_PER_LAYER = Range(4.0, 9.0, 20.0, "s", Basis.DEFAULT, "no source: time o
 CELLS_MOST, BANDS_MOST = 160, 48
 """Cells along the widest piece and bands up the tallest. With more of them the maps of pairs cost much time and memory;
 beside a piece so large the steps are as small as 0.2 mm are beside one of 32 mm."""
+
+HALVINGS = 2
+"""How often cells are halved for a master that they alone refuse: maps of pairs grow to four times each time."""
 
 
 @dataclass(frozen=True)
@@ -137,14 +141,9 @@ def platform(
     _check_names(pieces, settings)
     generations = _generations(limits.kind, materials, settings, earlier)
     chosen = _chosen(pieces, settings)
-    ground = _ground(chosen, limits, materials, settings)
+    ground, shadows = _shadows(chosen, limits, materials, settings)
     turns = ground.turns(settings.turns)
-    band = max(settings.band_mm, max(p.height_mm for _, _, p in chosen) / BANDS_MOST)
-    shadows = {
-        name: shadow_of([p.piece, p.props], cell_mm=ground.cell_mm, band_mm=band) for name, _, p in chosen
-    }
-    large = [name for name, shadow in shadows.items() if not ground.has_room(shadow, turns)]
-    shadows = {name: shadow for name, shadow in shadows.items() if name not in large}
+    large = [name for name, _, _ in chosen if name not in shadows]
     copies = tuple(
         _copies(name, piece, settings.wanted or wanted, generations, settings) for name, piece, _ in chosen
     )
@@ -233,16 +232,47 @@ def _chosen(
     ]
 
 
-def _ground(
+def _shadows(
     chosen: list[tuple[str, str, Propped]], limits: Limits, materials: Materials, settings: Settings
-) -> Ground:
+) -> tuple[Ground, dict[str, Shadow]]:
+    """The platform's cells, and the shadow of every master that has room on it.
+
+    Shadows are rounded outward to cells and the room inward: where that alone leaves no room for a master, cells are halved, as far
+    as memory bears.
+    """
     printer = materials.printer
     build = (printer.build_x_mm.likely, printer.build_y_mm.likely, printer.build_z_mm.likely)
-    widest = max(
-        float(np.ptp(mesh.bounds[:, :2], axis=0).max()) for _, _, p in chosen for mesh in (p.piece, p.props)
-    )
-    cell = max(settings.cell_mm, widest / CELLS_MOST)
-    return ground_of(build, limits.pixel_mm, edge_mm=settings.edge_mm, cell_mm=cell)
+    wide = {name: _wide_mm(propped) for name, _, propped in chosen}
+    cell = max(settings.cell_mm, max(float(each.max()) for each in wide.values()) / CELLS_MOST)
+    band = max(settings.band_mm, max(p.height_mm for _, _, p in chosen) / BANDS_MOST)
+    for last in (False,) * HALVINGS + (True,):
+        ground = ground_of(build, limits.pixel_mm, edge_mm=settings.edge_mm, cell_mm=cell)
+        turns = ground.turns(settings.turns)
+        shadows = {
+            name: shadow_of([p.piece, p.props], cell_mm=ground.cell_mm, band_mm=band) for name, _, p in chosen
+        }
+        held = {name: shadow for name, shadow in shadows.items() if ground.has_room(shadow, turns)}
+        room = np.array(build[:2]) - 2.0 * settings.edge_mm
+        refused = [
+            name
+            for name, _, propped in chosen
+            if name not in held and propped.height_mm <= build[2] and _goes_in(wide[name], room, turns)
+        ]
+        if not refused or last:
+            break
+        cell *= 0.5
+    return ground, held
+
+
+def _wide_mm(propped: Propped) -> npt.NDArray[np.float64]:
+    """(2,) width and depth of a piece with its props."""
+    bounds = [mesh.bounds[:, :2] for mesh in (propped.piece, propped.props) if len(mesh.triangles)]
+    return np.max(bounds, axis=0)[1] - np.min(bounds, axis=0)[0]
+
+
+def _goes_in(wide: npt.NDArray[np.float64], room: npt.NDArray[np.float64], turns: Sequence[int]) -> bool:
+    """Whether a rectangle goes into another, as it is or by a quarter turn."""
+    return bool((wide <= room).all() or (1 in turns and (wide[::-1] <= room).all()))
 
 
 def _copies(

@@ -79,21 +79,25 @@ def too_large(
     edge_mm: float,
     printer: Printer,
 ) -> Finding:
-    """A master that no place on the platform holds; it stops the job only if the platform's size is the maker's own."""
+    """A master that no place on the platform holds; it stops the job only if the platform's size is the maker's own.
+
+    One that is smaller than the room by less than the steps in which pieces are moved is left out too, and only told.
+    """
     low = np.minimum(*(mesh.bounds[0] for mesh in _bodies(propped)))
     high = np.maximum(*(mesh.bounds[1] for mesh in _bodies(propped)))
     x, y = (high - low)[:2].tolist()
     z = float(high[2])
     room = (build_mm[0] - 2 * edge_mm, build_mm[1] - 2 * edge_mm, build_mm[2])
     over = max(max(x, y) - max(room[:2]), min(x, y) - min(room[:2]), z - room[2])
+    close = "" if over > 0.0 else ", and steps finer than those in which pieces are moved would be needed"
     own = all(getattr(printer, name).calibrated for name in BUILD)
     return Finding(
         "platform",
         "too-large",
-        Verdict.STOP if own else Verdict.WATCH,
+        Verdict.STOP if own and over > 0.0 else Verdict.WATCH,
         piece,
         f"'{master}' with its props is {x:.1f} × {y:.1f} mm wide and {z:.1f} high: the platform has room for "
-        f"{room[0]:.1f} × {room[1]:.1f} × {room[2]:.1f}, {edge_mm:g} mm from its edges. It is left out of the runs.",
+        f"{room[0]:.1f} × {room[1]:.1f} × {room[2]:.1f}, {edge_mm:g} mm from its edges{close}. It is left out of the runs.",
         f'Stand it otherwise ([stand.piece."{piece}"]), cut it into pieces, make it smaller, name your printer\'s own '
         "platform in [process.override.printer] (build_x_mm, build_y_mm, build_z_mm), or lower [platform] edge_mm.",
         measured=max(over, 0.0),
