@@ -6,14 +6,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_dilation, find_objects, label
 
-from firstcast.errors import InputError
-from firstcast.fields.blocks import run_blocks
-from firstcast.fields.far import far_lattice
-from firstcast.fields.memory import check_fits
-from firstcast.fields.union import Shells, read_lines
 from firstcast.geometry.mesh import Mesh
-from firstcast.kernels.locked import DOWN, LOCKED, UP, deepen, mark_lines
+from firstcast.kernels.locked import DOWN, LOCKED, UP, deepen
 from firstcast.moulding.pull import frame_of
+from firstcast.moulding.voxels import mark_voxels
 
 EVERY_WAY = np.ones((3, 3, 3), np.bool_)
 """Voxels that touch by face, edge or corner."""
@@ -87,34 +83,13 @@ def hold(mesh: Mesh, pull: npt.ArrayLike, pitch_mm: float) -> Held:
     SizeError
         The voxels would not fit this machine.
     """
-    if not len(mesh.triangles):
-        raise InputError("there are no triangles", where="mould", mend="Leave empty meshes out.")
     frame = frame_of(pull)
-    points = np.ascontiguousarray(np.asarray(mesh.points, np.float64) @ frame.T)
-    lattice = far_lattice(np.array([points.min(axis=0), points.max(axis=0)]), pitch_mm, 2.0 * pitch_mm)
-    shape = tuple(int(n) for n in lattice.size)
-    check_fits(
-        BYTES_PER_VOXEL * float(np.prod(lattice.size.astype(float))),
-        where="mould",
-        mend="Take a coarser [mould] pitch_mm.",
-    )
-    part = np.zeros(len(mesh.triangles), np.uint16)
-    lines = read_lines(Shells(points, np.ascontiguousarray(mesh.triangles, np.int32), part), lattice, 2)
-    if lines.leaking:
-        raise InputError(
-            f"the body is not closed: {lines.leaking} lines along the pull enter it and don't leave it",
-            where="mould",
-            mend="Fuse it first.",
-        )
-    states, lengths = np.empty(shape, np.uint8), np.empty(shape[0])
-    run_blocks(
-        mark_lines, shape[0], shape[1], lines.starts, lines.kept, lines.positions, lines.hits, states, lengths,
-        block=8,
-    )  # fmt: skip
+    voxels = mark_voxels(mesh, frame, pitch_mm, 2.0 * pitch_mm, bytes_per_voxel=BYTES_PER_VOXEL)
+    states = voxels.states
     labels, count = labelled(states == LOCKED)
     return Held(
-        frame, lattice.origin_mm, pitch_mm, states, labels, count,
-        float(lengths.sum()) * pitch_mm**3, _holes_mm2(states, pitch_mm),
+        frame, voxels.origin_mm, pitch_mm, states, labels, count,
+        float(voxels.locked_pitches.sum()) * pitch_mm**3, _holes_mm2(states, pitch_mm),
     )  # fmt: skip
 
 

@@ -10,14 +10,10 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import distance_transform_edt
 
-from firstcast.errors import InputError
-from firstcast.fields.blocks import run_blocks
-from firstcast.fields.far import far_lattice
-from firstcast.fields.memory import check_fits
-from firstcast.fields.union import Shells, read_lines
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.hollows import flood_widths
-from firstcast.kernels.locked import BODY, deepen, mark_lines
+from firstcast.kernels.locked import BODY, deepen
+from firstcast.moulding.voxels import mark_voxels
 
 WIDER = 1.25
 """A hollow counts from so much wider than its neck: less is within the roughness of voxels and of rubber. Chosen, no source."""
@@ -64,30 +60,13 @@ def room_round(mesh: Mesh, pitch_mm: float, margin_mm: float) -> Room:
     SizeError
         The voxels would not fit this machine.
     """
-    if not len(mesh.triangles):
-        raise InputError("there are no triangles", where="mould", mend="Leave empty meshes out.")
-    points = np.ascontiguousarray(mesh.points, np.float64)
-    lattice = far_lattice(np.array([points.min(axis=0), points.max(axis=0)]), pitch_mm, margin_mm)
-    shape = tuple(int(n) for n in lattice.size)
-    check_fits(
-        BYTES_PER_VOXEL * float(np.prod(lattice.size.astype(float))),
-        where="mould",
-        mend="Take a coarser [mould] pitch_mm.",
-    )
-    part = np.zeros(len(mesh.triangles), np.uint16)
-    lines = read_lines(Shells(points, np.ascontiguousarray(mesh.triangles, np.int32), part), lattice, 2)
-    if lines.leaking:
-        raise InputError("the body is not closed", where="mould", mend="Fuse it first.")
-    states, lengths = np.empty(shape, np.uint8), np.empty(shape[0])
-    run_blocks(
-        mark_lines, shape[0], shape[1], lines.starts, lines.kept, lines.positions, lines.hits, states, lengths,
-        block=8,
-    )  # fmt: skip
+    voxels = mark_voxels(mesh, np.eye(3), pitch_mm, margin_mm, bytes_per_voxel=BYTES_PER_VOXEL)
+    states = voxels.states
     # The nearest voxel of the body has its surface half a pitch nearer.
     away = np.asarray(distance_transform_edt(states != BODY), np.float32)
     width = np.maximum(away - np.float32(0.5), np.float32(0.0)) * np.float32(pitch_mm)
     width[states != BODY] = np.maximum(width[states != BODY], np.float32(0.25 * pitch_mm))
-    return Room(lattice.origin_mm, pitch_mm, width)
+    return Room(voxels.origin_mm, pitch_mm, width)
 
 
 @dataclass(frozen=True)
