@@ -13,8 +13,9 @@ from firstcast.printing.run import Placement, Run
 from firstcast.sheets import dimensions
 from firstcast.sheets._few_colours import in_few_colours
 from firstcast.sheets.face import PAPER
+from firstcast.sheets.heading import draw_page_heading
 from firstcast.sheets.plate import Title
-from firstcast.sheets.print_page import Fact, draw_facts, draw_page_heading
+from firstcast.sheets.print_page import Fact, draw_facts
 from firstcast.sheets.setting import Page
 
 DPI = 150
@@ -66,7 +67,7 @@ def draw_platform_page(
         Width and depth of the platform.
     """
     page = Page(WIDE_PX, TALL_PX)
-    draw_page_heading(page, title, "the platform from above")
+    draw_page_heading(page, title, "the platform from above", MARGIN_PX)
     room = (WIDE_PX - 2 * MARGIN_PX - WORDS_PX - SIDE_PX - 60, TALL_PX - TOP_PX - MARGIN_PX - 110)
     scale = min(room[0] / build_mm[0], room[1] / build_mm[1])
     left, bottom = MARGIN_PX + SIDE_PX, TOP_PX + build_mm[1] * scale

@@ -15,10 +15,11 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.sheets import dimensions
 from firstcast.sheets._few_colours import in_few_colours
 from firstcast.sheets.face import FAINT_INK, INK, SHADOW
+from firstcast.sheets.heading import draw_page_heading
 from firstcast.sheets.light import LitMesh, light_mesh
 from firstcast.sheets.plate import Title
 from firstcast.sheets.render import render_lit
-from firstcast.sheets.setting import Page, fitted, text_width, wrap
+from firstcast.sheets.setting import Page, wrap
 from firstcast.sheets.views import FRONT, SIDE, View, extent_mm
 
 DPI = 150
@@ -84,7 +85,7 @@ def draw_print_page(
     """
     lit, colours = _lit(piece, props)
     page = Page(WIDE_PX, TALL_PX)
-    draw_page_heading(page, title, "on its props")
+    draw_page_heading(page, title, "on its props", MARGIN_PX)
     views = (FRONT, SIDE)
     extents = [extent_mm(lit.used, view) for view in views]
     scale = _scale(extents)
@@ -147,19 +148,6 @@ def _draw_view(
     )  # fmt: skip
     box = (*corner, corner[0] + wide, corner[1] + tall)
     page.image.paste(ImageChops.darker(page.image.crop(box), Image.fromarray(picture.rgb)), box)
-
-
-def draw_page_heading(page: Page, title: Title, kind: str) -> None:
-    """Job and piece at the left, the page's kind at the right, a double rule beneath."""
-    y, right = MARGIN_PX + 34, page.width_px - MARGIN_PX
-    told = page.label((right, y), kind, size_px=15, anchor="rs")
-    piece, piece_size = fitted(title.piece, (30.0, 26.0, 22.0), 0.4 * (told.left - MARGIN_PX))
-    room = told.left - MARGIN_PX - text_width(piece, piece_size) - 60
-    job, job_size = fitted(title.job, (46.0, 40.0, 34.0, 28.0), room)
-    box = page.text((MARGIN_PX, y), job, size_px=job_size)
-    page.text((box.right + 20, y), piece, size_px=piece_size, colour=FAINT_INK)
-    page.line([(MARGIN_PX, y + 18), (right, y + 18)], width_px=2.0)
-    page.line([(MARGIN_PX, y + 22), (right, y + 22)], width_px=1.0)
 
 
 def draw_facts(

@@ -21,13 +21,14 @@ from firstcast.sheets._few_colours import in_few_colours
 from firstcast.sheets._rings import box_about, draw_bar, draw_letter, draw_ring, paste_ring
 from firstcast.sheets.dimensions import said_mm
 from firstcast.sheets.face import FAINT_INK
+from firstcast.sheets.heading import draw_page_heading
 from firstcast.sheets.legend import draw_whole_legend
 from firstcast.sheets.light import LitMesh, light_mesh
 from firstcast.sheets.outlook import best_direction, best_view
 from firstcast.sheets.plate import Title
 from firstcast.sheets.render import Picture, fit_scale, render_lit
 from firstcast.sheets.scales import SurfaceMap
-from firstcast.sheets.setting import Box, Page, fitted, text_width, wrap
+from firstcast.sheets.setting import Box, Page, fitted, wrap
 from firstcast.sheets.views import FOUR_VIEWS, View, extent_mm
 
 DPI = 150
@@ -121,7 +122,7 @@ def draw_side_by_side(
     maps = [version.surface_map for version in versions]
     colours = [None if each is None else each.colours() for each in maps]
     page = Page(WIDE_PX, MOST_TALL_PX)
-    _draw_heading(page, title)
+    draw_page_heading(page, title, f"side by side {title.date}".strip(), MARGIN_PX)
     lit = [light_mesh(each, faces) for each in points]
     chosen = view or best_view(lit[0], [each.ball for each in close_ups], FOUR_VIEWS)
     whole, y = _draw_whole(page, versions, lit, colours, chosen, close_ups)
@@ -177,19 +178,6 @@ def _checked(
 
 def _left(column: int) -> int:
     return MARGIN_PX + column * (COLUMN_PX + GUTTER_PX)
-
-
-def _draw_heading(page: Page, title: Title) -> None:
-    """Job and piece at the left, the drawing's kind and date at the right, a double rule beneath."""
-    y, right = MARGIN_PX + 28, page.width_px - MARGIN_PX
-    kind = page.label((right, y), f"side by side {title.date}".strip(), size_px=15, anchor="rs")
-    piece, piece_size = fitted(title.piece, (26.0, 22.0, 19.0), 0.4 * (kind.left - MARGIN_PX))
-    room = kind.left - MARGIN_PX - text_width(piece, piece_size) - 44
-    job, job_size = fitted(title.job, (42.0, 36.0, 30.0, 24.0), room)
-    box = page.text((MARGIN_PX, y), job, size_px=job_size)
-    page.text((box.right + 16, y), piece, size_px=piece_size, colour=FAINT_INK)
-    page.line([(MARGIN_PX, y + 15), (right, y + 15)], width_px=2.0)
-    page.line([(MARGIN_PX, y + 19), (right, y + 19)], width_px=1.0)
 
 
 def _draw_whole(
