@@ -3,7 +3,9 @@
 3840 × 2400 pixels of 0.035 mm, layers of 0.03 mm, 20 pieces of 33 mm in four quarter turns, of 300,000 triangles each.
 "rounded" is a bumpy ball drawn out to 20 × 20 × 33 mm on 40 posts, which covers over a third of the platform; "draped"
 is a wavy wall of 1 mm around it on as many posts, so that outlines are long. "seconds" are of the wall, from meshes to
-the renamed zip; peak memory is of a process that does nothing else. "proof" reads that zip, an STL and a 3MF back.
+the renamed zip; peak memory is of a process that does nothing else. "proof" reads that zip, an STL and a 3MF back, and holds
+every pixel against the meshes; "sliced proof" does so with slices in the 3MF. Before a proof the process has written the files:
+what its memory came to then is told beside the peak.
 
 Encoders get the same 12 images, spread over the height, as they lie in memory; processor milliseconds per image. All
 but Pillow get a filter byte 0 before each row, and chunks around them are left out. "runs" is zlib's strategy for runs
@@ -34,7 +36,7 @@ from PIL import Image
 from firstcast.geometry.mesh import Mesh
 from firstcast.io.layer_images import png_of, write_layers
 from firstcast.io.run_files import write_run_3mf, write_run_stl
-from firstcast.printing.layer_measures import measure_cut
+from firstcast.printing.layer_measures import layer_table, measure_cut, measure_run
 from firstcast.printing.layer_plan import LayerPlan, Screen, plan_layers
 from firstcast.printing.layering import map_layers
 from firstcast.printing.propped import Propped, Tips
@@ -107,7 +109,7 @@ def full_run() -> Run:
     return Run(
         "full",
         tuple(
-            Placement("piece", *((np.array(at) * step + step // 2) * 0.035).tolist(), n % 4)
+            Placement("piece", *((np.array(at) * step + step // 2) * 0.035).tolist(), 90.0 * (n % 4))
             for n, at in enumerate(places)
         ),
     )
@@ -124,7 +126,7 @@ def timed(function: Callable):
     return result, time.perf_counter() - wall, time.process_time() - processor
 
 
-def warm(folder: Path) -> None:
+def warm(folder: Path) -> tuple[LayerPlan, Propped]:
     """Compile what is used, on a small cube."""
     cube = Manifold.cube((1.0, 1.0, 1.0), True).translate((0, 0, 0.5)).to_mesh()
     mesh = Mesh(np.array(cube.vert_properties, np.float32), np.array(cube.tri_verts, np.int32))
@@ -135,6 +137,18 @@ def warm(folder: Path) -> None:
     )
     write_layers(folder / "warm.zip", plan, {})
     measure_cut(plan.cuts[0])
+    return plan, small
+
+
+def warm_proof(folder: Path) -> None:
+    """Compile what the proof uses, on the same."""
+    plan, small = warm(folder)
+    write_run_stl(folder / "warm.stl", plan.run, {"a": small})
+    write_run_3mf(folder / "warm.3mf", plan.run, {"a": small}, slices=plan.layers)
+    expected = ExpectedRun(
+        "warm", (100, 100), (0.05, 0.05), 0.1, plan.layers.count, (Standing("a", 2, 2),), slices=True
+    )
+    prove_run(folder / "warm.zip", folder / "warm.stl", folder / "warm.3mf", expected)
 
 
 def write(kind: str) -> dict:
@@ -163,30 +177,44 @@ def write(kind: str) -> dict:
     }
 
 
-def prove(kind: str) -> dict:
+def prove(kind: str, *, slices: bool = False) -> dict:
     """The proof of a full platform, in this process."""
     held = propped(kind)
     plan = planned(kind, held)
+    found = measure_run(plan)
+    loads = found.area_mm2 * np.zeros((3, 1))
+    table = layer_table(found.area_mm2, found.regions, found.largest_mm2, found.closed_mm2, loads, LAYER_MM)
+    facts = {"resin_mm3": float(found.area_mm2.sum()) * LAYER_MM}
     expected = ExpectedRun(
         "full", (SCREEN.nx, SCREEN.ny), (0.035, 0.035), LAYER_MM, plan.layers.count,
-        tuple(Standing(p.master, p.x_mm, p.y_mm, p.quarter_turns) for p in plan.run.placements),
-        (("piece", held.tips.places_mm),),
+        tuple(Standing(p.master, p.x_mm, p.y_mm, p.turn_deg) for p in plan.run.placements),
+        (("piece", held.tips.places_mm),), slices=slices,
     )  # fmt: skip
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        write_layers(folder / "run.zip", plan, {})
+        warm_proof(folder)
+        _, wrote, _ = timed(lambda: write_layers(folder / "run.zip", plan, facts, table))
         write_run_stl(folder / "run.stl", plan.run, {"piece": held})
-        write_run_3mf(folder / "run.3mf", plan.run, {"piece": held})
+        write_run_3mf(folder / "run.3mf", plan.run, {"piece": held}, slices=plan.layers if slices else None)
         files = (folder / "run.zip", folder / "run.stl", folder / "run.3mf")
-        rows, wall, _ = timed(lambda: prove_run(*files, expected))
-    found = {row.check: row for row in rows}
+        before = peak_mb()
+        rows, wall, processor = timed(lambda: prove_run(*files, expected))
+    known = {row.check: row for row in rows}
+    kind = "sliced proof" if slices else "proof"
     return {
-        "proof, s": round(wall, 1),
-        "proof's peak, MB": round(peak_mb()),
-        "worst layer's area, of what rounding explains": round(
-            found["area of every layer"].measured or 0.0, 2
-        ),
+        f"{kind}, s": round(wall, 1),
+        f"{kind}, processor s": round(processor, 1),
+        f"{kind} / images written": round(wall / wrote, 1),
+        f"{kind}'s peak, MB": round(peak_mb()),
+        "before the proof, MB": round(before),
+        "farthest pixel, levels": round(known["every pixel of every layer"].measured or 0.0, 4),
+        "pixels": known["every pixel of every layer"].verdict.value,
     }
+
+
+def prove_sliced(kind: str) -> dict:
+    """The same with slices in the 3MF, which are proved too."""
+    return prove(kind, slices=True)
 
 
 def encoders() -> dict[str, Callable[[bytes], bytes]]:
@@ -268,7 +296,7 @@ def rows() -> list[dict]:
     found = []
     for kind in BODIES:
         row: dict = {}
-        for part in ("write", "prove", "encode"):
+        for part in ("write", "prove", "slices", "encode"):
             row |= apart(part, kind)
         found.append(row)
     return found
@@ -280,11 +308,12 @@ def peak_mb() -> float:
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--part", choices=("write", "prove", "encode"))
+    parts = {"write": write, "prove": prove, "slices": prove_sliced, "encode": encode}
+    parser.add_argument("--part", choices=tuple(parts))
     parser.add_argument("kind", nargs="?", choices=BODIES)
     chosen = parser.parse_args()
     if chosen.part:
-        print(json.dumps({"write": write, "prove": prove, "encode": encode}[chosen.part](chosen.kind)))
+        print(json.dumps(parts[chosen.part](chosen.kind)))
     else:
         from run_all import table
 

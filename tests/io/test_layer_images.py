@@ -20,7 +20,7 @@ SCREEN = Screen(237, 200, 0.05, 0.05)
 
 def plan(**changes):
     piece, props, tips = figure()
-    run = Run("first", (Placement("a", 3.0, 2.5), Placement("a", 5.0, 7.0, 2)))
+    run = Run("first", (Placement("a", 3.0, 2.5), Placement("a", 5.0, 7.0, 180.0)))
     return plan_layers(run, {"a": standing(piece, props, tips)}, SCREEN._replace(**changes), layer_mm=0.2)
 
 
@@ -46,7 +46,7 @@ def test_the_manifest_says_what_a_reader_must_know(tmp_path):
     drawn = plan(mirrored=True)
     table = [{"area_mm2": float(k)} for k in range(drawn.layers.count)]
     manifest = write_layers(tmp_path / "run.zip", drawn, {"printer": "mono-50"}, table)
-    assert manifest["schema"] == 1
+    assert manifest["schema"] == 2
     assert manifest["printer"] == "mono-50"
     assert manifest["pixels"] == [237, 200]
     assert manifest["pixel_mm"] == [0.05, 0.05]
@@ -58,7 +58,7 @@ def test_the_manifest_says_what_a_reader_must_know(tmp_path):
         "y = 0",
         True,
     )
-    assert manifest["pieces"][1] == {"master": "a", "x_mm": 5.0, "y_mm": 7.0, "quarter_turns": 2}
+    assert manifest["pieces"][1] == {"master": "a", "x_mm": 5.0, "y_mm": 7.0, "turn_deg": 180.0}
     assert manifest["layers"][3]["area_mm2"] == 3.0
     assert manifest["layers"][3]["top_mm"] == 0.8
     # exposure is the maker's to say

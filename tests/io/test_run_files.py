@@ -9,7 +9,7 @@ from firstcast.io.run_files import props_name, write_run_3mf, write_run_stl
 from firstcast.printing.run import Placement, Run
 from layer_bodies import figure, standing, tube
 
-RUN = Run("first", (Placement("a", 3.0, 2.5), Placement("b", 9.0, 3.0), Placement("a", 5.0, 7.0, 1)))
+RUN = Run("first", (Placement("a", 3.0, 2.5), Placement("b", 9.0, 3.0), Placement("a", 5.0, 7.0, 90.0)))
 
 
 def masters():

@@ -129,7 +129,7 @@ def test_quarter_turns_turn_the_image():
     square = Screen(200, 200, 0.05, 0.05)
     first = images(masters, Placement("a", 5, 5), screen=square)
     for turns in (1, 2, 3, 4, -1):
-        turned = images(masters, Placement("a", 5, 5, turns), screen=square)
+        turned = images(masters, Placement("a", 5, 5, 90.0 * turns), screen=square)
         # rows run up with y, so a turn counter-clockwise seen from above is clockwise to numpy
         assert np.abs(turned.astype(int) - np.rot90(first, -turns, axes=(1, 2))).max() <= 1
 
@@ -163,7 +163,7 @@ def test_overlapping_copies_add_and_clip():
 def test_the_image_does_not_depend_on_threads_or_batches(monkeypatch):
     piece, props, tips = figure()
     masters = {"a": standing(piece, props, tips)}
-    places = Placement("a", 3.0, 5.0), Placement("a", 9.013, 5.0, 1)
+    places = Placement("a", 3.0, 5.0), Placement("a", 9.013, 5.0, 90.0)
     found = []
     before = numba.get_num_threads()
     for threads, batch in ((1, 1 << 26), (before, 1 << 26), (before, 1 << 12)):
@@ -176,7 +176,7 @@ def test_the_image_does_not_depend_on_threads_or_batches(monkeypatch):
 
 
 @settings(max_examples=25)
-@given(st.floats(2.0, 9.5), st.floats(2.0, 7.5), st.integers(0, 3))
+@given(st.floats(2.0, 9.5), st.floats(2.0, 7.5), st.one_of(st.sampled_from([0.0, 90.0, 180.0, 270.0]), st.floats(0.0, 360.0)))
 def test_where_a_piece_stands_changes_no_area(x, y, turns):
     body = tube(0.35, 1.5, 0.0) + tube(0.35, 0.4, 0.0, x=1.4)
     stack = images({"a": standing(body)}, Placement("a", x, y, turns))

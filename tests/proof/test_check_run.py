@@ -10,11 +10,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import trimesh
+from manifold3d import Manifold
 from PIL import Image
+from scipy.ndimage import gaussian_filter
 
 from firstcast.errors import FileError, InputError
 from firstcast.io.layer_images import write_layers
 from firstcast.io.run_files import write_run_3mf, write_run_stl
+from firstcast.printing.layer_measures import layer_table, measure_run
 from firstcast.printing.layer_plan import Screen, plan_layers
 from firstcast.printing.run import Placement, Run
 from firstcast.proof.check_run import prove_run
@@ -23,7 +26,10 @@ from firstcast.vocabulary import Verdict
 from layer_bodies import ball, figure, standing
 
 SCREEN = Screen(260, 200, 0.05, 0.05)
-RUN = Run("first", (Placement("a", 3.0, 2.5), Placement("a", 5.013, 7.0, 2), Placement("b", 10.5, 4.0, 1)))
+STRESS_KPA = (5.0, 10.0, 20.0)
+RUN = Run(
+    "first", (Placement("a", 3.0, 2.5), Placement("a", 5.013, 7.0, 180.0), Placement("b", 10.5, 4.0, 90.0))
+)
 
 
 def masters():
@@ -31,21 +37,34 @@ def masters():
     return {"a": standing(piece, props, tips), "b": standing(ball(1.5, (0, 0, 1.5)))}
 
 
-def written(folder, run=RUN, known=None, screen=SCREEN, layer_mm=0.1):
+def facts_of(plan):
+    """What the manifest says of a run and of its layers."""
+    found = measure_run(plan)
+    peel = np.array(STRESS_KPA)[:, None] * 1e-3 * found.area_mm2
+    table = layer_table(
+        found.area_mm2, found.regions, found.largest_mm2, found.closed_mm2, peel, plan.layers.layer_mm
+    )
+    return {"resin_mm3": round(float(found.area_mm2.sum()) * plan.layers.layer_mm, 3)}, table
+
+
+def written(folder, run=RUN, known=None, screen=SCREEN, layer_mm=0.1, *, slices=False):
     known = known or masters()
     plan = plan_layers(run, known, screen, layer_mm=layer_mm)
-    write_layers(folder / "run.zip", plan, {})
+    facts, table = facts_of(plan)
+    write_layers(folder / "run.zip", plan, facts, table)
     write_run_stl(folder / "run.stl", run, known)
-    write_run_3mf(folder / "run.3mf", run, known)
+    write_run_3mf(folder / "run.3mf", run, known, slices=plan.layers if slices else None)
     return ExpectedRun(
         run.name,
         (screen.nx, screen.ny),
         (screen.pixel_x_mm, screen.pixel_y_mm),
         layer_mm,
         plan.layers.count,
-        tuple(Standing(p.master, p.x_mm, p.y_mm, p.quarter_turns) for p in run.placements),
+        tuple(Standing(p.master, p.x_mm, p.y_mm, p.turn_deg) for p in run.placements),
         tuple((name, known[name].tips.places_mm) for name in known),
         mirrored=screen.mirrored,
+        stress_kpa=STRESS_KPA,
+        slices=slices,
     )
 
 
@@ -128,7 +147,7 @@ def test_a_hand_that_is_missing_in_some_layers(copy):
     # the hand of the first copy, about x = 7.3 mm, y = 2.5 mm and z = 8 mm
     with_images(folder, blanked(78, 83, (30, 70), (130, 160)))
     found = faults(proved(folder, expected))
-    assert {"area of every layer", "every body in every layer it spans"} <= found
+    assert {"area of every layer", "every pixel of every layer"} <= found
 
 
 def test_a_missing_prop(copy):
@@ -136,7 +155,7 @@ def test_a_missing_prop(copy):
     # the post under the hand stands about x = 7.3 mm
     with_images(folder, blanked(0, 76, (35, 65), (135, 155)))
     found = faults(proved(folder, expected))
-    assert {"props at every tip", "every body in every layer it spans", "area of every layer"} <= found
+    assert {"props at every tip", "every pixel of every layer", "area of every layer"} <= found
 
 
 def test_a_fleck_of_light_in_the_air(copy):
@@ -255,13 +274,13 @@ def rolled(shift):
 def test_images_a_pixel_aside_are_noticed(copy, shift):
     folder, expected = copy
     with_images(folder, rolled(shift))
-    assert "place of every layer" in faults(proved(folder, expected))
+    assert "every pixel of every layer" in faults(proved(folder, expected))
 
 
 def test_a_comb_of_layers_is_noticed(copy):
     folder, expected = copy
     with_images(folder, lambda layer, image: np.roll(image, 1 if layer % 2 else -1, axis=1))
-    assert "place of every layer" in faults(proved(folder, expected))
+    assert "every pixel of every layer" in faults(proved(folder, expected))
 
 
 def pieces_of(known):
@@ -305,3 +324,148 @@ def test_layers_by_other_numbers_or_names_are_noticed(copy):
     assert row.verdict is Verdict.STOP
     assert "layers" in row.result
     assert "pieces" in row.result
+
+
+def test_a_hole_that_is_made_up_for_elsewhere_is_noticed(copy):
+    folder, expected = copy
+
+    def change(layer, image):
+        if layer != 41:
+            return None
+        # four pixels out of the trunk and four beside it, about one middle, in a layer that no polygon is cut for
+        image[48:52, 59] = 0
+        image[48:52, 95] = 255
+        return image
+
+    with_images(folder, change)
+    rows = proved(folder, expected)
+    assert "every pixel of every layer" in faults(rows)
+    assert "area of every layer" not in faults(rows)
+    assert (
+        "8 otherwise than the meshes cover them, the first in layer 41"
+        in rows["every pixel of every layer"].result
+    )
+
+
+def test_images_that_are_blurred_are_noticed(copy):
+    folder, expected = copy
+    with_images(
+        folder, lambda layer, image: np.round(gaussian_filter(image.astype(float), 0.4)).astype(np.uint8)
+    )
+    assert "every pixel of every layer" in faults(proved(folder, expected))
+
+
+def test_one_level_too_many_in_one_pixel_is_noticed(copy):
+    folder, expected = copy
+
+    def change(layer, image):
+        if layer == 7:
+            image[3, 4] = 1
+            return image
+        return None
+
+    with_images(folder, change)
+    row = proved(folder, expected)["every pixel of every layer"]
+    assert row.verdict is Verdict.STOP
+    assert "layer 7 at (0.225, 0.175) mm, 1 of 255 levels where the meshes ask for 0.00" in row.result
+
+
+@pytest.mark.parametrize("turn", [17.0, 263.5])
+def test_copies_in_any_turn_are_proved_to_the_pixel(tmp_path, turn):
+    run = Run("first", (Placement("a", 6.0, 5.0, turn),))
+    expected = written(tmp_path, run)
+    rows = proved(tmp_path, expected)
+    assert not faults(rows) - {"bare starts"}
+    # rounding to levels leaves half of one; some pixel of many thousand comes near it
+    assert 0.4 < rows["every pixel of every layer"].measured <= 0.51
+
+
+def test_a_flat_face_on_the_plane_of_a_section_counts_either_way(tmp_path):
+    plate = Manifold.cube((3.0, 3.0, 1.05)).translate((-1.5, -1.5, 0.0))
+    expected = written(tmp_path, Run("first", (Placement("p", 5.0, 5.0),)), {"p": standing(plate)})
+    assert not faults(proved(tmp_path, expected))
+    kept = {}
+    with_images(tmp_path, kept.__setitem__)
+    other = np.zeros_like(kept[9]) if kept[10].any() else kept[9]
+    # the plate ends on the middle of layer 10: whether it is lit there hangs on the last digit of its height
+    with_images(tmp_path, lambda layer, image: other if layer == 10 else None)
+    assert "every pixel of every layer" not in faults(proved(tmp_path, expected))
+    with_images(tmp_path, lambda layer, image: 0 * image if layer == 9 else None)
+    assert "every pixel of every layer" in faults(proved(tmp_path, expected))
+
+
+def test_copies_that_touch_are_noticed(tmp_path):
+    block = Manifold.cube((2.013, 2.0, 1.0)).translate((-1.0065, -1.0, 0.0))
+    places = [Placement("p", 3.0 + 2.02 * n, 5.0) for n in range(2)]
+    expected = written(tmp_path, Run("first", tuple(places)), {"p": standing(block)})
+    # they share a column of pixels, and cure as one
+    row = proved(tmp_path, expected)["the manifest's table is what the images come to"]
+    assert "regions in 10 layers, the first 0" in row.result
+
+
+def with_manifest(folder, change):
+    path = folder / "run.zip"
+    with zipfile.ZipFile(path) as package:
+        files = {name: package.read(name) for name in package.namelist()}
+    manifest = json.loads(files["manifest.json"])
+    change(manifest)
+    files["manifest.json"] = json.dumps(manifest).encode()
+    with zipfile.ZipFile(path, "w") as package:
+        for name, data in files.items():
+            package.writestr(name, data)
+
+
+WRONG = {
+    "top_mm": lambda value: value + 0.1,
+    "area_mm2": lambda value: value + 2e-4,
+    "regions": lambda value: value + 1,
+    "largest_mm2": lambda value: value - 0.0025,
+    "closed_mm2": lambda value: value + 0.0025,
+    "resin_mm3": lambda value: value + 2e-4,
+    "peel_n": lambda value: [*value[:2], value[2] + 0.002],
+}
+"""A little more or less than each of them is: by a pixel, or a step of what it is rounded to."""
+
+
+def test_what_the_manifest_says_of_each_layer_is_held_against_its_image(copy):
+    folder, expected = copy
+
+    def wrong(manifest):
+        for number, (key, change) in enumerate(WRONG.items()):
+            row = manifest["layers"][20 + number]
+            row[key] = change(row[key])
+
+    with_manifest(folder, wrong)
+    rows = proved(folder, expected)
+    assert faults(rows) - {"bare starts"} == {"the manifest's table is what the images come to"}
+    row = rows["the manifest's table is what the images come to"]
+    assert row.measured == len(WRONG)
+    for number, key in enumerate(WRONG):
+        assert f"{key} in 1 layer, the first {20 + number}" in row.result
+
+
+def test_a_manifest_that_says_nothing_or_nonsense_of_a_layer(copy):
+    folder, expected = copy
+
+    def wrong(manifest):
+        del manifest["layers"][3]["regions"]
+        manifest["layers"][4] |= {"area_mm2": "much", "peel_n": [1.0, 2.0], "closed_mm2": None}
+
+    with_manifest(folder, wrong)
+    row = proved(folder, expected)["the manifest's table is what the images come to"]
+    assert row.measured == 4
+    assert "regions in 1 layer, the first 3" in row.result
+
+
+def test_the_sum_of_resin_is_held_against_the_images(copy):
+    folder, expected = copy
+    with_manifest(folder, lambda manifest: manifest.update(resin_mm3=manifest["resin_mm3"] + 0.01))
+    row = proved(folder, expected)["the manifest's table is what the images come to"]
+    assert row.verdict is Verdict.STOP
+    assert "resin of" in row.result
+
+
+def test_a_copy_that_reaches_over_the_edge_is_noticed(copy):
+    folder, expected = copy
+    beyond = (replace(expected.standing[0], x_mm=1.0), *expected.standing[1:])
+    assert "all of it within the images" in faults(proved(folder, expected, standing=beyond))

@@ -10,6 +10,9 @@ from hypothesis.extra import numpy as arrays
 from manifold3d import Manifold
 from scipy import ndimage
 
+from firstcast.printing.cups import CupsFollower
+from firstcast.printing.layer_runs import cured_regions
+from firstcast.printing.layer_starts import StartsFollower
 from firstcast.proof.layer_regions import Stack, look_at
 from firstcast.proof.layer_sections import section_all
 from layer_twin import EIGHT, bare_starts_by_force, mouths_by_force
@@ -61,6 +64,20 @@ def test_hollows_hold_what_force_finds_closed(images):
     assert closed == {layer for h in hollows for layer in range(h.first, h.last + 1)} & closed
 
 
+@settings(max_examples=100)
+@given(STACKS, st.integers(1, 5))
+def test_totals_are_those_that_were_measured_when_the_images_were_made(images, least):
+    starts, cups = StartsFollower(least_pixels=least), CupsFollower()
+    levels = (images * 255).astype(np.uint8)
+    regions = [starts.add(cured_regions(image, (0, 0), len(image))) for image in levels]
+    for entry in regions:
+        cups.add(entry)
+    counts, largest, closed = stacked(images, least, 2).totals()
+    assert counts.tolist() == [entry.count for entry in regions]
+    assert largest.tolist() == [int(entry.pixels.max(initial=0)) for entry in regions]
+    assert closed.tolist() == cups.closed
+
+
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_plane_cuts_are_those_of_a_general_library(seed):
     body = trimesh.creation.icosphere(subdivisions=2, radius=2.0)
@@ -70,9 +87,7 @@ def test_plane_cuts_are_those_of_a_general_library(seed):
     body.apply_scale((1.0, 0.7, 1.2))
     body.apply_translation((0.3, 0.2, 2.5))
     count, layer = 60, 0.1
-    found = section_all(
-        body.vertices, body.faces.astype(np.int32), np.zeros(len(body.faces), np.int32), layer, count
-    )
+    found = section_all(body.vertices, body.faces.astype(np.int32), layer, count)
     solid = Manifold(manifold3d.Mesh(body.vertices.astype(np.float32), body.faces.astype(np.uint32)))
     cuts = [solid.slice((k + 0.5) * layer) for k in range(count)]
     areas = [cut.area() for cut in cuts]
@@ -80,18 +95,3 @@ def test_plane_cuts_are_those_of_a_general_library(seed):
     # points in float32 there, in float64 here: 2e-7 mm on outlines of 15 mm
     assert found.areas_mm2 == pytest.approx(areas, abs=1e-5)
     assert found.outlines_mm == pytest.approx(lengths, abs=1e-4)
-    assert (found.bodies_cut > 0).tolist() == [a > 0 for a in areas]
-
-
-def test_some_places_of_every_body_in_every_layer():
-    bodies = [trimesh.creation.cylinder(r, h, sections=n) for r, h, n in ((2.0, 3.0, 400), (0.5, 6.0, 12))]
-    for n, body in enumerate(bodies):
-        body.apply_translation((5.0 * n, 0.0, -body.bounds[0, 2]))
-    both = trimesh.util.concatenate(bodies)
-    labels = np.repeat([0, 1], [len(body.faces) for body in bodies]).astype(np.int32)
-    found = section_all(both.vertices, both.faces.astype(np.int32), labels, 0.5, 12)
-    assert found.bodies_cut.tolist() == [2] * 6 + [1] * 6
-    for layer in range(12):
-        places = found.places_mm[found.starts[layer] : found.starts[layer + 1]]
-        assert (np.hypot(*(places - [5.0, 0.0]).T) < 0.51).sum() >= 12
-        assert (np.hypot(*places.T) < 2.01).sum() == (0 if layer >= 6 else pytest.approx(45, abs=3))

@@ -51,11 +51,12 @@ def test_a_piece_stands_on_its_props_at_one_scale(tmp_path):
     said = " ".join(text.text for text in drawn.page.texts)
     height = max(piece.bounds[1, 2], props.bounds[1, 2])
     assert f"{height:.1f} mm" in said
+    assert {"FRONT", "SIDE", "BACK"} <= {text.text.upper() for text in drawn.page.texts}
     # slate below the figure, which is grey
     pixels = np.asarray(drawn.page.image, np.int16)
     bluish = (pixels[..., 2] > pixels[..., 0] + 4).sum()
-    # two views of a post 1.2 mm wide, 5 mm of it seen below the figure; part of it is ink and light
-    assert bluish > 0.5 * 2 * 1.2 * 4.0 * drawn.px_per_mm**2
+    # three views of a post 1.2 mm wide, 5 mm of it seen below the figure; part of it is ink and light
+    assert bluish > 0.5 * 3 * 1.2 * 4.0 * drawn.px_per_mm**2
     write_print_page(tmp_path / "page.png", drawn)
     assert (tmp_path / "page.png").stat().st_size < 300_000
 
@@ -67,7 +68,7 @@ def shade_at(drawn, x_mm, y_mm):
 
 
 def test_what_stands_above_another_is_darker(tmp_path):
-    run = Run("run 1", (Placement("body", 30.0, 40.0), Placement("arm", 46.0, 40.0, 1)))
+    run = Run("run 1", (Placement("body", 30.0, 40.0), Placement("arm", 46.0, 40.0, 90.0)))
     build = (120.0, 80.0)
     page = draw_platform_page(
         run,
@@ -92,7 +93,7 @@ def test_what_stands_above_another_is_darker(tmp_path):
 def test_a_hole_stays_paper_and_quarter_turns_go_counter_clockwise():
     ring = (SQUARE[0], SQUARE[0][::-1] * 0.5)
     bar = (np.array([(0.0, -2.0), (20.0, -2.0), (20.0, 2.0), (0.0, 2.0)]),)
-    run = Run("run 1", (Placement("ring", 30.0, 40.0), Placement("bar", 90.0, 30.0, 1)))
+    run = Run("run 1", (Placement("ring", 30.0, 40.0), Placement("bar", 90.0, 30.0, 90.0)))
     build = (120.0, 80.0)
     page = draw_platform_page(run, {"ring": ring, "bar": bar}, build, title=TITLE)
     paper = shade_at(page, 60.0, 40.0)

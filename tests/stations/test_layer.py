@@ -38,7 +38,7 @@ def codes(result):
 
 def test_areas_resin_and_peel_of_a_whole_run_are_those_of_all_copies():
     post = standing(tube(3.0, 2.0, around=256))
-    places = [Placement("a", 10.0, 10.0), Placement("a", 20.0, 10.0, 1), Placement("a", 30.007, 10.0)]
+    places = [Placement("a", 10.0, 10.0), Placement("a", 20.0, 10.0, 90.0), Placement("a", 30.007, 10.0)]
     result = layered(("a", post), placements=places)
     disc = np.pi * 4.0 * 0.9999
     assert result.area_mm2 == pytest.approx(np.full(30, 3 * disc), rel=1e-4)
@@ -91,7 +91,7 @@ def test_places_are_told_in_the_figure():
     offset, matrix = np.array([0.0, 0.0, 4.0]), np.diag([1.02, 1.01, 1.03])
     plain = standing(hollow)
     propped = Propped(plain.piece, plain.props, turn, offset, plain.tips)
-    for turns in range(4):
+    for turns in (0.0, 90.0, 180.0, 270.0, 33.0):
         result = layer(
             run=Run("r", (Placement("a", 20.0, 20.0, turns),)),
             propped=(("a", propped),),
@@ -157,7 +157,7 @@ def test_copies_in_other_turns_are_told_of_once():
         - ball(2.4, (0, 0, 3.0))
         - Manifold.cube((9, 9, 9), True).translate((0, 0, 7.5))
     )
-    places = [Placement("a", 20.0, 20.0), Placement("a", 40.0, 20.0, 1), Placement("a", 60.013, 20.0)]
+    places = [Placement("a", 20.0, 20.0), Placement("a", 40.0, 20.0, 90.0), Placement("a", 60.013, 20.0)]
     result = layered(("a", standing(bell)), placements=places)
     assert codes(result) == ["cup"]
     assert result.closed_mm2.max() == pytest.approx(3 * np.pi * 2.4**2, rel=0.01)

@@ -27,7 +27,7 @@ from firstcast.printing.layer_plan import LayerPlan, Screen
 from firstcast.printing.layering import Canvas, map_layers
 
 MANIFEST = "manifest.json"
-SCHEMA = 1
+SCHEMA = 2
 DIGEST_BYTES = 16
 
 _ZIP_DATE = (1980, 1, 1, 0, 0, 0)
@@ -139,7 +139,7 @@ def _manifest(plan: LayerPlan, facts: Mapping[str, Any], rows: list[dict[str, An
                 "master": placement.master,
                 "x_mm": placement.x_mm,
                 "y_mm": placement.y_mm,
-                "quarter_turns": placement.quarter_turns,
+                "turn_deg": placement.turn_deg,
             }
             for placement in plan.run.placements
         ],

@@ -26,8 +26,6 @@ from firstcast.printing.run import Placement, Run
 
 SLICE_NAMESPACE = "http://schemas.microsoft.com/3dmanufacturing/slice/2015/07"
 
-_COSINES, _SINES = (1, 0, -1, 0), (0, 1, 0, -1)
-
 
 def props_name(master: str) -> str:
     """Name of the object in the 3MF that holds a master's props."""
@@ -124,7 +122,7 @@ def _meshes(run: Run, masters: Mapping[str, Propped], where: str) -> dict[str, t
 
 def _placed(mesh: Mesh, placement: Placement) -> np.ndarray:
     """(n, 3) float32 points where a copy stands."""
-    cosine, sine = _COSINES[placement.quarter_turns % 4], _SINES[placement.quarter_turns % 4]
+    cosine, sine = placement.cosine_sine
     x, y, z = np.asarray(mesh.points, dtype=np.float64).T
     at_x, at_y = cosine * x - sine * y + placement.x_mm, sine * x + cosine * y + placement.y_mm
     return np.column_stack([at_x, at_y, z]).astype(np.float32)
@@ -132,8 +130,9 @@ def _placed(mesh: Mesh, placement: Placement) -> np.ndarray:
 
 def _transform(placement: Placement) -> str:
     """The item's matrix: rows of it multiply row vectors from the right, the last one is the move."""
-    cosine, sine = _COSINES[placement.quarter_turns % 4], _SINES[placement.quarter_turns % 4]
-    return f"{cosine} {sine} 0 {-sine} {cosine} 0 0 0 1 {placement.x_mm:.9g} {placement.y_mm:.9g} 0"
+    cosine, sine = placement.cosine_sine
+    row = f"{cosine:.9g} {sine:.9g} 0 {0.0 - sine:.9g} {cosine:.9g} 0 0 0 1"
+    return f"{row} {placement.x_mm:.9g} {placement.y_mm:.9g} 0"
 
 
 def _model(
@@ -157,7 +156,7 @@ def _model(
             if slices:
                 number += 1
                 stack = f' s:slicestackid="{number}" s:meshresolution="fullres"'
-                yield from _stack(number, mesh, slices)
+                yield from _stack(number, Mesh(points, mesh.triangles), slices)
             number += 1
             ids.setdefault(master, []).append(number)
             yield from _object(number, name, points, mesh.triangles, stack)

@@ -12,7 +12,7 @@ from firstcast.fields.coverage import Layers, PixelGrid, Sections, section_layer
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.layer_images import hulls
 from firstcast.printing.propped import Propped
-from firstcast.printing.run import Placement, Run
+from firstcast.printing.run import Placement, Run, cosine_sine
 
 PHASES = 1 << 20
 """Places within a pixel are told apart to this part of it: what rounding moves them by is far less."""
@@ -41,12 +41,13 @@ class Screen(NamedTuple):
 
 @dataclass(frozen=True)
 class Cut:
-    """One master in one quarter turn, at one place within a pixel, ready to be cut.
+    """One master in one turn, at one place within a pixel, ready to be cut.
 
     Attributes
     ----------
     master : str
-    quarter_turns : int
+    turn_deg : float
+        Counter-clockwise seen from above.
     piece, props : Sections
         On the same grid, which reaches around both.
     windows : (count, 4) int32
@@ -54,7 +55,7 @@ class Cut:
     """
 
     master: str
-    quarter_turns: int
+    turn_deg: float
     piece: Sections
     props: Sections
     windows: npt.NDArray[np.int32]
@@ -119,7 +120,7 @@ def plan_layers(
     known: dict[tuple, tuple[int, tuple[int, int]]] = {}
     stamps: list[Stamp] = []
     for placement in run.placements:
-        turns = placement.quarter_turns % 4
+        turn = placement.turn_deg % 360.0
         (column, phase_x), (row, phase_y) = (
             _phase(at, pixel)
             for at, pixel in (
@@ -127,12 +128,13 @@ def plan_layers(
                 (placement.y_mm, screen.pixel_y_mm),
             )
         )
-        key = (placement.master, turns, phase_x, phase_y)
+        key = (placement.master, turn, phase_x, phase_y)
         if key not in known:
             propped = masters[placement.master]
-            grid, offsets = _grid(propped, turns, (phase_x / PHASES, phase_y / PHASES), screen)
+            piece, props = (_turned(mesh, turn) for mesh in (propped.piece, propped.props))
+            grid, offsets = _grid(piece, props, (phase_x / PHASES, phase_y / PHASES), screen)
             known[key] = len(cuts), offsets
-            cuts.append(_cut(placement.master, propped, turns, grid, layers))
+            cuts.append(_cut(placement.master, piece, props, turn, grid, layers))
         number, offsets = known[key]
         stamp = Stamp(number, row + offsets[1], column + offsets[0])
         _check_inside(run, placement, stamp, cuts[number].piece.grid, screen)
@@ -146,20 +148,22 @@ def _phase(at_mm: float, pixel_mm: float) -> tuple[int, int]:
     return whole, rest
 
 
-def _turned(mesh: Mesh, turns: int) -> Mesh:
-    """The mesh after quarter turns about z, counter-clockwise from above: coordinates change places, none is rounded."""
-    if turns == 0:
-        return mesh
-    x, y, z = np.asarray(mesh.points).T
-    u, v = ((x, y), (-y, x), (-x, -y), (y, -x))[turns]
-    return Mesh(np.ascontiguousarray(np.column_stack([u, v, z])), mesh.triangles)
+def _turned(mesh: Mesh, turn_deg: float) -> Mesh:
+    """The mesh as 3MF and STL have it, its points in float32, turned about z counter-clockwise from above, in float64.
+
+    So images and meshes are of one body to the last digit, also where its surface lies almost along the layers.
+    """
+    cosine, sine = cosine_sine(turn_deg)
+    x, y, z = np.asarray(mesh.points, np.float32).astype(np.float64).T
+    turned = np.column_stack([cosine * x - sine * y, sine * x + cosine * y, z])
+    return Mesh(turned, mesh.triangles)
 
 
 def _grid(
-    propped: Propped, turns: int, phase: tuple[float, float], screen: Screen
+    piece: Mesh, props: Mesh, phase: tuple[float, float], screen: Screen
 ) -> tuple[PixelGrid, tuple[int, int]]:
     """Pixels around a turned piece and its props, and how many of them lie between its middle's pixel and the grid."""
-    meshes = [_turned(mesh, turns) for mesh in (propped.piece, propped.props) if len(mesh.triangles)]
+    meshes = [mesh for mesh in (piece, props) if len(mesh.triangles)]
     low = np.min([mesh.bounds[0, :2] for mesh in meshes], axis=0)
     high = np.max([mesh.bounds[1, :2] for mesh in meshes], axis=0)
     pixel = np.array([screen.pixel_x_mm, screen.pixel_y_mm])
@@ -177,16 +181,11 @@ def _grid(
     return grid, (int(first[0]), int(first[1]))
 
 
-def _cut(master: str, propped: Propped, turns: int, grid: PixelGrid, layers: Layers) -> Cut:
-    sections = []
-    for mesh in (propped.piece, propped.props):
-        turned = _turned(mesh, turns)
-        # of one type for piece and props, so that kernels are compiled once
-        points = np.asarray(turned.points, propped.piece.points.dtype)
-        sections.append(section_layers(points, turned.triangles, grid, layers))
+def _cut(master: str, piece: Mesh, props: Mesh, turn_deg: float, grid: PixelGrid, layers: Layers) -> Cut:
+    sections = [section_layers(mesh.points, mesh.triangles, grid, layers) for mesh in (piece, props)]
     windows = np.zeros((layers.count, 4), np.int32)
     hulls(sections[0].windows, sections[1].windows, windows)
-    return Cut(master, turns, sections[0], sections[1], windows)
+    return Cut(master, turn_deg, sections[0], sections[1], windows)
 
 
 def _check(run: Run, masters: Mapping[str, Propped], screen: Screen, layer_mm: float) -> None:

@@ -4,7 +4,7 @@
     for result in map_layers(plan, lambda layer, canvas: ...):
         ...
 
-Each master is cut once per quarter turn and place within a pixel, however many copies of it stand on the platform.
+Each master is cut once per turn and place within a pixel, however many copies of it stand on the platform.
 """
 
 from collections import deque

@@ -37,6 +37,14 @@ def _root(parent, a):
 
 
 @kernel
+def _joined(parent, a, b):
+    """Make two labels one; gives the lesser root."""
+    a, b = _root(parent, a), _root(parent, b)
+    parent[max(a, b)] = min(a, b)
+    return min(a, b)
+
+
+@kernel
 def label_pixels(kinds, kind, spans, corners, labels):
     """Write 1, 2, … into labels (h, w) int32, which must hold 0, by what touches; gives pixels per label (n + 1,) int64.
 
@@ -49,21 +57,21 @@ def label_pixels(kinds, kind, spans, corners, labels):
         for x in range(spans[y, 0], spans[y, 1]):
             if kinds[y, x] != kind:
                 continue
-            best = np.int32(0)
-            for k in range(4):
-                # left, above, above left, above right
-                if k >= 2 and not corners:
-                    break
-                v = y if k == 0 else y - 1
-                u = x - 1 if k == 0 or k == 2 else (x if k == 1 else x + 1)
-                if v < 0 or u < 0 or u >= width or labels[v, u] == 0:
-                    continue
-                other = _root(parent, labels[v, u])
-                if best == 0:
-                    best = other
-                elif other != best:
-                    parent[max(best, other)] = min(best, other)
-                    best = min(best, other)
+            above = labels[y - 1, x] if y > 0 else np.int32(0)
+            left = labels[y, x - 1] if x > 0 else np.int32(0)
+            if above != 0 and (corners or left == 0 or left == above):
+                # with corners whatever else touches it touches the one above as well
+                labels[y, x] = above
+                continue
+            best = left
+            if above != 0:
+                best = _joined(parent, above, left)
+            elif corners and y > 0:
+                if left == 0 and x > 0:
+                    best = labels[y - 1, x - 1]
+                beyond = labels[y - 1, x + 1] if x + 1 < width else np.int32(0)
+                if beyond != 0:
+                    best = beyond if best == 0 else _joined(parent, best, beyond)
             if best == 0:
                 count += 1
                 if count == parent.shape[0]:
@@ -103,17 +111,20 @@ def open_labels(kinds, spans, labels, is_open):
 
 
 @kernel
-def shared_labels(one, other, cured, together):
-    """Mark together[a, b] = 1 where a pixel has label a in one layer and b in another, each (kinds, spans, labels).
+def shared_labels(one, other, cured, empty):
+    """Mark where a pixel lies in regions of two layers, each (kinds, spans, cured labels, empty labels).
 
-    `cured`: of pixels that are cured in both; else of those that are cured in neither, label 0 being outside.
+    cured[a, b] = 1 for regions of pixels that are cured in both; empty[a, b] = 1 for those that are cured in neither, label 0
+    being outside.
     """
-    for y in range(one[2].shape[0]):
+    for y in range(one[0].shape[0]):
         first, stop = min(one[1][y, 0], other[1][y, 0]), max(one[1][y, 1], other[1][y, 1])
         for x in range(first, stop):
             a, b = one[0][y, x] == CURED, other[0][y, x] == CURED
-            if (cured and a and b) or (not cured and not a and not b):
-                together[one[2][y, x], other[2][y, x]] = 1
+            if a and b:
+                cured[one[2][y, x], other[2][y, x]] = 1
+            elif not a and not b:
+                empty[one[3][y, x], other[3][y, x]] = 1
 
 
 @kernel

@@ -25,7 +25,10 @@ TURNED_MM = 5e-5
 TIP_MM = 0.8
 """A neck's ring of corners lies about its contact: half its width and how deep it enters, away from it at most."""
 
-_COSINES, _SINES = (1, 0, -1, 0), (0, 1, 0, -1)
+
+def props_name(master: str) -> str:
+    """Name of the object that holds a master's props."""
+    return f"{master} props"
 
 
 @dataclass(frozen=True)
@@ -46,52 +49,39 @@ class Shape:
         Piece and props, if any.
     areas_mm2, outlines_mm, shared_mm2 : (count,) float64
         Of both together; the length of both outlines; the area that both share, at tips.
-    moments_mm3 : (count, 2) float64
-        Of both together: area times the place of its middle.
     """
 
     parts: tuple[Part, ...]
     areas_mm2: npt.NDArray[np.float64]
     outlines_mm: npt.NDArray[np.float64]
     shared_mm2: npt.NDArray[np.float64]
-    moments_mm3: npt.NDArray[np.float64]
 
     @staticmethod
     def placed(places_mm: npt.NDArray[np.float64], standing: Standing) -> npt.NDArray[np.float64]:
         """(n, 2) places of a master where a copy of it stands."""
-        turns = standing.quarter_turns % 4
-        turn = np.array([[_COSINES[turns], -_SINES[turns]], [_SINES[turns], _COSINES[turns]]], np.float64)
-        return places_mm @ turn.T + np.array([standing.x_mm, standing.y_mm])
+        return places_mm @ standing.matrix.T + np.array([standing.x_mm, standing.y_mm])
 
 
 def shape_of(package: RunPackage, master: str, expected: ExpectedRun) -> Shape:
     """A master's sections, from the 3MF's meshes."""
-    found = [package.objects[name] for name in (master, f"{master} props") if name in package.objects]
-    parts = tuple(
-        Part(_sections(entry.points, entry.triangles, entry.body_of_triangle, expected), _solid(entry))
-        for entry in found
-    )
+    found = [package.objects[name] for name in (master, props_name(master)) if name in package.objects]
+    parts = tuple(Part(_sections(entry.points, entry.triangles, expected), _solid(entry)) for entry in found)
     count = expected.layer_count
     areas = sum((part.sections.areas_mm2 for part in parts), np.zeros(count))
     outlines = sum((part.sections.outlines_mm for part in parts), np.zeros(count))
-    moments = sum((part.sections.moments_mm3 for part in parts), np.zeros((count, 2)))
     shared = np.zeros(count)
     if len(parts) == 2:
         both = (parts[0].solid ^ parts[1].solid).to_mesh()
         triangles = np.asarray(both.tri_verts, np.int32)
         points = np.asarray(both.vert_properties)[:, :3]
-        common = _sections(points, triangles, np.zeros(len(triangles), np.int32), expected)
-        shared, moments = common.areas_mm2, moments - common.moments_mm3
-    return Shape(parts, areas - shared, outlines, shared, moments)
+        shared = _sections(points, triangles, expected).areas_mm2
+    return Shape(parts, areas - shared, outlines, shared)
 
 
 def _sections(
-    points: npt.NDArray[np.floating],
-    triangles: npt.NDArray[np.int32],
-    bodies: npt.NDArray[np.int32],
-    expected: ExpectedRun,
+    points: npt.NDArray[np.floating], triangles: npt.NDArray[np.int32], expected: ExpectedRun
 ) -> LayerSections:
-    return section_all(points, triangles, bodies, expected.layer_mm, expected.layer_count)
+    return section_all(points, triangles, expected.layer_mm, expected.layer_count)
 
 
 def _solid(entry: RunObject) -> manifold3d.Manifold:
@@ -148,7 +138,7 @@ def master_rows(package: RunPackage, expected: ExpectedRun) -> list[ProofRow]:
     said = f"; {', '.join(other)}: another mesh" if other else ""
     lonely, looked, worst = 0, 0, 0.0
     for master, places in expected.tips:
-        props = package.objects.get(f"{master} props")
+        props = package.objects.get(props_name(master))
         looked += len(places)
         if props is None:
             lonely += len(places)
@@ -177,7 +167,7 @@ def _place_faults(package: RunPackage, expected: ExpectedRun) -> int:
     left = list(package.items)
     faults = 0
     for standing in expected.standing:
-        for name in (standing.master, f"{standing.master} props"):
+        for name in (standing.master, props_name(standing.master)):
             if name not in package.objects:
                 faults += name == standing.master
                 continue

@@ -1,6 +1,7 @@
 """What a master should be, as the proof is told it: plain arrays and numbers."""
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -23,12 +24,16 @@ class PartShape:
     thickness_mm : float
         Of an open sheet: the master's surface should lie half of it from the sheet. 0 for closed parts.
     closed : bool
+    role : "sculpted", "taken" or "added"
+        What is sculpted makes the body; what is taken, such as a socket or all beyond a cut, is missing from it; what is
+        added, such as a peg or the tab, is there whatever was taken. Sheets are sculpted.
     """
 
     name: str
     corners: npt.NDArray[np.float64]
     thickness_mm: float = 0.0
     closed: bool = True
+    role: Literal["sculpted", "taken", "added"] = "sculpted"
 
 
 @dataclass(frozen=True)

@@ -1,5 +1,6 @@
 """What the written files of a run are held against: plain arrays and numbers."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,12 +11,20 @@ from firstcast.errors import InputError
 
 @dataclass(frozen=True)
 class Standing:
-    """One copy on the platform: its master, where its middle stands, and quarter turns counter-clockwise from above."""
+    """One copy on the platform: its master, where its middle stands, and its turn counter-clockwise from above."""
 
     master: str
     x_mm: float
     y_mm: float
-    quarter_turns: int = 0
+    turn_deg: float = 0.0
+
+    @property
+    def matrix(self) -> npt.NDArray[np.float64]:
+        """(2, 2) its turn, for columns x, y; exact for quarter turns."""
+        cosine, sine = math.cos(math.radians(self.turn_deg)), math.sin(math.radians(self.turn_deg))
+        if self.turn_deg % 90.0 == 0.0:
+            cosine, sine = round(cosine), round(sine)
+        return np.array([[cosine, -sine], [sine, cosine]], np.float64)
 
 
 @dataclass(frozen=True)
@@ -44,6 +53,10 @@ class ExpectedRun:
         Of 255, from which on a pixel counts as cured.
     cup_mm3 : float
         Largest hollow that the film may close.
+    slices : bool
+        Whether the 3MF must hold the outlines of every layer.
+    stress_kpa : 3 floats, optional
+        What parts a layer from the film, over its area: low, likely, high. Without it loads of layers aren't looked at.
 
     Raises
     ------
@@ -64,6 +77,8 @@ class ExpectedRun:
     within: int = 2
     level: int = 128
     cup_mm3: float = 1.0
+    slices: bool = False
+    stress_kpa: tuple[float, float, float] | None = None
 
     def __post_init__(self) -> None:
         where = f"what is expected of run {self.name!r}"

@@ -27,6 +27,8 @@ class LayerFile:
     Attributes
     ----------
     manifest : dict
+    table : list of dict
+        What the manifest says of each layer.
     names : list of str
         The images' names, layer by layer, as the manifest has them.
     stray : list of str
@@ -43,10 +45,10 @@ class LayerFile:
         try:
             self._package = zipfile.ZipFile(self.path)
             self.manifest: dict[str, Any] = json.loads(self._package.read(_MANIFEST))
-            self._rows = self.manifest["layers"]
-            self.names = [str(row["image"]) for row in self._rows]
-            self.numbers = [row.get("layer") for row in self._rows]
-            self._digests = [str(row["blake2b"]) for row in self._rows]
+            self.table: list[dict[str, Any]] = self.manifest["layers"]
+            self.names = [str(row["image"]) for row in self.table]
+            self.numbers = [row.get("layer") for row in self.table]
+            self._digests = [str(row["blake2b"]) for row in self.table]
             self.mirrored = bool(self.manifest["mirrored"])
         except (OSError, ValueError, KeyError, TypeError, AttributeError, zipfile.BadZipFile) as error:
             raise FileError(f"not a zip of layers ({error!r})", where=str(path), mend=_AGAIN) from error

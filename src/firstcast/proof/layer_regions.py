@@ -77,15 +77,13 @@ def look_at(image: Image, level: int) -> LookedAt:
     return LookedAt(kinds, spans, cured, empty, pixels, empty_pixels, is_open)
 
 
-def over(look: LookedAt, before: LookedAt, *, cured: bool) -> npt.NDArray[np.int64]:
-    """(p, 2): regions of a layer and of the layer before that share a pixel; of empty ones 0 is the outside."""
-    sizes = [len(entry.pixels if cured else entry.empty_pixels) for entry in (look, before)]
-    together = np.zeros(sizes, np.uint8)
-    one, other = (
-        (entry.kinds, entry.spans, entry.cured if cured else entry.empty) for entry in (look, before)
-    )
-    _layers.shared_labels(one, other, cured, together)
-    return np.argwhere(together)
+def over(look: LookedAt, before: LookedAt) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    """(p, 2) and (q, 2): cured, and empty regions of a layer and of the layer before that share a pixel; empty 0 is outside."""
+    cured = np.zeros((len(look.pixels), len(before.pixels)), np.uint8)
+    empty = np.zeros((len(look.empty_pixels), len(before.empty_pixels)), np.uint8)
+    one, other = ((entry.kinds, entry.spans, entry.cured, entry.empty) for entry in (look, before))
+    _layers.shared_labels(one, other, cured, empty)
+    return np.argwhere(cured), np.argwhere(empty)
 
 
 class Stack:
@@ -101,6 +99,8 @@ class Stack:
         self._layer_of: list[int] = []
         self._edges: list[tuple[int, int]] = []
         self._starts: list[tuple[Start, int]] = []
+        self._regions: list[tuple[int, int]] = []
+        """Of each layer how many, and pixels of the largest."""
         self._empty_numbers = np.zeros(0, np.int64)
         self._hollows: list[tuple[int, int]] = [(-1, 0)]
         """Layer and pixels of each enclosed empty region; the first stands for the outside."""
@@ -108,19 +108,30 @@ class Stack:
         """Empty regions that hang together, and from which layer on."""
 
     def add(self, look: LookedAt) -> None:
-        """Take the next layer."""
+        """Take the next layer. Flecks don't cure, so hollows are looked at without them."""
         self._layer += 1
-        self._add_cured(look)
-        self._add_empty(look)
+        none = np.zeros((0, 2), np.int64)
+        cured, empty = (none, none) if self._before is None else over(look, self._before)
+        self._add_cured(look, cured)
+        if (self._numbers[1:] < 0).any():
+            look = self._without_flecks(look)
+            empty = empty if self._before is None else over(look, self._before)[1]
+        self._add_empty(look, empty)
         self._before = look
 
-    def _add_cured(self, look: LookedAt) -> None:
+    def _without_flecks(self, look: LookedAt) -> LookedAt:
+        solid = (self._numbers >= 0)[look.cured] & (look.kinds == _layers.CURED)
+        again = look_at(solid.view(np.uint8), 1)
+        # what is left keeps its order, and so the flecks' numbers only drop out
+        self._numbers = np.r_[-1, self._numbers[1:][self._numbers[1:] >= 0]]
+        return again
+
+    def _add_cured(self, look: LookedAt, over_before: npt.NDArray[np.int64]) -> None:
         count, first = len(look.pixels) - 1, self._before is None
         held: dict[int, list[int]] = {}
-        if self._before is not None:
-            for label, beneath in over(look, self._before, cured=True).tolist():
-                if self._numbers[beneath] >= 0:
-                    held.setdefault(label, []).append(int(self._numbers[beneath]))
+        for label, beneath in over_before.tolist():
+            if self._numbers[beneath] >= 0:
+                held.setdefault(label, []).append(int(self._numbers[beneath]))
         numbers = np.full(count + 1, -1, np.int64)
         for label in range(1, count + 1):
             bare = not first and label not in held
@@ -136,17 +147,17 @@ class Stack:
                 start = Start(self._layer, int(look.pixels[label]), column, row, -1)
                 self._starts.append((start, number))
         self._numbers = numbers
+        solid = look.pixels[numbers >= 0]
+        self._regions.append((len(solid), int(solid.max(initial=0))))
 
-    def _add_empty(self, look: LookedAt) -> None:
+    def _add_empty(self, look: LookedAt, over_before: npt.NDArray[np.int64]) -> None:
         numbers = np.zeros(len(look.is_open), np.int64)
         for label in np.flatnonzero(look.is_open == 0).tolist():
             numbers[label] = len(self._hollows)
             self._hollows.append((self._layer, int(look.empty_pixels[label])))
         if self._before is not None:
-            pairs = over(look, self._before, cured=False)
-            ends = np.unique(
-                np.stack([numbers[pairs[:, 0]], self._empty_numbers[pairs[:, 1]]], axis=1), axis=0
-            )
+            pairs = [numbers[over_before[:, 0]], self._empty_numbers[over_before[:, 1]]]
+            ends = np.unique(np.stack(pairs, axis=1), axis=0)
             self._gates += [(a, b, self._layer) for a, b in ends.tolist() if a != b]
         self._empty_numbers = numbers
 
@@ -168,6 +179,16 @@ class Stack:
                     break
             found.append(start._replace(held_after=held_after))
         return found
+
+    def totals(self) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Per layer: cured regions but for flecks, pixels of the largest, and pixels of hollows that the film closes."""
+        regions, largest = np.array(self._regions, np.int64).reshape(-1, 2).T
+        layers, voxels = np.array(self._hollows, np.int64).T
+        shut = self._opening_layers() > layers
+        shut[0] = False
+        closed = np.zeros(len(regions), np.int64)
+        np.add.at(closed, layers[shut], voxels[shut])
+        return regions.copy(), largest.copy(), closed
 
     def hollows(self) -> list[Hollow]:
         """Hollows that were closed while they were printed, the largest first.

@@ -27,19 +27,28 @@ class Sheet(NamedTuple):
 
 
 class Solid(NamedTuple):
-    """All parts at master size: the tree over the closed ones (None: there are none), and the sheets."""
+    """All parts at master size: the tree over the closed ones (None: there are none), and the sheets.
+
+    `taken` is what is missing from them, outward; `added` what is there all the same. None: nothing.
+    """
 
     closed: Tree | None
     sheets: tuple[Sheet, ...]
+    taken: Tree | None = None
+    added: Tree | None = None
 
     def holds(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
-        """(n,) which of the (n, 3) places are inside a closed part or a sheet's thickness."""
+        """(n,) which of the (n, 3) places are inside a closed part or a sheet's thickness and not taken, or added."""
         inside = np.zeros(len(points_mm), dtype=np.bool_)
         if self.closed is not None and len(points_mm):
             inside = windings(self.closed, points_mm) > 0
         for sheet in self.sheets:
             outside = np.flatnonzero(~inside)
             inside[outside] = nearest(sheet.tree, points_mm[outside]).distance < sheet.half_mm
+        if self.taken is not None and len(points_mm):
+            inside &= windings(self.taken, points_mm) <= 0
+        if self.added is not None and len(points_mm):
+            inside |= windings(self.added, points_mm) > 0
         return inside
 
 

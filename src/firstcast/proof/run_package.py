@@ -7,14 +7,15 @@ import lib3mf
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.proof.layer_slices import Slices, slices_of
 from firstcast.proof.read import read_3mf
 from firstcast.proof.surface import connect
 
 
 class RunObject(NamedTuple):
-    """A mesh of the 3MF: name, points (n, 3) float32, triangles (m, 3) int32, body of each triangle, faults.
+    """A mesh of the 3MF: name, points (n, 3) float32, triangles (m, 3) int32, body of each triangle, faults, slices.
 
-    `faults` are open, crowded and turned edges.
+    `faults` are open, crowded and turned edges; `slices` is None where the file has none.
     """
 
     name: str
@@ -23,6 +24,7 @@ class RunObject(NamedTuple):
     body_of_triangle: npt.NDArray[np.int32]
     bodies: int
     faults: int
+    slices: Slices | None
 
 
 class BuildItem(NamedTuple):
@@ -56,13 +58,26 @@ def read_run_package(path: Path | str) -> RunPackage:
         The file can't be read, or breaks the standard.
     """
     package = read_3mf(path)
+    slices, items = _slices_and_items(path)
     objects = {}
     for name, points, triangles in package.objects:
         found = connect(triangles, len(points))
         faults = len(found.open_edges) + len(found.crowded_edges) + len(found.turned_edges)
-        objects[name] = RunObject(name, points, triangles, found.body_of_triangle, found.bodies, faults)
-    model: Any = lib3mf.get_wrapper().CreateModel()
+        objects[name] = RunObject(
+            name, points, triangles, found.body_of_triangle, found.bodies, faults, slices.get(name)
+        )
+    return RunPackage(package.unit, package.warnings, objects, tuple(items))
+
+
+def _slices_and_items(path: Path | str) -> tuple[dict[str, Slices | None], list[BuildItem]]:
+    """Slices of each object by its name, and the build items."""
+    wrapper = lib3mf.get_wrapper()
+    model: Any = wrapper.CreateModel()
     model.QueryReader("3mf").ReadFromFile(str(path))
+    slices, meshes = {}, model.GetMeshObjects()
+    while meshes.MoveNext():
+        mesh = meshes.GetCurrentMeshObject()
+        slices[mesh.GetName()] = slices_of(wrapper, mesh)
     items, walk = [], model.GetBuildItems()
     while walk.MoveNext():
         item = walk.GetCurrent()
@@ -72,4 +87,4 @@ def read_run_package(path: Path | str) -> RunPackage:
             table = np.array([[fields[i][j] for j in range(3)] for i in range(4)], np.float64)
         # the format multiplies row vectors, so the matrix comes turned over
         items.append(BuildItem(item.GetObjectResource().GetName(), table[:3].T.copy(), table[3].copy()))
-    return RunPackage(package.unit, package.warnings, objects, tuple(items))
+    return slices, items

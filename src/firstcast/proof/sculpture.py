@@ -24,12 +24,14 @@ class Sculpture(NamedTuple):
     Attributes
     ----------
     closed : Tree or None
-        Over the triangles of all closed parts.
+        Over the triangles of all closed parts; those of what is taken look into it, out of the body.
     part_of_triangle : (m,) int32
         Part of each triangle in the closed tree's order.
     sheets : tuple of Sheet
     names : tuple of str
     pitch_mm : float
+    cut : Solid or None
+        What is inside, where something is taken out of the parts; None: all that they hold.
     """
 
     closed: Tree | None
@@ -37,16 +39,18 @@ class Sculpture(NamedTuple):
     sheets: tuple[Sheet, ...]
     names: tuple[str, ...]
     pitch_mm: float
+    cut: Solid | None = None
 
     @property
     def solid(self) -> Solid:
         """What is inside."""
-        return Solid(self.closed, self.sheets)
+        return self.cut or Solid(self.closed, self.sheets)
 
 
 def sculpture_of(expected: Expected) -> Sculpture:
     """Map the parts to master size and build their trees."""
     closed, owners, sheets = [], [], []
+    solids: dict[str, list[npt.NDArray[np.float64]]] = {"sculpted": [], "taken": [], "added": []}
     turned = np.linalg.det(np.asarray(expected.matrix, dtype=np.float64)) < 0
     stretch = abs(np.linalg.det(np.asarray(expected.matrix, dtype=np.float64))) ** (1.0 / 3.0)
     for index, part in enumerate(expected.parts):
@@ -54,13 +58,20 @@ def sculpture_of(expected: Expected) -> Sculpture:
             continue
         corners = expected.to_master(np.asarray(part.corners, dtype=np.float64))
         if part.closed:
-            closed.append(corners[:, ::-1] if turned else corners)
+            outward = corners[:, ::-1] if turned else corners
+            solids[part.role].append(outward)
+            closed.append(outward[:, ::-1] if part.role == "taken" else outward)
             owners.append(np.full(len(corners), index, dtype=np.int32))
         else:
             sheets.append(Sheet(build_tree(corners), part.thickness_mm * stretch / 2.0, index))
     tree = build_tree(np.concatenate(closed)) if closed else None
     owner = np.concatenate(owners)[tree.order] if tree is not None else np.zeros(0, dtype=np.int32)
-    return Sculpture(tree, owner, tuple(sheets), tuple(p.name for p in expected.parts), expected.pitch_mm)
+    cut = None
+    if solids["taken"]:
+        trees = {role: build_tree(np.concatenate(found)) for role, found in solids.items() if found}
+        cut = Solid(trees.get("sculpted"), tuple(sheets), trees["taken"], trees.get("added"))
+    names = tuple(part.name for part in expected.parts)
+    return Sculpture(tree, owner, tuple(sheets), names, expected.pitch_mm, cut)
 
 
 class Found(NamedTuple):
@@ -147,8 +158,8 @@ class Shown(NamedTuple):
 def visible_points(sculpture: Sculpture, count: int) -> Shown:
     """Points over what shows of the parts, at master size: `count` evenly spread, some at corners besides.
 
-    A point of a closed part shows if a step outward leaves every closed part and every sheet's thickness.
-    A sheet's points are taken on both of its faces, half a thickness out.
+    A point of a closed part shows if a step outward leaves every closed part and every sheet's thickness; where something is
+    taken out, if besides a step inward meets what is left. A sheet's points are taken on both of its faces, half a thickness out.
     """
     points, normals, parts, even = [], [], [], []
     sources = [source for source in sources_of(sculpture) if source[0] is not None]
@@ -173,6 +184,8 @@ def visible_points(sculpture: Sculpture, count: int) -> Shown:
         return Shown(nothing, nothing, np.zeros(0, np.int32), np.zeros(0, np.bool_))
     surface, normal = np.concatenate(points), np.concatenate(normals)
     shows = ~sculpture.solid.holds(surface + STEP_OUT_MM * normal)
+    if sculpture.cut is not None:
+        shows &= sculpture.solid.holds(surface - STEP_OUT_MM * normal)
     return Shown(surface[shows], normal[shows], np.concatenate(parts)[shows], np.concatenate(even)[shows])
 
 

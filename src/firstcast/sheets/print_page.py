@@ -1,4 +1,4 @@
-"""The page of a print: a piece as it stands on the platform with the props that hold it, from two sides, and what it comes to.
+"""The page of a print: a piece as it stands on the platform with the props that hold it, from three sides, and what it comes to.
 
 Drawn with the platform below, as the maker takes it off; in the printer it hangs the other way about.
 """
@@ -20,13 +20,13 @@ from firstcast.sheets.light import LitMesh, light_mesh
 from firstcast.sheets.plate import Title
 from firstcast.sheets.render import render_lit
 from firstcast.sheets.setting import Page, wrap
-from firstcast.sheets.views import FRONT, SIDE, View, extent_mm
+from firstcast.sheets.views import BACK, FRONT, SIDE, View, extent_mm
 
 DPI = 150
 WIDE_PX, TALL_PX, MARGIN_PX = 1754, 1240, 56
 """A4 across at 150 dots per inch."""
 
-WORDS_PX, TOP_PX, BOTTOM_PX, BETWEEN_PX, SIDE_PX = 520, 190, 1090, 90, 96
+WORDS_PX, TOP_PX, BOTTOM_PX, BETWEEN_PX, SIDE_PX = 440, 190, 1090, 50, 96
 """The column of words at the right; where the views begin and the platform lies; room between and beside views."""
 
 SMALL_PX, LEADING = 19.0, 1.32
@@ -43,6 +43,9 @@ FIGURE, PROPS = (222.0, 216.0, 208.0), (150.0, 163.0, 170.0)
 """The figure as it is elsewhere; props in slate, a tone that nothing else on a sheet has."""
 
 SAMPLES = 3
+
+VIEWS = (FRONT, SIDE, BACK)
+"""Half of all props stand behind the figure."""
 
 
 @dataclass(frozen=True)
@@ -70,7 +73,7 @@ def draw_print_page(
     reasons: Sequence[str] = (),
     foot: str = "",
 ) -> PrintPage:
-    """Draw a piece on its props from the front and from the side.
+    """Draw a piece on its props from the front, from the side and from the back.
 
     Parameters
     ----------
@@ -86,13 +89,12 @@ def draw_print_page(
     lit, colours = _lit(piece, props)
     page = Page(WIDE_PX, TALL_PX)
     draw_page_heading(page, title, "on its props", MARGIN_PX)
-    views = (FRONT, SIDE)
-    extents = [extent_mm(lit.used, view) for view in views]
+    extents = [extent_mm(lit.used, view) for view in VIEWS]
     scale = _scale(extents)
     room = WIDE_PX - 2 * MARGIN_PX - WORDS_PX - SIDE_PX
-    spare = room - BETWEEN_PX - scale * sum(float(np.ptp(extent[:, 0])) for extent in extents)
-    left = MARGIN_PX + SIDE_PX + spare / 3
-    for view, extent in zip(views, extents, strict=True):
+    spare = room - 2 * BETWEEN_PX - scale * sum(float(np.ptp(extent[:, 0])) for extent in extents)
+    left = MARGIN_PX + SIDE_PX + spare / 4
+    for view, extent in zip(VIEWS, extents, strict=True):
         wide = float(np.ptp(extent[:, 0])) * scale
         _draw_view(page, lit, colours, view, extent, scale, left)
         if view is FRONT:
@@ -101,8 +103,8 @@ def draw_print_page(
             line = MARGIN_PX + 40
             dimensions.height_line(page, top, BOTTOM_PX, line, (left + wide / 2, left), height, SMALL_PX)
         page.label((left + wide / 2, BOTTOM_PX + 56), view.name, size_px=15, anchor="ms")
-        left += wide + BETWEEN_PX + spare / 3
-    ground = (MARGIN_PX + SIDE_PX - 30, WIDE_PX - MARGIN_PX - WORDS_PX - 20)
+        left += wide + BETWEEN_PX + spare / 4
+    ground = (MARGIN_PX + SIDE_PX - 20, WIDE_PX - MARGIN_PX - WORDS_PX + 14)
     page.line([(ground[0], BOTTOM_PX), (ground[1], BOTTOM_PX)], width_px=2.0)
     page.label((ground[1], BOTTOM_PX + 22), "build platform", size_px=13, anchor="rs", colour=FAINT_INK)
     dimensions.scale_bar(page, (MARGIN_PX, TALL_PX - MARGIN_PX), scale, 260.0, SMALL_PX)

@@ -7,7 +7,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.findings import Measure
-from firstcast.printing.layer_measures import CutMeasures, measure_cut
+from firstcast.printing.layer_measures import RunMeasures, layer_table, measure_run
 from firstcast.printing.layer_plan import LayerPlan, Screen, plan_layers
 from firstcast.printing.propped import Propped
 from firstcast.printing.run import Run
@@ -72,17 +72,9 @@ class Layered(StationResult):
 
     def table(self) -> list[dict[str, Any]]:
         """A row per layer, as the manifest of the images has it."""
-        return [
-            {
-                "area_mm2": round(float(self.area_mm2[k]), 4),
-                "regions": int(self.regions[k]),
-                "largest_mm2": round(float(self.largest_mm2[k]), 4),
-                "closed_mm2": round(float(self.closed_mm2[k]), 4),
-                "peel_n": [round(float(load), 3) for load in self.peel_n[:, k]],
-                "resin_mm3": round(float(self.area_mm2[k]) * self.layer_mm, 4),
-            }
-            for k in range(len(self.area_mm2))
-        ]
+        return layer_table(
+            self.area_mm2, self.regions, self.largest_mm2, self.closed_mm2, self.peel_n, self.layer_mm
+        )
 
     def facts(self) -> dict[str, Any]:
         """What the manifest says beside the images: printer and resin, and settings only where the job gives them."""
@@ -125,16 +117,11 @@ def layer(
     Each distinct cut is measured once and counted as often as it stands on the platform.
     """
     plan = plan_of(run, propped, limits, materials, settings)
-    measures = [
-        measure_cut(cut, least_pixels=settings.bare_start_pixels, within=settings.joins_within)
-        for cut in plan.cuts
-    ]
-    copies = np.array([plan.copies(cut) for cut in range(len(plan.cuts))])
-    pixel, layer_mm = plan.screen.pixel_mm2, plan.layers.layer_mm
-    area = _total([m.levels for m in measures], copies) * (pixel / 255.0)
+    measured = measure_run(plan, least_pixels=settings.bare_start_pixels, within=settings.joins_within)
     stress = materials.printer.separation_stress_kpa
-    peel = np.array([separation_load_n(stress.scenario(at), 1.0) * area for at in SCENARIOS])
-    resin = float(area.sum()) * layer_mm
+    peel = np.array([separation_load_n(stress.scenario(at), 1.0) * measured.area_mm2 for at in SCENARIOS])
+    layer_mm = plan.layers.layer_mm
+    resin = float(measured.area_mm2.sum()) * layer_mm
     seconds = run_seconds(
         plan.layers.count,
         settings.bottom_layers,
@@ -143,23 +130,25 @@ def layer(
         lift_s=settings.lift_s,
     )
     costs = _costs(resin, seconds, settings)
-    cups = tuple(
-        cup_of(plan, number, cup)
-        for number in _first_cuts(plan)
-        for cup in measures[number].cups
-        if cup.voxels * pixel * layer_mm >= settings.cup_mm3
-    )
+    cups = _cups(plan, measured, settings.cup_mm3)
     findings = findings_of(
-        plan, measures, cups, dict(propped), dict(to_master), SUCTION_KPA, stress, settings.joins_within
+        plan,
+        list(measured.cuts),
+        cups,
+        dict(propped),
+        dict(to_master),
+        SUCTION_KPA,
+        stress,
+        settings.joins_within,
     )
     return Layered(
         run=run.name,
         screen=plan.screen,
         layer_mm=layer_mm,
-        area_mm2=area,
-        regions=_total([m.regions for m in measures], copies).astype(np.int32),
-        largest_mm2=np.max([m.largest for m in measures], axis=0) * pixel,
-        closed_mm2=_total([m.closed for m in measures], copies) * pixel,
+        area_mm2=measured.area_mm2,
+        regions=measured.regions,
+        largest_mm2=measured.largest_mm2,
+        closed_mm2=measured.closed_mm2,
         peel_n=peel,
         resin_mm3=resin,
         cups=cups,
@@ -171,7 +160,7 @@ def layer(
         says=f"'{run.name}': {len(run.placements)} on the platform, {plan.layers.count} layers of {layer_mm:g} mm, "
         f"{resin / 1e3:.1f} ml of resin, {_hours(seconds)}",
         findings=findings,
-        measures=_measures(plan, measures, resin, seconds, peel, costs),
+        measures=_measures(plan, measured, resin, seconds, peel, costs),
     )
 
 
@@ -194,20 +183,13 @@ def plan_of(
     )
 
 
-def _first_cuts(plan: LayerPlan) -> list[int]:
-    """The first cut of each master."""
+def _cups(plan: LayerPlan, measured: RunMeasures, least_mm3: float) -> tuple[Cup, ...]:
+    """Cups of so many mm³ or more, of the first cut of each master."""
     first: dict[str, int] = {}
     for number, cut in enumerate(plan.cuts):
         first.setdefault(cut.master, number)
-    return list(first.values())
-
-
-def _total(arrays: list[npt.NDArray[Any]], copies: npt.NDArray[np.int_]) -> npt.NDArray[np.float64]:
-    """Sum over all copies, as float64."""
-    return sum(
-        (array.astype(np.float64) * count for array, count in zip(arrays, copies.tolist(), strict=True)),
-        np.zeros(len(arrays[0])),
-    )
+    cups = [cup_of(plan, number, cup) for number in first.values() for cup in measured.cuts[number].cups]
+    return tuple(cup for cup in cups if cup.volume_mm3 >= least_mm3)
 
 
 def _costs(resin_mm3: float, seconds: Range, settings: Settings) -> tuple[tuple[str, float, str], ...]:
@@ -242,15 +224,13 @@ def _hours(seconds: Range) -> str:
 
 def _measures(
     plan: LayerPlan,
-    measures: list[CutMeasures],
+    measured: RunMeasures,
     resin_mm3: float,
     seconds: Range,
     peel_n: npt.NDArray[np.float64],
     costs: tuple[tuple[str, float, str], ...],
 ) -> tuple[Measure, ...]:
     top = int(peel_n[1].argmax())
-    flecks = sum(m.flecks * plan.copies(n) for n, m in enumerate(measures))
-    starts = sum(len(m.starts) * plan.copies(n) for n, m in enumerate(measures))
     return (
         Measure("layers", float(plan.layers.count), "count", f"of {plan.layers.layer_mm:g} mm"),
         Measure("resin", resin_mm3 / 1e3, "ml", "pieces and props; what drips off comes on top"),
@@ -261,8 +241,8 @@ def _measures(
             "N",
             f"of the whole platform in layer {top}; {peel_n[0, top]:.1f} to {peel_n[2, top]:.1f} N",
         ),
-        Measure("bare starts", float(starts), "count", "regions that begin with nothing under them"),
-        Measure("flecks", float(flecks), "count", "too small to cure, with nothing under them"),
+        Measure("bare starts", float(measured.starts), "count", "regions that begin with nothing under them"),
+        Measure("flecks", float(measured.flecks), "count", "too small to cure, with nothing under them"),
         *(
             Measure(f"cost of {what}", amount, currency, "by the job's own price")
             for what, amount, currency in costs

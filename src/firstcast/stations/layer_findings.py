@@ -11,6 +11,7 @@ from firstcast.printing.cups import CupPixels
 from firstcast.printing.layer_measures import CutMeasures
 from firstcast.printing.layer_plan import LayerPlan
 from firstcast.printing.propped import Propped
+from firstcast.printing.run import cosine_sine
 from firstcast.process.strength import separation_load_n
 from firstcast.ranges import Range
 from firstcast.vocabulary import Verdict
@@ -177,13 +178,12 @@ def _jump_finding(plan: LayerPlan, measures: CutMeasures, master: str, stress_kp
 
 
 def _in_propped(plan: LayerPlan, cut: int, middle: tuple[float, float], layer: int) -> Place:
-    """A place of a cut's grid in the frame of `Propped`: its quarter turns undone."""
+    """A place of a cut's grid in the frame of `Propped`: its turn undone."""
     grid = plan.cuts[cut].piece.grid
     x = grid.origin_mm[0] + middle[0] * grid.pixel_x_mm
     y = grid.origin_mm[1] + middle[1] * grid.pixel_y_mm
-    for _ in range(plan.cuts[cut].quarter_turns):
-        x, y = y, -x
-    return x, y, plan.layers.middle_mm(layer)
+    cosine, sine = cosine_sine(plan.cuts[cut].turn_deg)
+    return cosine * x + sine * y, cosine * y - sine * x, plan.layers.middle_mm(layer)
 
 
 def _in_figure(propped: Propped, to_master: npt.NDArray[np.float64], place_mm: Place) -> Place:

@@ -1,0 +1,91 @@
+"""The proof of masters from which something was taken, and to which something was added: cuts, sockets, pegs."""
+
+import manifold3d
+import numpy as np
+import pytest
+
+from firstcast.geometry.mesh import Mesh
+from firstcast.io.write import write_3mf, write_stl
+from firstcast.proof import Expected, PartShape, prove_piece
+from firstcast.vocabulary import Verdict
+
+SAMPLES = 20_000
+MATRIX = np.diag([1.004, 1.006, 1.009])
+
+
+def block(size, at):
+    return manifold3d.Manifold.cube(size, True).translate(at)
+
+
+BODY = (block((8, 8, 8), (0, 0, 0)), block((6, 6, 10), (0.5, 0.3, 0.0)))
+CUT = block((20, 20, 10), (0, 0, -7))  # all below z = -2
+SOCKET = block((2, 2, 3), (0, 0, -1.5))  # up to z = 0
+PEG = block((1, 1, 3), (2.5, 0, -2.5))  # from -4, beyond the cut, to -1
+
+
+def arrays(solid):
+    mesh = solid.to_mesh64()
+    return np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int32)
+
+
+def shape(name, solid, role):
+    points, triangles = arrays(solid)
+    return PartShape(name, points[triangles], role=role)
+
+
+def expected_of(solid):
+    points, _ = arrays(solid)
+    return Expected(
+        name="half",
+        extents_mm=tuple(np.ptp(points @ MATRIX.T, axis=0)),
+        matrix=MATRIX,
+        tolerance_mm=0.008,
+        pitch_mm=0.03,
+        parts=(
+            shape("body", BODY[0], "sculpted"), shape("collar", BODY[1], "sculpted"), shape("cut", CUT, "taken"),
+            shape("neck socket", SOCKET, "taken"), shape("neck peg", PEG, "added"),
+        ),
+        volume_mm3=solid.volume() * float(np.linalg.det(MATRIX)),
+    )  # fmt: skip
+
+
+WHOLE = (BODY[0] + BODY[1]) - CUT - SOCKET + PEG
+
+
+def prove(folder, solid):
+    points, triangles = arrays(solid)
+    master = Mesh((points @ MATRIX.T).astype(np.float32), triangles)
+    write_stl(folder / "m.stl", master)
+    write_3mf(folder / "m.3mf", {"half": master})
+    return prove_piece(folder / "m.stl", folder / "m.3mf", expected_of(WHOLE), samples=SAMPLES)
+
+
+def row(proof, start):
+    return next(r for r in proof.rows if r.check.startswith(start))
+
+
+def test_a_cut_piece_with_socket_and_peg_is_proved_as_a_whole(tmp_path):
+    proof = prove(tmp_path, WHOLE)
+    assert proof.verdict is Verdict.SOUND, [r for r in proof.rows if r.verdict is not Verdict.SOUND]
+    assert row(proof, "surface proved").measured == pytest.approx(100.0, abs=1e-6)
+    assert row(proof, "parts to master: greatest, smooth").measured < 1.0
+
+
+@pytest.mark.parametrize(
+    ("fault", "solid"),
+    [
+        ("no socket", (BODY[0] + BODY[1]) - CUT + PEG),
+        ("no peg", (BODY[0] + BODY[1]) - CUT - SOCKET),
+        ("not cut", BODY[0] + BODY[1] - SOCKET + PEG),
+        ("a socket 0.1 mm too narrow", (BODY[0] + BODY[1]) - CUT - SOCKET.scale((0.95, 1, 1)) + PEG),
+        ("a peg 0.1 mm short", (BODY[0] + BODY[1]) - CUT - SOCKET + PEG.trim_by_plane((0, 0, 1), -3.9)),
+        ("a socket under a skin", (BODY[0] + BODY[1]) - CUT - SOCKET.trim_by_plane((0, 0, 1), -1.9) + PEG),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_what_is_missing_or_too_much_is_caught(tmp_path, fault, solid):
+    proof = prove(tmp_path, solid)
+    stops = {r.check for r in proof.rows if r.verdict is Verdict.STOP}
+    assert any(
+        "master to parts" in check or "parts to master" in check or "proved" in check for check in stops
+    )
