@@ -4,8 +4,9 @@ A bumpy ball as tall as wide, layers of 0.03 mm; "figure" is one drawn out to be
 middle one of the public figures (docs/public-figures.md) at its height. By "mesh" it is the fused body, drawn on a lattice of one pixel in a process of
 its own, with its long edges halved as carry does, and every step moves its vertices; by "field" layers are streamed, and
 surfaces drawn and closed on a lattice. "ready" is the halving and the normals; "print" and "film" follow; all in seconds by
-the wall, and of all cores. Peak memory is of the process, "body" of it taken when the body stood. No general library
-computes the like; the growth with height and pixel is what to read, and the two forms beside each other.
+the wall, and of all cores. Peak memory is of the process, "body" of it taken when the body stood; the body is let go once its
+edges are halved, for in a job it is a file that is mapped. No general library computes the like; the growth with height
+and pixel is what to read, and the two forms beside each other.
 
 Run `python benchmarks/forecast.py`; prints one table. `python benchmarks/forecast.py FORM HEIGHT PIXEL` runs one case.
 """
@@ -122,6 +123,7 @@ def one(form: str, height_mm: float, pixel_mm: float) -> dict:
     body = body_of(form, height_mm, pixel_mm)
     row["body, GB"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
     steps = run(body, chain)
+    del body
     for name in ("ready", "print", "film"):
         wall, all_cores = time.perf_counter(), time.process_time()
         row["triangles"] = next(steps)

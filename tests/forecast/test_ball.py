@@ -30,8 +30,7 @@ def test_the_nearest_place_in_half_spaces_is_that_of_every_choice_of_three(seed,
             # walls that nearly face each other meet far away, where rounding is larger
             if (planes[:, :3] @ x >= planes[:, 3] - 1e-9 * (1 + np.abs(x).max())).all():
                 best = min(best, np.linalg.norm(x - q))
-    work = (np.empty(3, np.int64), np.empty(3, np.int64), np.empty(3))
-    met = nearest_in_halfspaces(planes, count, q, 1e-9, work, found)
+    met = nearest_in_halfspaces(planes, count, q, 1e-9, found)
     if met:
         assert (planes[:, :3] @ found >= planes[:, 3] - 1e-8).all()
         assert np.isclose(np.linalg.norm(found - q), best, rtol=1e-6, atol=1e-8)

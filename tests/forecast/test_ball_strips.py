@@ -5,7 +5,7 @@ import pytest
 from ball_solids import RADIUS, block, bumpy_ball, fine_mesh, moves
 
 from firstcast.forecast import ball
-from firstcast.forecast.strips import strips_of
+from firstcast.forecast.strips import spans_of, strip_of
 
 
 def grooved():
@@ -38,20 +38,22 @@ def test_strips_end_where_the_whole_ends(roll, body, monkeypatch):
 
 def test_every_vertex_is_one_strips_own():
     points, triangles = bumpy()
-    strips = list(strips_of(points, triangles, 0.2, len(triangles) // 5))
+    spans = spans_of(points, triangles, 0.2, len(triangles) // 5)
+    strips = [strip_of(points, triangles, span) for span in spans]
     owned = np.concatenate([strip.vertices[strip.own] for strip in strips])
     assert len(strips) == 5
     assert (np.sort(owned) == np.arange(len(points))).all()
-    for strip in strips:
+    for strip, span in zip(strips, spans, strict=True):
         axis = int(np.argmax(np.ptp(points[:, :2], axis=0)))
-        low, high = (
-            points[strip.vertices[strip.own], axis].min(),
-            points[strip.vertices[strip.own], axis].max(),
-        )
+        along = points[strip.vertices[strip.own], axis]
+        low, high = along.min(), along.max()
+        assert span.first <= low <= high < span.last
         corners = points[triangles][:, :, axis]
         touching = (corners.max(axis=1) >= low - 0.2) & (corners.min(axis=1) <= high + 0.2)
         assert len(strip.triangles) >= touching.sum()
-        assert (points[strip.vertices[strip.triangles]] == points[triangles][_rows(strip, triangles)]).all()
+        rows = _rows(strip, triangles)
+        assert rows == sorted(rows)
+        assert (points[strip.vertices[strip.triangles]] == points[triangles][rows]).all()
 
 
 def _rows(strip, triangles):

@@ -12,21 +12,12 @@ import numpy.typing as npt
 from firstcast.arrays import Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.fields.blocks import run_blocks
-from firstcast.forecast.strips import Strip, strips_of
+from firstcast.forecast.ball_outside import outside
+from firstcast.forecast.ball_surface import Ground, ground_of, stars_of
+from firstcast.forecast.strips import Span, spans_of, strip_of
 from firstcast.geometry.mesh import Mesh
-from firstcast.kernels.ball import (
-    UNSETTLED,
-    Front,
-    Stars,
-    mark_ahead,
-    mark_fits,
-    roll_front,
-)
-from firstcast.kernels.ball_grid import SIDE, Cells, number_bricks, sort_into_cells
-from firstcast.kernels.ball_seeds import join_centres
-from firstcast.kernels.ball_surface import Surface, add_normals, bulges_of, make_unit, middles_of, spheres_of
-from firstcast.kernels.enclosure import count_crossings
-from firstcast.kernels.facets import list_stars
+from firstcast.kernels.ball import UNSETTLED, Front, Stars, mark_ahead, mark_fits, roll_front
+from firstcast.kernels.ball_surface import Surface
 
 DIP = 0.005
 """How far the surface may come into a vertex's ball, as a share of its radius, before the vertex moves.
@@ -38,18 +29,12 @@ by half the dip's square over the radius.
 SLACK = 1e-6
 """What the last centre may fall short by, as a share of the radius."""
 
-BRICKS = 1 << 24
-"""Most entries of a table of bricks: 64 MB."""
-
-CELL = 0.8
-"""Side of a cell of triangles, as a share of the radius; no shorter than an edge."""
-
 BLOCK = 1 << 12
 
 FRONT_BLOCK = 1 << 8
 
 STRIP = 6_000_000
-"""Triangles that are held with all that a search wants of them, about 200 bytes each, at a time."""
+"""Triangles that are held with all that a search wants of them, about 130 bytes each, at a time."""
 
 STRIP_MARGIN = 3.0
 """Strips overlap by so many times the radius and the reach: what a ball that stands over the strip touches, and where it may
@@ -132,59 +117,56 @@ def _rolled(points_mm, triangles, radius_mm: float, reach_mm: float, *, outward:
             raise InputError(f"a {name} of {value} mm", where="ball", mend="Give a length of 0 or more.")
     if radius_mm == 0 or not len(rows):
         return Rolled(points.copy(), np.zeros(len(points), bool))
-    if not outward:
-        rows = np.ascontiguousarray(rows[:, ::-1])
-    normals = _normals(points, rows)
-    body = Mesh(points, rows)
-    if len(rows) <= STRIP:
-        return _rolled_over(body, normals, radius_mm, reach_mm, outward=outward)
-    moved, covered = points.copy(), np.zeros(len(points), bool)
-    for strip in strips_of(points, rows, STRIP_MARGIN * (radius_mm + reach_mm), STRIP):
-        here = normals[strip.vertices]
-        found = _rolled_over(body, here, radius_mm, reach_mm, outward=outward, strip=strip)
-        own = strip.vertices[strip.own]
-        moved[own], covered[own] = found.points[strip.own], found.covered[strip.own]
-    return Rolled(moved, covered)
+    body, most = Mesh(points, rows), radius_mm + reach_mm
+    found = Rolled(points.copy(), np.zeros(len(points), bool))
+    spans = spans_of(points, rows, STRIP_MARGIN * most, STRIP) if len(rows) > STRIP else [None]
+    for span in spans:
+        _roll_over(body, span, radius_mm, reach_mm, found, outward=outward)
+    return found
 
 
-def _rolled_over(
-    body: Mesh,
-    normals: Points,
-    radius_mm: float,
-    reach_mm: float,
-    *,
-    outward: bool,
-    strip: Strip | None = None,
-) -> Rolled:
-    """All vertices of a body, or those of a strip of it; turned inside out where the ball rolls inside.
+def _roll_over(
+    body: Mesh, span: Span | None, radius_mm: float, reach_mm: float, found: Rolled, *, outward: bool
+) -> None:
+    """Write to `found` where all vertices of a body, or a strip's own, go.
 
     What is outside is asked of the whole body: balls that roll into one another may reach beyond a strip.
     """
-    points, rows = np.asarray(body.points, np.float64), body.triangles
-    if strip is not None:
-        points, rows = points[strip.vertices], strip.triangles
-    surface, normals = _surface(points, rows, normals, radius_mm, reach_mm)
-    order = _cells(surface.points, surface.cells.size).order
-    fits = np.zeros(len(order), bool)
-    run_blocks(mark_fits, len(order), order, normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
-    centres = surface.points + radius_mm * normals
+    ground, own = _ground(body, span, radius_mm, reach_mm, outward=outward)
+    surface, count = ground.surface, len(own)
+    fits = np.zeros(count, bool)
+    run_blocks(mark_fits, count, ground.normals, radius_mm, DIP * radius_mm, surface, fits, block=BLOCK)
+    centres = surface.points + radius_mm * ground.normals
     # a ball that meets the strip's end may meet what is not there, and nothing rolls in from it
-    deep = np.ones(len(fits), bool) if strip is None else strip.deep(surface.points, 2.0 * radius_mm)
+    deep = np.ones(count, bool) if span is None else span.deep(surface.points, 2.0 * radius_mm)
     centres[~deep] = np.inf
     fits &= deep
-    fits &= _free(body, surface.triangles, centres, fits, radius_mm, outward=outward)
-    stars = _stars(surface.triangles, len(fits))
+    fits &= outside(body, surface.triangles, centres, fits, radius_mm, outward=outward)
     out = fits | ~deep
     front = Front(np.where(out, 0, UNSETTLED).astype(np.int32), np.where(fits, radius_mm, np.inf))
-    _roll_in(order[~out[order]], surface, stars, front, centres, radius_mm, radius_mm + reach_mm)
-    return _moved(points, normals[: len(points)], front, centres, radius_mm, reach_mm)
+    waiting, stars = np.flatnonzero(~out).astype(np.int32), stars_of(surface.triangles, count)
+    _roll_in(waiting, surface, stars, front, centres, radius_mm, radius_mm + reach_mm)
+    _move(ground, own, front, centres, radius_mm, reach_mm, found)
 
 
-def _stars(triangles: Triangles, count: int) -> Stars:
-    """The triangles about each of `count` vertices."""
-    stars = Stars(np.zeros(count + 1, np.int32), np.empty(triangles.size, np.int32))
-    list_stars(triangles, *stars)
-    return stars
+def _ground(
+    body: Mesh, span: Span | None, radius_mm: float, reach_mm: float, *, outward: bool
+) -> tuple[Ground, npt.NDArray[np.int64]]:
+    """The ground that a body or a strip of it is, and which of the body's vertices each of its points is, to be moved, or -1.
+
+    It is turned inside out where the ball rolls inside.
+    """
+    points, triangles = np.asarray(body.points, np.float64), body.triangles
+    vertices = np.arange(len(points))
+    if span is not None:
+        strip = strip_of(points, triangles, span)
+        points, triangles = points[strip.vertices], strip.triangles
+        vertices = np.where(strip.own, strip.vertices, -1)
+        del strip  # what it holds is held again, in another order
+    if not outward:
+        triangles = np.ascontiguousarray(triangles[:, ::-1])
+    ground = ground_of(points, triangles, radius_mm, reach_mm)
+    return ground, np.append(vertices, np.full(len(ground.order) - len(points), -1))[ground.order]
 
 
 def _roll_in(
@@ -209,126 +191,13 @@ def _roll_in(
         now += 1
 
 
-def _moved(
-    points: Points, normals: Points, front: Front, centres, radius_mm: float, reach_mm: float
-) -> Rolled:
-    """Each vertex at its ball's nearest place; where there is none, outward by the reach."""
-    count = len(points)
-    moved, away, settled = points.copy(), front.away[:count], front.settled[:count]
-    covered = settled == UNSETTLED
-    moved[covered] += reach_mm * normals[covered]
-    rolled = np.flatnonzero((settled > 0) & ~covered)
-    short = np.maximum(1.0 - radius_mm / away[rolled], 0.0)
-    moved[rolled] += short[:, None] * (centres[:count][rolled] - points[rolled])
-    return Rolled(moved, covered)
-
-
-def _normals(points: Points, triangles: Triangles) -> Points:
-    normals = np.zeros((len(points), 3))
-    add_normals(points, triangles, normals)
-    run_blocks(make_unit, len(points), normals, block=BLOCK)
-    return normals
-
-
-def _surface(
-    points: Points, triangles: Triangles, normals: Points, radius_mm: float, reach_mm: float
-) -> tuple[Surface, Points]:
-    """The triangles sorted into cells, and the normals of all points.
-
-    Long triangles are cut up first, so that no cell holds what is far from it and balls stand on them too.
-    """
-    middles, edges = _middles(points, triangles)
-    usual = float(np.median(edges))
-    longest = max(2.0 * radius_mm, min(3.0 * usual, reach_mm))
-    bulges = np.empty((len(triangles), 3), np.float32)
-    run_blocks(bulges_of, len(triangles), points, triangles, normals, bulges, block=BLOCK)
-    whole = edges <= longest
-    if not whole.all():
-        points, normals, pieces = _cut(points, normals, triangles[~whole], longest)
-        triangles = np.concatenate([triangles[whole], pieces])
-        bulges = np.concatenate([bulges[whole], np.zeros((len(pieces), 3), np.float32)])
-        middles, _ = _middles(points, triangles)
-    cells = _cells(middles, max(CELL * radius_mm, usual))
-    triangles, bulges = triangles[cells.order], bulges[cells.order]
-    corners = points[triangles].reshape(-1, 9)
-    spheres = np.empty((len(triangles), 8), np.float32)
-    run_blocks(spheres_of, len(triangles), points, triangles, bulges, cells.low, spheres, block=BLOCK)
-    return Surface(cells, points, triangles, corners, spheres, bulges, float(spheres[:, 3].max())), normals
-
-
-def _middles(points: Points, triangles: Triangles) -> tuple[Points, npt.NDArray[np.float64]]:
-    middles, longest = np.empty((len(triangles), 3)), np.empty(len(triangles))
-    run_blocks(middles_of, len(triangles), points, triangles, middles, longest, block=BLOCK)
-    return middles, longest
-
-
-def _cut(points, normals, triangles: Triangles, longest: float) -> tuple[Points, Points, Triangles]:
-    """Points, normals and triangles, halved across their longest edges until none is longer.
-
-    New points have the normal of the triangle that they lie on, and are shared by its pieces alone.
-    """
-    done = []
-    while len(triangles):
-        corners = points[triangles]
-        edges = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2)
-        long = edges.max(axis=1) > longest
-        done.append(triangles[~long])
-        triangles, edges = triangles[long], edges[long]
-        turn = (edges.argmax(axis=1)[:, None] + np.arange(3)) % 3
-        a, b, c = np.take_along_axis(triangles, turn, axis=1).T
-        middle = np.arange(len(a), dtype=np.int32) + np.int32(len(points))
-        facing = np.cross(points[b] - points[a], points[c] - points[a])
-        facing /= np.maximum(np.linalg.norm(facing, axis=1, keepdims=True), 1e-300)
-        points = np.concatenate([points, 0.5 * (points[a] + points[b])])
-        normals = np.concatenate([normals, facing])
-        triangles = np.concatenate([np.c_[a, middle, c], np.c_[middle, b, c]]).astype(np.int32)
-    return points, normals, np.concatenate(done)
-
-
-def _cells(places: Points, least_mm: float) -> Cells:
-    low, high = places.min(axis=0), places.max(axis=0)
-    size = least_mm
-    while True:
-        shape = np.floor((high - low) / (SIDE * size)).astype(np.int64) + 1
-        if shape.astype(float).prod() <= BRICKS:
-            break
-        size *= 1.25
-    index = np.full(tuple(shape + 1), -1, np.int32)
-    starts = np.zeros(SIDE**3 * number_bricks(places, low, size, index) + 1, np.int64)
-    order = np.empty(len(places), np.int32)
-    sort_into_cells(places, low, size, index, starts, order)
-    return Cells(low, size, index, starts, order)
-
-
-def _free(
-    body: Mesh, pieces: Triangles, centres, fits, radius_mm: float, *, outward: bool
-) -> npt.NDArray[np.bool_]:
-    """Which centres are outside the body (opening: inside it); one of those that roll into one another stands for all."""
-    parent = np.empty(len(centres), np.int32)
-    join_centres(pieces, centres, fits, radius_mm, parent)
-    heads = np.flatnonzero(fits & (parent == np.arange(len(centres))))
-    free = np.zeros(len(centres), bool)
-    if len(heads):
-        free[heads] = _winding(body, centres[heads]) <= (0 if outward else -1)
-    return free[parent]
-
-
-def _winding(body: Mesh, places: Points) -> npt.NDArray[np.int32]:
-    points, triangles = np.asarray(body.points, np.float64), body.triangles
-    # nudged off the planes that modelled points often share, so that no ray meets an edge
-    size = float(np.ptp(points, axis=0).max())
-    places = places + size * 1e-9 * np.array([0.6180339887, 0.4142135624, 0.0])
-    side = max(1, min(1024, int(np.sqrt(len(places)))))
-    low = places[:, :2].min(axis=0)
-    step = np.maximum(np.ptp(places[:, :2], axis=0) / side, 1e-300)
-    along, across = np.minimum((places[:, :2] - low) / step, side - 1.0).astype(np.int64).T
-    order = np.argsort(along * side + across, kind="stable")
-    begin = np.searchsorted((along * side + across)[order], np.arange(side * side + 1))
-    own, shell = np.full(len(places), -1, np.int32), np.zeros(len(triangles), np.int32)
-    winding = np.zeros(len(places), np.int32)
-    count_crossings(
-        places[order], own, begin, side, low, step, points, triangles, shell, np.ones(1, bool), winding
-    )
-    found = np.empty_like(winding)
-    found[order] = winding
-    return found
+def _move(
+    ground: Ground, own, front: Front, centres: Points, radius_mm: float, reach_mm: float, found: Rolled
+) -> None:
+    """Bring the body's vertices, own (n,), to their balls' nearest places; where there is none, outward by the reach."""
+    lost = np.flatnonzero((own >= 0) & (front.settled == UNSETTLED))
+    found.covered[own[lost]] = True
+    found.points[own[lost]] += reach_mm * ground.normals[lost]
+    rolled = np.flatnonzero((own >= 0) & (front.settled > 0) & (front.settled < UNSETTLED))
+    short = np.maximum(1.0 - radius_mm / front.away[rolled], 0.0)
+    found.points[own[rolled]] += short[:, None] * (centres[rolled] - ground.surface.points[rolled])

@@ -1,6 +1,5 @@
 """A large mesh in strips that overlap, so that what is worked out about its triangles need not all be held at once."""
 
-from collections.abc import Iterator
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -9,9 +8,33 @@ import numpy.typing as npt
 
 from firstcast.arrays import Points, Triangles
 from firstcast.fields.blocks import run_blocks
-from firstcast.kernels.strips import mark_between
+from firstcast.kernels.strips import mark_between, number_anew, take_marked
 
 BLOCK = 1 << 16
+
+
+class Span(NamedTuple):
+    """From where to where a strip goes.
+
+    Attributes
+    ----------
+    axis : int
+    first, last : float
+        What lies between these coordinates along the axis, the second left out, is the strip's own.
+    low, high : float
+        Between these no triangle of the mesh is missing.
+    """
+
+    axis: int
+    first: float
+    last: float
+    low: float
+    high: float
+
+    def deep(self, points: Points, least_mm: float) -> npt.NDArray[np.bool_]:
+        """(n,) bool: which places are farther than so much from where the strip ends and the mesh goes on."""
+        along = points[:, self.axis]
+        return (along >= self.low + least_mm) & (along <= self.high - least_mm)
 
 
 class Strip(NamedTuple):
@@ -25,26 +48,15 @@ class Strip(NamedTuple):
         Over these vertices, in the mesh's order. Nothing of the mesh straight above or below a place of the strip is missing.
     own : (k,) bool
         Vertices between the planes: every vertex of the mesh is one strip's own, if any triangle has it.
-    axis : int
-    low, high : float
-        Between these coordinates along the axis no triangle of the mesh is missing.
     """
 
     vertices: npt.NDArray[np.int64]
     triangles: Triangles
     own: npt.NDArray[np.bool_]
-    axis: int
-    low: float
-    high: float
-
-    def deep(self, points: Points, least_mm: float) -> npt.NDArray[np.bool_]:
-        """(n,) bool: which places are farther than so much from where the strip ends and the mesh goes on."""
-        along = points[:, self.axis]
-        return (along >= self.low + least_mm) & (along <= self.high - least_mm)
 
 
-def strips_of(points: Points, triangles: Triangles, margin_mm: float, most: int) -> Iterator[Strip]:
-    """Strips along x or y, whichever is longer, with about `most` triangles each between their planes.
+def spans_of(points: Points, triangles: Triangles, margin_mm: float, most: int) -> list[Span]:
+    """Where to cut a mesh along x or y, whichever is longer, into strips of about `most` triangles between their planes.
 
     Parameters
     ----------
@@ -55,27 +67,26 @@ def strips_of(points: Points, triangles: Triangles, margin_mm: float, most: int)
     most : int
     """
     axis = int(np.argmax(np.ptp(points[:, :2], axis=0)))
-    along = np.ascontiguousarray(points[:, axis])
     count = max(1, -(-len(triangles) // most))
-    bounds = np.quantile(along, np.arange(1, count) / count)
-    edges = [-np.inf, *np.unique(bounds), np.inf]
-    marks = np.empty(len(triangles), bool)
-    for low, high in pairwise(edges):
-        run_blocks(
-            mark_between,
-            len(triangles),
-            along,
-            triangles,
-            low - margin_mm,
-            high + margin_mm,
-            marks,
-            block=BLOCK,
-        )
-        rows = triangles[marks]
-        held = np.zeros(len(points), bool)
-        held[rows.ravel()] = True
-        vertices = np.flatnonzero(held)
-        number = np.empty(len(points), np.int32)
-        number[vertices] = np.arange(len(vertices), dtype=np.int32)
-        own = (along[vertices] >= low) & (along[vertices] < high)
-        yield Strip(vertices, number[rows], own, axis, low - margin_mm, high + margin_mm)
+    bounds = np.quantile(points[:, axis], np.arange(1, count) / count)
+    edges = [-np.inf, *(float(bound) for bound in np.unique(bounds)), np.inf]
+    return [Span(axis, low, high, low - margin_mm, high + margin_mm) for low, high in pairwise(edges)]
+
+
+def strip_of(points: Points, triangles: Triangles, span: Span) -> Strip:
+    """What of a mesh comes into a span: points (n, 3) float64, triangles (m, 3) int32."""
+    blocks = -(-len(triangles) // BLOCK)
+    marks, counts = np.empty(len(triangles), bool), np.zeros(blocks, np.int64)
+    run_blocks(
+        mark_between, len(triangles), BLOCK, points, span.axis, triangles, span.low, span.high, marks, counts,
+        block=BLOCK,
+    )  # fmt: skip
+    firsts = np.concatenate([[0], np.cumsum(counts)])
+    taken, held = np.empty((int(firsts[-1]), 3), np.int32), np.zeros(len(points), bool)
+    run_blocks(take_marked, len(triangles), BLOCK, triangles, marks, firsts, taken, held, block=BLOCK)
+    vertices = np.flatnonzero(held)
+    number = np.empty(len(points), np.int32)
+    number[vertices] = np.arange(len(vertices), dtype=np.int32)
+    run_blocks(number_anew, len(taken), number, taken, block=BLOCK)
+    along = points[vertices, span.axis]
+    return Strip(vertices, taken, (along >= span.first) & (along < span.last))

@@ -13,7 +13,7 @@ import numpy as np
 
 from firstcast.kernels.ball_grid import column_ends, run_of, span_of
 from firstcast.kernels.ball_halfspaces import nearest_in_halfspaces
-from firstcast.kernels.ball_surface import contact
+from firstcast.kernels.ball_surface import contact, lower_bounds
 from firstcast.kernels.compiling import kernel
 
 MOST_STEPS = 24
@@ -26,6 +26,9 @@ FIRST_STEP, LONGEST_STEP = 0.1, 0.4
 
 ROOM, GROWTH, SHRINK = 1.5, 2.0, 0.5
 """Triangles are gathered for so many steps ahead; what the next step may be after one that was cut short, or was not."""
+
+RUN = 256
+"""Triangles whose distance is bounded at a time."""
 
 UNSETTLED = 1 << 30
 """Round of vertices that no ball has reached; those that touch one themselves are of round 0."""
@@ -49,60 +52,50 @@ class Stars(NamedTuple):
 
 
 @kernel
-def mark_fits(start, stop, order, normals, radius, dip, surface, fits):
-    """Set fits (n,) bool of vertices order[start .. stop]: no triangle comes into the ball above by more than `dip`."""
-    points = surface.points
-    for n in range(start, stop):
-        v = order[n]
+def mark_fits(start, stop, normals, radius, dip, surface, fits):
+    """Set fits (n,) bool of vertices start .. stop: no triangle comes into the ball above by more than `dip`."""
+    points, lower = surface.points, np.empty(RUN, np.float32)
+    for v in range(start, stop):
         x = points[v, 0] + radius * normals[v, 0]
         y = points[v, 1] + radius * normals[v, 1]
         z = points[v, 2] + radius * normals[v, 2]
-        fits[v] = _is_clear(x, y, z, radius, dip, surface)
+        fits[v] = _is_clear(x, y, z, radius - dip, surface, lower)
 
 
 @kernel
-def _no_nearer(square, height, rim):
-    """Least distance of a triangle whose middle is so far, whose plane is so high and whose corners lie within `rim`."""
-    aside = np.sqrt(max(square - height * height, np.float32(0.0))) - rim
-    return np.sqrt(height * height + aside * aside) if aside > 0.0 else height
-
-
-@kernel
-def _is_clear(x, y, z, radius, dip, surface):
-    """Whether no triangle comes nearer to a place than the radius less `dip`."""
-    cells, spheres, corners, bulges = surface.cells, surface.spheres, surface.corners, surface.bulges
+def _is_clear(x, y, z, least, surface, lower):
+    """Whether no triangle comes nearer to a place than `least`. `lower` (RUN,) float32 is scratch."""
+    cells, spheres, points = surface.cells, surface.spheres, surface.points
+    triangles, bulges = surface.triangles, surface.bulges
     index, starts, size = cells.index, cells.starts, cells.size
-    far = radius + surface.reach
+    far = least + surface.reach
     i0, i1 = span_of(cells, 0, x - far, x + far)
     j0, j1 = span_of(cells, 1, y - far, y + far)
     cx, cy, cz = x - cells.low[0], y - cells.low[1], z - cells.low[2]
     lx, ly, lz = np.float32(cx), np.float32(cy), np.float32(cz)
-    least = np.float32(radius - dip)
+    limit = np.float32(least)
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
             k, end = column_ends(index, size, i, j, cx, cy, cz, far)
             while k <= end:
                 first, last, k = run_of(index, starts, i, j, k, end)
-                for row in range(first, last):
-                    dx, dy, dz = spheres[row, 0] - lx, spheres[row, 1] - ly, spheres[row, 2] - lz
-                    height = abs(dx * spheres[row, 4] + dy * spheres[row, 5] + dz * spheres[row, 6])
-                    limit = least + spheres[row, 7]
-                    rim = limit + spheres[row, 3]
-                    square = dx * dx + dy * dy + dz * dz
-                    if (square < rim * rim) & (height < limit):
-                        if _no_nearer(square, height, spheres[row, 3]) > limit:
-                            continue
-                        distance, _, _, _, bulge = contact(x, y, z, corners, bulges, row)
-                        if distance - bulge < radius - dip:
-                            return False
+                while first < last:
+                    count = min(last - first, RUN)
+                    lower_bounds(first, first + count, lx, ly, lz, spheres, lower)
+                    for n in range(count):
+                        if lower[n] <= limit:
+                            distance, _, _, _, bulge = contact(x, y, z, points, triangles, bulges, first + n)
+                            if distance - bulge < least:
+                                return False
+                    first += count
     return True
 
 
 @kernel
-def _gather(x, far, surface, rows, lower):
-    """Note the triangles whose spheres come within `far` of x, and from how far on they may be; returns how many.
+def _gather(x, far, surface, rows, near, run):
+    """Note the triangles that may come within `far` of x: their rows, and in near (8, k) their spheres. Returns how many.
 
-    Those beyond the length of `rows` are only counted.
+    Those beyond the length of `rows` are only counted. `run` (RUN,) float32 is scratch.
     """
     cells, spheres = surface.cells, surface.spheres
     index, starts, size = cells.index, cells.starts, cells.size
@@ -111,57 +104,24 @@ def _gather(x, far, surface, rows, lower):
     j0, j1 = span_of(cells, 1, x[1] - wide, x[1] + wide)
     cx, cy, cz = x[0] - cells.low[0], x[1] - cells.low[1], x[2] - cells.low[2]
     lx, ly, lz = np.float32(cx), np.float32(cy), np.float32(cz)
-    reach, count = np.float32(far), 0
+    reach, found = np.float32(far), 0
     for i in range(i0, i1 + 1):
         for j in range(j0, j1 + 1):
             k, end = column_ends(index, size, i, j, cx, cy, cz, wide)
             while k <= end:
                 first, last, k = run_of(index, starts, i, j, k, end)
-                for row in range(first, last):
-                    dx, dy, dz = spheres[row, 0] - lx, spheres[row, 1] - ly, spheres[row, 2] - lz
-                    limit = reach + spheres[row, 3]
-                    square = dx * dx + dy * dy + dz * dz
-                    if square < limit * limit:
-                        height = abs(dx * spheres[row, 4] + dy * spheres[row, 5] + dz * spheres[row, 6])
-                        least = _no_nearer(square, height, spheres[row, 3]) - spheres[row, 7]
-                        if least < reach:
-                            if count < len(rows):
-                                rows[count], lower[count] = row, least
-                            count += 1
-    return count
-
-
-@kernel
-def _face(x, gone, step, radius, surface, rows, lower, count, planes):
-    """Write planes (p, 4) of the gathered triangles that a step may reach from x; returns how many.
-
-    `lower` holds from how far on each triangle may be of the place of gathering, `gone` from there.
-    """
-    corners, bulges = surface.corners, surface.bulges
-    x0, x1, x2 = x[0], x[1], x[2]
-    found = 0
-    for n in range(count):
-        if lower[n] - gone > radius + step:
-            continue
-        distance, ux, uy, uz, bulge = contact(x0, x1, x2, corners, bulges, rows[n])
-        lower[n] = max(lower[n], distance - bulge - gone)
-        if distance - bulge > radius + step or distance == 0.0:
-            continue
-        planes[found, 0], planes[found, 1], planes[found, 2] = ux, uy, uz
-        planes[found, 3] = ux * x0 + uy * x1 + uz * x2 + radius + bulge - distance
-        found += 1
+                while first < last:
+                    count = min(last - first, RUN)
+                    lower_bounds(first, first + count, lx, ly, lz, spheres, run)
+                    for n in range(count):
+                        if run[n] <= reach:
+                            if found < len(rows):
+                                rows[found] = first + n
+                                for d in range(8):
+                                    near[d, found] = spheres[d, first + n]
+                            found += 1
+                    first += count
     return found
-
-
-@kernel
-def _aim(x, q, planes, count, slack, work, target):
-    """Write where the half-spaces let the centre come nearest to q; where x itself is in their way they make room."""
-    if nearest_in_halfspaces(planes, count, q, slack, work, target):
-        return True
-    for p in range(count):
-        here = planes[p, 0] * x[0] + planes[p, 1] * x[1] + planes[p, 2] * x[2]
-        planes[p, 3] = min(planes[p, 3], here)
-    return nearest_in_halfspaces(planes, count, q, slack, work, target)
 
 
 @kernel
@@ -170,26 +130,55 @@ def _distance(a, b):
 
 
 @kernel
-def roll(x, q, radius, slack, surface, buffers, work, target, origin):
+def _buffers(room):
+    """Rows of so many gathered triangles, their spheres, from how far on they may be, their half-spaces, and scratch."""
+    return (
+        np.empty(room, np.int64),
+        np.empty((8, room), np.float32),
+        np.empty(room, np.float32),
+        np.empty((room, 4)),
+        np.empty(RUN, np.float32),
+    )
+
+
+@kernel
+def roll(x, q, radius, slack, surface, buffers, target, origin):
     """Move x, a free centre, to the free centre nearest to q that convex steps lead to; returns its distance from q.
 
-    Where the buffers are too short it returns less than nought: how long they must be.
+    Where the buffers are too short it returns less than nought: how long they must be. Half-spaces are noted here rather than in a
+    function of their own, to which arrays would have to be handed at every step.
     """
-    rows, lower, planes = buffers
+    points, triangles, bulges, low = surface.points, surface.triangles, surface.bulges, surface.cells.low
+    rows, near, lower, planes, run = buffers
     away, step, room, count = _distance(x, q), FIRST_STEP * radius, 0.0, 0
     for _ in range(MOST_STEPS):
-        gone = _distance(x, origin) if room > 0.0 else 0.0
-        if room - gone < step:
+        if room - _distance(x, origin) < step:
             room = ROOM * step
-            count = _gather(x, radius + room, surface, rows, lower)
+            count = _gather(x, radius + room, surface, rows, near, run)
             if count > len(rows):
                 return -float(count)
-            gone = 0.0
             for d in range(3):
                 origin[d] = x[d]
-        found = _face(x, gone, step, radius, surface, rows, lower, count, planes)
-        if not _aim(x, q, planes, found, slack, work, target):
-            break
+        x0, x1, x2 = x[0], x[1], x[2]
+        lx, ly, lz = np.float32(x0 - low[0]), np.float32(x1 - low[1]), np.float32(x2 - low[2])
+        lower_bounds(0, count, lx, ly, lz, near, lower)
+        reach, found = np.float32(radius + step), 0
+        for n in range(count):
+            if lower[n] > reach:
+                continue
+            distance, ux, uy, uz, bulge = contact(x0, x1, x2, points, triangles, bulges, rows[n])
+            if distance - bulge > radius + step or distance == 0.0:
+                continue
+            planes[found, 0], planes[found, 1], planes[found, 2] = ux, uy, uz
+            planes[found, 3] = ux * x0 + uy * x1 + uz * x2 + radius + bulge - distance
+            found += 1
+        if not nearest_in_halfspaces(planes, found, q, slack, target):
+            # x itself is in their way: they make room
+            for p in range(found):
+                here = planes[p, 0] * x0 + planes[p, 1] * x1 + planes[p, 2] * x2
+                planes[p, 3] = min(planes[p, 3], here)
+            if not nearest_in_halfspaces(planes, found, q, slack, target):
+                break
         length = _distance(x, target)
         short = length > step
         share = step / length if short else 1.0
@@ -224,8 +213,7 @@ def roll_front(start, stop, vertices, radius, most, slack, surface, stars, front
     Writes rows of found (k, 4), the centre and its distance: infinite where no ball comes within `most`, or none nearer
     than the one already there. Nothing else is written, for other threads read it.
     """
-    buffers = (np.empty(1, np.int64), np.empty(1), np.empty((1, 4)))
-    work = (np.empty(3, np.int64), np.empty(3, np.int64), np.empty(3))
+    buffers = _buffers(64)
     x, target, origin = np.empty(3), np.empty(3), np.empty(3)
     for n in range(start, stop):
         v = vertices[n]
@@ -237,11 +225,12 @@ def roll_front(start, stop, vertices, radius, most, slack, surface, stars, front
         while True:
             for d in range(3):
                 x[d] = centres[from_vertex, d]
-            away = roll(x, q, radius, slack, surface, buffers, work, target, origin)
+                origin[d] = np.inf
+            away = roll(x, q, radius, slack, surface, buffers, target, origin)
             if away >= 0.0:
                 break
             room = 2 * int(-away)
-            buffers = (np.empty(room, np.int64), np.empty(room), np.empty((room, 4)))
+            buffers = _buffers(room)
         if away > most or away >= front.away[v]:
             continue
         for d in range(3):

@@ -33,13 +33,18 @@ def cell_along(value, low, size):
 
 
 @kernel
-def number_bricks(places, low, size, index):
-    """Number in `index`, as given -1, the bricks that hold places, in the order of the table; returns how many."""
-    for n in range(len(places)):
+def mark_bricks(start, stop, places, low, size, index):
+    """Set `index`, as given -1, to 0 at the bricks that hold places start .. stop."""
+    for n in range(start, stop):
         i = cell_along(places[n, 0], low[0], size) >> 3
         j = cell_along(places[n, 1], low[1], size) >> 3
         k = cell_along(places[n, 2], low[2], size) >> 3
         index[i, j, k] = 0
+
+
+@kernel
+def number_bricks(index):
+    """Number the marked bricks in the order of the table; returns how many."""
     count = 0
     for i in range(index.shape[0]):
         for j in range(index.shape[1]):
@@ -51,20 +56,25 @@ def number_bricks(places, low, size, index):
 
 
 @kernel
-def sort_into_cells(places, low, size, index, starts, order):
-    """Fill starts (512 rows + 1,), as given 0, and order (n,): a counting sort, stable."""
-    cell = np.empty(len(places), np.int64)
-    for n in range(len(places)):
+def find_cells(start, stop, places, low, size, index, cells):
+    """Write cells (n,) int64 of places start .. stop: which of the numbered bricks' cells holds each."""
+    for n in range(start, stop):
         i = cell_along(places[n, 0], low[0], size)
         j = cell_along(places[n, 1], low[1], size)
         k = cell_along(places[n, 2], low[2], size)
-        cell[n] = CELLS * index[i >> 3, j >> 3, k >> 3] + 64 * (i & 7) + 8 * (j & 7) + (k & 7)
-        starts[cell[n] + 1] += 1
+        cells[n] = CELLS * index[i >> 3, j >> 3, k >> 3] + 64 * (i & 7) + 8 * (j & 7) + (k & 7)
+
+
+@kernel
+def sort_by_cell(cells, starts, order):
+    """Fill starts (512 rows + 1,), as given 0, and order (n,): a counting sort, stable."""
+    for n in range(len(cells)):
+        starts[cells[n] + 1] += 1
     for c in range(1, len(starts)):
         starts[c] += starts[c - 1]
-    for n in range(len(places)):
-        order[starts[cell[n]]] = n
-        starts[cell[n]] += 1
+    for n in range(len(cells)):
+        order[starts[cells[n]]] = n
+        starts[cells[n]] += 1
     for c in range(len(starts) - 1, 0, -1):
         starts[c] = starts[c - 1]
     starts[0] = 0
