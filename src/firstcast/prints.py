@@ -15,9 +15,11 @@ from firstcast.io.write import write_json
 from firstcast.masters import bytes_row, proof_record
 from firstcast.printing.layer_plan import LayerPlan
 from firstcast.printing.propped import Propped
+from firstcast.process.materials import UNKNOWN
 from firstcast.proof.check_run import prove_run
 from firstcast.proof.expected_run import ExpectedRun, Standing
 from firstcast.proof.rows import PieceProof
+from firstcast.ranges import SCENARIOS
 from firstcast.sheets.plate import Title
 from firstcast.sheets.platform_page import draw_platform_page, write_platform_page
 from firstcast.sheets.print_page import Fact, draw_print_page, write_print_page
@@ -75,7 +77,10 @@ def expected_run(name: str, order: Order, outcome: Outcome) -> ExpectedRun:
         turn = np.asarray(outcome.get("stand", pieces[master]).field("turn_to_print"), np.float64)
         points = np.asarray(light.points, np.float64) @ turn.T + found.offset_mm
         stand_so.append((master, points, np.asarray(light.triangles)))
-    return replace(expected_of_plan(plan, propped, settings), pieces=tuple(stand_so))
+    stress = outcome.get("plan").field("materials").printer.separation_stress_kpa
+    low, likely, high = (stress.scenario(at) for at in SCENARIOS)
+    expected = expected_of_plan(plan, propped, settings)
+    return replace(expected, pieces=tuple(stand_so), stress_kpa=(low, likely, high))
 
 
 def expected_of_plan(
@@ -90,13 +95,14 @@ def expected_of_plan(
         layer_mm=plan.layers.layer_mm,
         layer_count=plan.layers.count,
         standing=tuple(
-            Standing(each.master, each.x_mm, each.y_mm, each.quarter_turns) for each in plan.run.placements
+            Standing(each.master, each.x_mm, each.y_mm, each.turn_deg) for each in plan.run.placements
         ),
         tips=tuple((master, np.asarray(found.tips.places_mm)) for master, found in propped.items()),
         mirrored=screen.mirrored,
         least_pixels=settings.bare_start_pixels,
         within=settings.joins_within,
         cup_mm3=settings.cup_mm3,
+        slices=settings.slices,
     )
 
 
@@ -189,14 +195,22 @@ def draw_run(
             Fact(
                 "files",
                 f"{name}.3mf or .stl, props and all, for another program; {name} layers.zip has the images: their first row "
-                "is y = 0, the lower edge here",
+                f"is y = 0, the lower edge here{_front(filled.field('front'))}",
             ),
             *(Fact(f"how many of {each.master}", each.says) for each in copies),
         ],
         reasons=[f"Look at: {note.says}" for note in looked],
         foot="Where one stands above another the tone is darker. Figures of printer and resin that are not yours are wide ranges.",
+        front=filled.field("front"),
     )
     write_platform_page(path, drawn)
+
+
+def _front(front: str) -> str:
+    """The printer's front, or how to have it told."""
+    if front == UNKNOWN:
+        return "; which edge is your printer's front you can say in [process.override.printer] front"
+    return f"; your printer's front is the images' {front}, drawn broad"
 
 
 def _which(masters: Sequence[Master], order: Order, outcome: Outcome) -> list[str]:

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
-from firstcast.printing.arranging import Group, ground_of, lay_out, paired
+from firstcast.printing.arranging import Group, lay_out, paired
+from firstcast.printing.ground import ground_of
 from firstcast.printing.nesting_search import Effort
 from firstcast.printing.shadows import shadow_of
 from part_shapes import public_mesh
@@ -69,7 +70,7 @@ def test_places_are_whole_pixels_and_in_the_middle(pixel):
         at = np.array([placement.x_mm, placement.y_mm])
         assert at / pixel == pytest.approx(np.round(at / pixel), abs=1e-9)
         half = np.array([7.0, 3.0] if placement.master == "a" else [2.5, 2.5])
-        half = half[::-1] if placement.quarter_turns % 2 else half
+        half = half[::-1] if placement.turn_deg % 180.0 else half
         low, high = np.minimum(low, at - half), np.maximum(high, at + half)
     assert low.min() >= 2.0
     assert (high <= [58.0, 38.0]).all()
@@ -154,4 +155,4 @@ def _moved(body, placement):
     mesh = manifold3d.Mesh(np.asarray(body.vertices, np.float32), np.asarray(body.faces, np.uint32))
     solid = manifold3d.Manifold(mesh)
     assert solid.status() == manifold3d.Error.NoError
-    return solid.rotate((0, 0, 90 * placement.quarter_turns)).translate((placement.x_mm, placement.y_mm, 0))
+    return solid.rotate((0, 0, placement.turn_deg)).translate((placement.x_mm, placement.y_mm, 0))

@@ -39,7 +39,7 @@ MUSHROOM = solid((-1, -1, 0, 1, 1, 20), (-8, -8, 20, 8, 8, 22))
 
 def solids(shadow, spot):
     """Low and high corners of all covered cells where the spot puts them, in mm: (n, 3) each."""
-    turned = shadow.turned(spot.quarter_turns)
+    turned = shadow.at(spot.turn)
     bands, rows, columns = np.nonzero(turned.cells)
     x, y = columns + turned.corner[0] + spot.column, rows + turned.corner[1] + spot.row
     low = np.stack([x, y, bands], axis=1)
@@ -88,7 +88,7 @@ def test_blocks_of_any_size(lot, clearance, turns, sweeps):
     assert len(runs) >= fewest_runs(shadows, copies, size)
     for run in runs:
         assert inside(shadows, run, size)
-        assert {spot.quarter_turns for spot in run} <= set(turns)
+        assert {spot.turn for spot in run} <= set(turns)
         # to rounding of lengths of some mm
         assert least_gap(shadows, run) >= clearance - 1e-12
         assert not overlaps(shadows, run, size, clearance)
@@ -156,7 +156,7 @@ def test_boxes_in_a_row():
 def test_a_turn_makes_room():
     long = block(12, 3, 2)
     (run,) = fill_runs([long], [1], (4, 13), clearance_mm=0.0)
-    assert run[0].quarter_turns in (1, 3)
+    assert run[0].turn in (1, 3)
     with pytest.raises(InputError, match="no place"):
         fill_runs([long], [1], (4, 13), clearance_mm=0.0, turns=(0, 2))
 

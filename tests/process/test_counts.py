@@ -185,3 +185,20 @@ def test_hot_rubber_wears_prints_faster():
 def test_no_pulls():
     with pytest.raises(InputError, match="1 or more"):
         replace(Generation("block", 25, 2), pulls=0)
+
+
+@given(st.integers(0, 60), st.integers(0, 60), st.sampled_from([0.5, 0.9, 0.99]))
+def test_the_share_that_a_record_leaves(good, bad, chance):
+    low, high = Record(good, good + bad).share(chance)
+    theirs = stats.beta.ppf([(1 - chance) / 2, (1 + chance) / 2], good + 0.5, bad + 0.5)
+    assert [low, high] == pytest.approx(theirs, abs=1e-9)
+
+
+def test_spares_after_four_good_of_five():
+    """What scipy's beta-binomial asks for, and what a record ten times as long does."""
+    for needed, short, long in ((1, 3, 2), (2, 6, 4), (4, 10, 7), (8, 20, 14)):
+        for record, prints in ((Record(4, 5), short), (Record(4, 5).times(10), long)):
+            a, b = record.good + 0.5, record.tried - record.good + 0.5
+            assert prints_for(needed, 0.95, record).prints == prints
+            assert stats.betabinom.sf(needed - 1, prints, a, b) >= 0.95
+            assert stats.betabinom.sf(needed - 1, prints - 1, a, b) < 0.95

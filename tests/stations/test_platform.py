@@ -6,13 +6,14 @@ import numpy as np
 import pytest
 import trimesh
 from pydantic import ValidationError
+from scipy import stats
 
 from firstcast import values
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
 from firstcast.printing.propped import Propped, Tips
 from firstcast.process.limits import Limits
-from firstcast.process.materials import Materials, choose
+from firstcast.process.materials import Materials, choose, overridden
 from firstcast.ranges import Range
 from firstcast.stations.platform import Settings, platform
 from firstcast.vocabulary import Basis, ProcessKind, Verdict
@@ -179,7 +180,7 @@ def test_masters_side_by_side():
     (run,) = result.runs
     plain, carried = ([p for p in run.placements if p.master == name] for name in ("body", "body carried"))
     for one, other in zip(plain, carried, strict=True):
-        assert one.quarter_turns == other.quarter_turns
+        assert one.turn_deg == other.turn_deg
         # the width of the box, the clearance, and up to two cells
         assert 15.5 <= np.hypot(one.x_mm - other.x_mm, one.y_mm - other.y_mm) <= 15.9 + 1e-9
 
@@ -255,7 +256,7 @@ def test_pixels_that_are_not_square():
     result = filled(BODY, ARM, pixel=(0.05, 0.075))
     for run in result.runs:
         for placement in run.placements:
-            assert placement.quarter_turns in (0, 2)
+            assert placement.turn_deg in (0.0, 180.0)
             for at, pixel in ((placement.x_mm, 0.05), (placement.y_mm, 0.075)):
                 assert at / pixel == pytest.approx(round(at / pixel), abs=1e-9)
 
@@ -284,3 +285,77 @@ def test_what_steps_alone_refuse_is_told_and_stops_nothing():
     assert finding.verdict is Verdict.WATCH
     assert finding.measured == 0.0
     assert "finer" in finding.says
+
+
+def test_a_trial_of_each_comes_first():
+    asked = {"copies": {"body": 2, "arm": 3}, "materials": own_platform(40, 30, 100)}
+    result = filled(BODY, ARM, trial=True, **asked)
+    trial, *others = result.runs
+    assert trial.name == "trial run"
+    assert sorted(p.master for p in trial.placements) == ["arm", "body"]
+    # they count: no more are printed in all
+    assert (count(result, "body"), count(result, "arm")) == (2, 3)
+    assert [run.name for run in others] == [f"run {n}" for n in range(1, len(others) + 1)]
+    assert [size.name for size in result.sizes] == [run.name for run in result.runs]
+    assert "first 1 of each on a trial run" in result.says
+    once = filled(BODY, ARM, trial=True, copies={"body": 1, "arm": 1})
+    assert [run.name for run in once.runs] == ["trial run"]
+
+
+def test_a_trial_of_pieces_on_runs_of_their_own():
+    result = filled(BODY, ARM, trial=True, separate=("arm",), copies={"body": 2, "arm": 0})
+    assert [run.name for run in result.runs] == ["trial run", "run 1"]
+    result = filled(BODY, ARM, trial=True, separate=("arm",), copies={"body": 1, "arm": 2})
+    assert [run.name for run in result.runs] == ["trial run", "trial run 2", "run 1"]
+
+
+def test_a_trial_of_two_masters_side_by_side():
+    result = filled(BODY, CARRIED, trial=True, side_by_side=True, copies={"body": 3, "body carried": 1})
+    assert sorted(p.master for p in result.runs[0].placements) == ["body", "body carried"]
+    assert (count(result, "body"), count(result, "body carried")) == (3, 1)
+
+
+def test_turns_between_quarters_only_where_asked_for_and_pixels_are_square():
+    narrow = own_platform(30, 30, 100)
+    # leaned across: 36 mm long where the platform has 26, but 36.7 along its diagonal
+    bar = ("bar", "bar", standing(34.0, 1.0, 5.0))
+    assert filled(bar, copies={"bar": 1}, materials=narrow, edge_mm=2.0).left_out == ("bar",)
+    free = filled(bar, copies={"bar": 1}, materials=narrow, edge_mm=2.0, free_turns=True)
+    (placement,) = free.runs[0].placements
+    assert placement.turn_deg % 90.0 == 45.0
+    for settings in ({"pixel": (0.05, 0.075)}, {"turns": False}):
+        refused = filled(bar, copies={"bar": 1}, materials=narrow, edge_mm=2.0, free_turns=True, **settings)
+        assert refused.left_out == ("bar",)
+
+
+def test_the_front_is_the_printers():
+    assert filled(BODY).front == "unknown"
+    known = replace(MATERIALS, printer=replace(MATERIALS.printer, front="last row"))
+    assert filled(BODY, materials=known).front == "last row"
+
+
+def test_what_a_short_record_costs():
+    short = filled(BODY, moulds_per_master=4).copies[0]
+    # beta-binomial by scipy: 6 after 4 good of 5, 4 after 40 good of 50; shares by its beta
+    counts = [
+        next(n for n in range(2, 99) if stats.betabinom.sf(1, n, good + 0.5, tried - good + 0.5) >= 0.95)
+        for good, tried in ((4, 5), (40, 50))
+    ]
+    low, high = (100 * stats.beta.ppf(at, 4.5, 1.5) for at in (0.05, 0.95))
+    assert short.prints == counts[0]
+    assert short.says.endswith(
+        f"(so short a record leaves the share of good prints between {low:.0f} and {high:.0f} %: after 40 good of 50 it would be "
+        f"{counts[1]} prints)."
+    )
+    # a long record, a known share and one of mostly failures have nothing to gain
+    for known in ({"good_prints": (900, 1000)}, {"good_share": 0.8}, {"good_prints": (1, 4)}):
+        assert "so short" not in filled(BODY, moulds_per_master=4, **known).copies[0].says
+
+
+def test_the_front_is_given_as_any_figure_of_the_printer():
+    printer = overridden(MATERIALS.printer, {"front": "first column"}, where="override.printer")
+    assert filled(BODY, materials=replace(MATERIALS, printer=printer)).front == "first column"
+    with pytest.raises(InputError, match="no edge of the images"):
+        overridden(MATERIALS.printer, {"front": "left"}, where="override.printer")
+    with pytest.raises(InputError, match="word in quotes"):
+        overridden(MATERIALS.printer, {"front": 3}, where="override.printer")

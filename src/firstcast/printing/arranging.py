@@ -1,88 +1,15 @@
-"""From masters and their counts to runs: the platform in cells of whole pixels, and what is placed on it as one."""
+"""From masters and their counts to runs: what is placed as one, lot by lot, and first one of each as a trial."""
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import NamedTuple
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from firstcast.errors import InputError
+from firstcast.printing.ground import Ground
 from firstcast.printing.nesting import beside, fill_runs, most_sets, overlaps
 from firstcast.printing.nesting_search import Effort, Spot
 from firstcast.printing.run import Placement, Run
-from firstcast.printing.shadows import Shadow
-
-ALL_TURNS, HALF_TURNS, NO_TURNS = (0, 1, 2, 3), (0, 2), (0,)
-
-
-class Ground(NamedTuple):
-    """A platform in cells.
-
-    Attributes
-    ----------
-    size : (int, int)
-        Columns and rows of cells that may be used.
-    step_px, first_px : (int, int)
-        Pixels that a cell spans, and the pixel that the first one starts at, along x and y.
-    pixel_mm : (float, float)
-    build_mm : (float, float, float)
-        Width, depth and height.
-    """
-
-    size: tuple[int, int]
-    step_px: tuple[int, int]
-    first_px: tuple[int, int]
-    pixel_mm: tuple[float, float]
-    build_mm: tuple[float, float, float]
-
-    @property
-    def cell_mm(self) -> tuple[float, float]:
-        """Along x and y."""
-        return self.step_px[0] * self.pixel_mm[0], self.step_px[1] * self.pixel_mm[1]
-
-    def turns(self, allowed: bool) -> tuple[int, ...]:
-        """Quarter turns that leave pixels on pixels."""
-        square = self.pixel_mm[0] == self.pixel_mm[1] and self.step_px[0] == self.step_px[1]
-        return NO_TURNS if not allowed else ALL_TURNS if square else HALF_TURNS
-
-    def has_room(self, shadow: Shadow, turns: Sequence[int]) -> bool:
-        """Whether a shadow fits on the platform and below its height."""
-        rows, columns = shadow.plan.shape
-        ways = [(columns, rows)] + ([(rows, columns)] if 1 in turns else [])
-        fits = any(x <= self.size[0] and y <= self.size[1] for x, y in ways)
-        return fits and shadow.height_mm <= self.build_mm[2]
-
-
-def ground_of(
-    build_mm: tuple[float, float, float],
-    pixel_mm: tuple[float, float],
-    *,
-    edge_mm: float,
-    cell_mm: float,
-) -> Ground:
-    """The cells of a platform within its edges, each of whole pixels, their field in the middle.
-
-    Raises
-    ------
-    InputError
-        The edges leave nothing.
-    """
-    steps, sizes, firsts = [], [], []
-    for build, pixel in zip(build_mm[:2], pixel_mm, strict=True):
-        step = max(round(cell_mm / pixel), 1)
-        edge = math.ceil(edge_mm / pixel - 1e-9)
-        room = math.floor(build / pixel + 1e-6) - 2 * edge
-        if room < step:
-            raise InputError(
-                f"edges of {edge_mm:g} mm leave nothing of {build:g} mm",
-                where="platform.edge_mm",
-                mend="Make the edges narrower.",
-            )
-        steps.append(step)
-        sizes.append(room // step)
-        firsts.append(edge + room % step // 2)
-    return Ground((sizes[0], sizes[1]), (steps[0], steps[1]), (firsts[0], firsts[1]), pixel_mm, build_mm)
+from firstcast.printing.shadows import QUARTERS, Shadow
 
 
 @dataclass(frozen=True)
@@ -134,38 +61,83 @@ def lay_out(
     turns: Sequence[int],
     effort: Effort,
     fill: bool = False,
+    trial: bool = False,
 ) -> tuple[Laid, ...]:
     """Runs that hold all copies of the groups, lot by lot; or, to `fill`, one of as many sets as it takes per lot.
+
+    With `trial` one of each master is printed first, on runs of their own that count towards the copies.
 
     Raises
     ------
     InputError
         A group has no place on the empty platform.
     """
+    how = {"clearance_mm": clearance_mm, "turns": turns, "effort": effort}
+    laid: list[Laid] = []
+    first = _one_of_each(groups) if trial else []
+    for lot in _lots(first):
+        runs = fill_runs([group.shadow for group in lot], [1] * len(lot), ground.size, **how)
+        laid += _checked(runs, lot, ground, clearance_mm)
+    trials = [_named(one, "trial run", number) for number, one in enumerate(laid)]
+    laid = []
+    for lot in _lots(_without(groups, first)):
+        shadows = [group.shadow for group in lot]
+        if fill:
+            runs = [most_sets(shadows, [1] * len(lot), ground.size, **how)]
+        else:
+            runs = fill_runs(shadows, [group.copies for group in lot], ground.size, **how)
+        laid += _checked(runs, lot, ground, clearance_mm)
+    return (*trials, *(replace(one, run=replace(one.run, name=f"run {n}")) for n, one in enumerate(laid, 1)))
+
+
+def _named(laid: Laid, name: str, number: int) -> Laid:
+    """By the name, from the second on with its number."""
+    return replace(laid, run=replace(laid.run, name=f"{name} {number + 1}" if number else name))
+
+
+def _one_of_each(groups: Sequence[Group]) -> list[Group]:
+    """Groups that hold every master that is printed, each once as far as pairs allow."""
+    chosen: list[Group] = []
+    for group in groups:
+        known = {name for other in chosen for name, _, _ in other.members}
+        if group.copies > 0 and not known.issuperset(name for name, _, _ in group.members):
+            chosen.append(group)
+    return chosen
+
+
+def _without(groups: Sequence[Group], printed: Sequence[Group]) -> list[Group]:
+    """The groups with one copy fewer of each that is printed."""
+    return [
+        replace(group, copies=group.copies - sum(other is group for other in printed)) for group in groups
+    ]
+
+
+def _lots(groups: Sequence[Group]) -> list[list[Group]]:
     lots: dict[str, list[Group]] = {}
     for group in groups:
         if group.copies > 0:
             lots.setdefault(group.lot, []).append(group)
-    laid: list[Laid] = []
-    for lot in lots.values():
-        shadows, how = [group.shadow for group in lot], {"clearance_mm": clearance_mm, "turns": turns}
-        if fill:
-            runs = [most_sets(shadows, [1] * len(lot), ground.size, effort=effort, **how)]
-        else:
-            runs = fill_runs(shadows, [group.copies for group in lot], ground.size, effort=effort, **how)
-        for spots in filter(None, runs):
-            if overlaps(shadows, spots, ground.size, clearance_mm):
-                raise AssertionError("pieces were placed within their clearance: a fault of the program")
-            centred = _centred(shadows, spots, ground.size)
-            laid.append(_laid(f"run {len(laid) + 1}", lot, centred, ground))
-    return tuple(laid)
+    return list(lots.values())
+
+
+def _checked(
+    runs: Sequence[Sequence[Spot]], lot: Sequence[Group], ground: Ground, clearance_mm: float
+) -> list[Laid]:
+    """The runs of a lot, looked at once more cell by cell, in the middle of the platform."""
+    shadows = [group.shadow for group in lot]
+    found = []
+    for spots in filter(None, runs):
+        if overlaps(shadows, spots, ground.size, clearance_mm):
+            raise AssertionError("pieces were placed within their clearance: a fault of the program")
+        found.append(_laid("", lot, _centred(shadows, spots, ground.size), ground))
+    return found
 
 
 def _centred(shadows: Sequence[Shadow], run: Sequence[Spot], size: tuple[int, int]) -> list[Spot]:
     """All spots moved together until the rectangle about them has its middle in the platform's."""
     low, high = np.array(size), np.zeros(2, np.int64)
     for spot in run:
-        turned = shadows[spot.shadow].turned(spot.quarter_turns)
+        turned = shadows[spot.shadow].at(spot.turn)
         start = np.array([spot.column, spot.row]) + turned.corner
         low = np.minimum(low, start)
         high = np.maximum(high, start + turned.plan.shape[::-1])
@@ -178,7 +150,7 @@ def _laid(name: str, lot: Sequence[Group], spots: Sequence[Spot], ground: Ground
     placements: list[Placement] = []
     for spot in spots:
         group = lot[spot.shadow]
-        turned = group.shadow.turned(spot.quarter_turns)
+        turned = group.shadow.at(spot.turn)
         x, y = spot.column + turned.corner[0], spot.row + turned.corner[1]
         rows, columns = turned.plan.shape
         covered[y : y + rows, x : x + columns] |= turned.plan > 0
@@ -189,14 +161,15 @@ def _laid(name: str, lot: Sequence[Group], spots: Sequence[Spot], ground: Ground
 
 
 def _placements(group: Group, spot: Spot, ground: Ground) -> list[Placement]:
-    """The masters of a group in its spot, on whole pixels."""
+    """The masters of a group in its spot, on whole pixels; several are turned by quarters only."""
     found = []
+    turn_deg = spot.turn * group.shadow.step_deg
     for name, dx, dy in group.members:
-        for _ in range(spot.quarter_turns):
+        for _ in range(int(turn_deg // 90.0) % QUARTERS):
             dx, dy = -dy, dx
         x, y = (
             (ground.first_px[axis] + cells * ground.step_px[axis]) * ground.pixel_mm[axis]
             for axis, cells in enumerate((spot.column + dx, spot.row + dy))
         )
-        found.append(Placement(name, x, y, spot.quarter_turns))
+        found.append(Placement(name, x, y, turn_deg))
     return found

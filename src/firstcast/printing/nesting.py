@@ -42,7 +42,7 @@ def fill_runs(
         Columns and rows of the platform.
     clearance_mm : float
     turns : sequence of int
-        Quarter turns allowed: (0,), (0, 2) or (0, 1, 2, 3).
+        Turns allowed, by the shadows' steps and closed under addition: of quarters (0,), (0, 2) or (0, 1, 2, 3).
 
     Raises
     ------
@@ -89,7 +89,7 @@ def most_sets(
     if not all(fits_alone(plate, number) for number, wanted in enumerate(mix) if wanted):
         return []
     one = [number for number, wanted in enumerate(mix) for _ in range(wanted)]
-    best: list[Spot] = []
+    best = _sets_in_turn(plate, one) if one else []
     while one and len(best) + len(one) <= MOST_AT_ONCE:
         spots = place_all(plate, [spot.shadow for spot in best] + one, effort, known=best)
         if spots is None:
@@ -98,24 +98,51 @@ def most_sets(
     return best
 
 
+def _sets_in_turn(plate: Plate, one: Sequence[int]) -> list[Spot]:
+    """Whole sets of items that find room one after the other."""
+    spots = [
+        spot for spot in place_in_turn(plate, list(one) * (MOST_AT_ONCE // len(one))) if spot is not None
+    ]
+    placed, wanted = Counter(spot.shadow for spot in spots), Counter(one)
+    left = {kind: min(placed[k] // wanted[k] for k in wanted) * wanted[kind] for kind in wanted}
+    kept = []
+    for spot in spots:
+        if left[spot.shadow] > 0:
+            left[spot.shadow] -= 1
+            kept.append(spot)
+    return kept
+
+
 def fewest_runs(shadows: Sequence[Shadow], copies: Sequence[int], size: tuple[int, int]) -> int:
     """Runs that no filling goes below: cells of one band never overlap, so their number bounds it."""
     bands = max(len(shadow.cells) for shadow in shadows)
     filled = np.zeros(bands, np.int64)
     for shadow, wanted in zip(shadows, copies, strict=True):
-        filled[: len(shadow.cells)] += wanted * shadow.cells.sum(axis=(1, 2), dtype=np.int64)
+        fewest = _fewest_cells(shadow)
+        filled[: len(fewest)] += wanted * fewest
     return max(int(-(-filled.max() // (size[0] * size[1]))), int(any(copies)))
+
+
+def _fewest_cells(shadow: Shadow) -> np.ndarray:
+    """Cells of each band, in the turn that covers fewest of it."""
+    counts = [one.cells.sum(axis=(1, 2), dtype=np.int64) for one in (shadow, *shadow.between)]
+    bands = min(len(count) for count in counts)
+    return np.min([count[:bands] for count in counts], axis=0)
 
 
 def overlaps(
     shadows: Sequence[Shadow], spots: Sequence[Spot], size: tuple[int, int], clearance_mm: float
 ) -> list[int]:
     """Spots that reach off the platform, or into another's clearance: painted cell by cell, as a last check."""
-    bands = max((len(shadow.spread(clearance_mm).cells) for shadow in shadows), default=0)
-    near = np.zeros((bands, size[1], size[0]), np.uint16)
-    turned = [shadows[spot.shadow].turned(spot.quarter_turns) for spot in spots]
+    turned = [shadows[spot.shadow].at(spot.turn) for spot in spots]
+    spread: dict[tuple[int, int], Shadow] = {}
     for spot, shadow in zip(spots, turned, strict=True):
-        _paint(near, shadow.spread(clearance_mm), spot)
+        if spot[:2] not in spread:
+            spread[spot[:2]] = shadow.spread(clearance_mm)
+    bands = max((len(wide.cells) for wide in spread.values()), default=0)
+    near = np.zeros((bands, size[1], size[0]), np.uint16)
+    for spot in spots:
+        _paint(near, spread[spot[:2]], spot)
     bad = []
     for number, (spot, shadow) in enumerate(zip(spots, turned, strict=True)):
         window = _window(shadow, spot)
@@ -217,7 +244,7 @@ def _next_items(plate: Plate, shadows: Sequence[Shadow], left: Counter, order: S
     cells = int(plate.size[0]) * int(plate.size[1])
     items: list[int] = []
     for kind in order:
-        fullest = int(shadows[kind].cells.sum(axis=(1, 2), dtype=np.int64).max())
+        fullest = int(_fewest_cells(shadows[kind]).max())
         items += [kind] * min(left[kind], max(cells // fullest, 1), MOST_AT_ONCE)
     return items
 

@@ -10,17 +10,17 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.fields.blocks import run_blocks
-from firstcast.kernels import nesting as kernels
-from firstcast.kernels.nesting import ABSENT, Plate
-from firstcast.printing.nesting_maps import TURNS, pair_maps
+from firstcast.kernels.nesting import ABSENT, Plate, place_in_order
+from firstcast.kernels.settling import settle
+from firstcast.printing.nesting_maps import pair_maps
 from firstcast.printing.shadows import Shadow
 
 
 class Spot(NamedTuple):
-    """Where a copy of a shadow stands: its number, quarter turns, and the cell that its middle comes to."""
+    """Where a copy of a shadow stands: its number, its turn in the shadow's steps, and the cell that its middle comes to."""
 
     shadow: int
-    quarter_turns: int
+    turn: int
     column: int
     row: int
 
@@ -43,16 +43,28 @@ class Effort(NamedTuple):
 
 
 def plate_of(
-    shadows: Sequence[Shadow], size: tuple[int, int], *, clearance_mm: float, turns: Sequence[int]
+    shadows: Sequence[Shadow],
+    size: tuple[int, int],
+    *,
+    clearance_mm: float,
+    turns: Sequence[int],
+    fine: int = 1,
 ) -> Plate:
-    """The platform of so many columns and rows, with the maps of all pairs of shadows."""
-    maps = pair_maps(shadows, clearance_mm, turns)
-    return Plate(np.array(size, np.int64), maps.windows, maps.tables, maps.depths, np.array(turns, np.int64))
+    """The platform of so many columns and rows of steps, with the maps of all pairs of shadows (see `pair_maps`)."""
+    maps = pair_maps(shadows, clearance_mm, turns, fine=fine)
+    return Plate(
+        np.array(size, np.int64),
+        maps.windows,
+        maps.tables,
+        maps.depths,
+        np.array(turns, np.int64),
+        maps.around,
+    )
 
 
 def fits_alone(plate: Plate, shadow: int) -> bool:
     """Whether a shadow has a place on the empty platform in one of its turns."""
-    windows = plate.windows[TURNS * shadow + plate.turns]
+    windows = plate.windows[plate.around * shadow + plate.turns]
     return bool((windows[:, 2:] <= plate.size).all(axis=1).any())
 
 
@@ -64,7 +76,7 @@ def place_in_turn(plate: Plate, items: Sequence[int]) -> list[Spot | None]:
     orders = np.tile(np.arange(len(items)), (2, 1))
     poses, places = _place(plate, items, orders, np.array([0, 1]))
     best = max((0, 1), key=lambda s: ((poses[s] != ABSENT).sum(), tuple(poses[s] != ABSENT)))
-    return _spots(items, poses[best], places[best])
+    return _spots(plate, items, poses[best], places[best])
 
 
 def place_all(
@@ -86,14 +98,14 @@ def place_all(
 def _in_some_order(plate: Plate, items: Sequence[int], effort: Effort) -> list[Spot] | None:
     """Tries every other order along each axis; the first are the largest first."""
     rng = np.random.default_rng(effort.seed)
-    area = plate.windows[TURNS * np.asarray(items, np.int64), 2:].prod(axis=1)
+    area = plate.windows[plate.around * np.asarray(items, np.int64), 2:].prod(axis=1)
     orders = [np.argsort(-area, kind="stable")] * 2
     while len(orders) < effort.tries:
         # random keys about the area: mostly large before small
         orders.append(np.argsort(-area * rng.uniform(0.5, 1.0, len(items)), kind="stable"))
     poses, places = _place(plate, items, np.array(orders), np.arange(len(orders)) % 2)
     whole = np.flatnonzero((poses != ABSENT).all(axis=1))
-    return None if not len(whole) else _whole(_spots(items, poses[whole[0]], places[whole[0]]))
+    return None if not len(whole) else _whole(_spots(plate, items, poses[whole[0]], places[whole[0]]))
 
 
 def _together(
@@ -103,7 +115,7 @@ def _together(
     poses, places = np.full((tries, count), ABSENT, np.int64), np.zeros((tries, count, 2), np.int64)
     for n, spot in enumerate(known):
         if spot is not None:
-            poses[:, n] = TURNS * spot.shadow + spot.quarter_turns
+            poses[:, n] = plate.around * spot.shadow + spot.turn
             places[:, n] = spot.column, spot.row
     # odd and spread over 64 bits: a state of xorshift must not be 0
     seeds = (np.arange(1, tries + 1, dtype=np.uint64) + np.uint64(1000 * effort.seed)) * np.uint64(
@@ -111,12 +123,12 @@ def _together(
     ) | np.uint64(1)
     took = np.empty(tries, np.int64)
     shadows = np.asarray(items, np.int64)
-    run_blocks(kernels.settle, tries, plate, shadows, poses, places, seeds, effort.sweeps, took, block=1)
+    run_blocks(settle, tries, plate, shadows, poses, places, seeds, effort.sweeps, took, block=1)
     done = np.flatnonzero(took != ABSENT)
     if not len(done):
         return None
     best = done[took[done].argmin()]
-    return _whole(_spots(items, poses[best], places[best]))
+    return _whole(_spots(plate, items, poses[best], places[best]))
 
 
 def _place(plate: Plate, items: Sequence[int], orders: npt.NDArray[np.int64], alongs: npt.NDArray[np.int64]):
@@ -124,15 +136,15 @@ def _place(plate: Plate, items: Sequence[int], orders: npt.NDArray[np.int64], al
     poses, places = np.empty(shape, np.int64), np.empty((*shape, 2), np.int64)
     shadows = np.asarray(items, np.int64)
     run_blocks(
-        kernels.place_in_order, shape[0], plate, shadows, np.ascontiguousarray(orders), alongs, poses, places,
+        place_in_order, shape[0], plate, shadows, np.ascontiguousarray(orders), alongs, poses, places,
         block=1,
     )  # fmt: skip
     return poses, places
 
 
-def _spots(items: Sequence[int], poses: npt.NDArray, places: npt.NDArray) -> list[Spot | None]:
+def _spots(plate: Plate, items: Sequence[int], poses: npt.NDArray, places: npt.NDArray) -> list[Spot | None]:
     return [
-        None if pose == ABSENT else Spot(int(item), int(pose) % TURNS, int(place[0]), int(place[1]))
+        None if pose == ABSENT else Spot(int(item), int(pose) % plate.around, int(place[0]), int(place[1]))
         for item, pose, place in zip(items, poses, places, strict=True)
     ]
 

@@ -5,7 +5,7 @@ its surface only touches too many. So what is kept apart by its cells is apart.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -21,6 +21,9 @@ from firstcast.kernels.shadows import mark_bands
 Cells = npt.NDArray[np.uint8]
 
 TRIANGLE_BLOCK = 1 << 14
+
+QUARTERS = 4
+"""Quarter turns in a full one."""
 
 OUTLINE_MM = 0.02
 """How far an outline's corners that are left out may lie from it: less than any drawing of a platform shows."""
@@ -41,6 +44,8 @@ class Shadow:
     band_mm : float
     height_mm : float
         Of the piece itself; its last band may reach above.
+    between : tuple of Shadow
+        The same piece turned by equal steps of less than a quarter; none if it is turned by quarters only.
     """
 
     cells: Cells
@@ -48,6 +53,7 @@ class Shadow:
     cell_mm: tuple[float, float]
     band_mm: float
     height_mm: float
+    between: tuple["Shadow", ...] = ()
 
     @property
     def plan(self) -> Cells:
@@ -74,11 +80,21 @@ class Shadow:
                 mend="Turn by halves where pixels are not square.",
             )
         cells, (column, row) = self.cells, self.corner
-        for _ in range(quarters % 4):
+        for _ in range(quarters % QUARTERS):
             # the cell at column c, row r comes to column -r - 1, row c
             column, row = -(row + cells.shape[1]), column
             cells = cells.transpose(0, 2, 1)[:, :, ::-1]
         return Shadow(np.ascontiguousarray(cells), (column, row), self.cell_mm, self.band_mm, self.height_mm)
+
+    @property
+    def step_deg(self) -> float:
+        """How far its turns are apart."""
+        return 90.0 / (1 + len(self.between))
+
+    def at(self, turn: int) -> "Shadow":
+        """Turned about the middle by so many steps, counter-clockwise seen from above."""
+        quarters, rest = divmod(turn, 1 + len(self.between))
+        return (self, *self.between)[rest].turned(quarters)
 
     def spread(self, clearance_mm: float) -> "Shadow":
         """All cells that have any of it nearer than a clearance, whichever way: beside, above or below.
@@ -134,7 +150,9 @@ def _or_spread(
         wide[:, over + dy : over + dy + rows] |= np.cumsum(count, axis=2)[:, :, :-1] > 0
 
 
-def shadow_of(meshes: Sequence[Mesh], *, cell_mm: tuple[float, float], band_mm: float) -> Shadow:
+def shadow_of(
+    meshes: Sequence[Mesh], *, cell_mm: tuple[float, float], band_mm: float, steps: int = 1
+) -> Shadow:
     """The shadow of some bodies together.
 
     Parameters
@@ -143,6 +161,8 @@ def shadow_of(meshes: Sequence[Mesh], *, cell_mm: tuple[float, float], band_mm: 
         Closed and outward, millimetres, standing on z = 0. They may overlap one another, not themselves.
     cell_mm : (float, float)
     band_mm : float
+    steps : int
+        In which a quarter turn is divided: the bodies themselves are turned, not the cells.
 
     Raises
     ------
@@ -151,6 +171,21 @@ def shadow_of(meshes: Sequence[Mesh], *, cell_mm: tuple[float, float], band_mm: 
     """
     bodies = [mesh for mesh in meshes if len(mesh.triangles)]
     _check(bodies, cell_mm, band_mm)
+    shadow = _drawn(bodies, cell_mm, band_mm)
+    between = (
+        _drawn([_about_z(mesh, 90.0 * step / steps) for mesh in bodies], cell_mm, band_mm)
+        for step in range(1, steps)
+    )
+    return replace(shadow, between=tuple(between))
+
+
+def _about_z(mesh: Mesh, turn_deg: float) -> Mesh:
+    cosine, sine = np.cos(np.radians(turn_deg)), np.sin(np.radians(turn_deg))
+    x, y, z = np.asarray(mesh.points, np.float64).T
+    return Mesh(np.column_stack([cosine * x - sine * y, sine * x + cosine * y, z]), mesh.triangles)
+
+
+def _drawn(bodies: Sequence[Mesh], cell_mm: tuple[float, float], band_mm: float) -> Shadow:
     low = np.min([mesh.bounds[0] for mesh in bodies], axis=0)
     high = np.max([mesh.bounds[1] for mesh in bodies], axis=0)
     steps = np.array([*cell_mm, band_mm])

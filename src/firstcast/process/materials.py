@@ -17,9 +17,17 @@ if TYPE_CHECKING:
     from _typeshed import DataclassInstance
 
 
+UNKNOWN = "unknown"
+FRONTS = (UNKNOWN, "first row", "last row", "first column", "last column")
+"""Edges of the layers' images, before any mirroring: rows run with the platform's y, columns with its x."""
+
+
 @dataclass(frozen=True)
 class Printer:
-    """A class of vat photopolymerization printers that draw layers as images."""
+    """A class of vat photopolymerization printers that draw layers as images.
+
+    `front` is the edge of the images that lies at the printer's front, one of `FRONTS`: unknown for a class.
+    """
 
     key: str
     title: str
@@ -32,6 +40,15 @@ class Printer:
     blur_mm: Range
     irradiance_mw_cm2: Range
     separation_stress_kpa: Range
+    front: str = UNKNOWN
+
+    def __post_init__(self) -> None:
+        if self.front not in FRONTS:
+            raise InputError(
+                f"'{self.front}' is no edge of the images",
+                where="front of the printer",
+                mend=f"Give one of {FRONTS}.",
+            )
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,9 @@ TEXT_PX, SMALL_PX = 23.0, 19.0
 SHADE, OUTLINE = (216, 206, 191), (92, 84, 76)
 """What a piece covers: where two are above one another the tones multiply."""
 
+EDGE_PX, FRONT_PX = 20.0, 7.0
+"""How far from an edge its name stands, and how broad the printer's front is drawn."""
+
 FINE = 3
 COLOURS = 64
 
@@ -55,6 +58,7 @@ def draw_platform_page(
     facts: Sequence[Fact] = (),
     reasons: Sequence[str] = (),
     foot: str = "",
+    front: str = "",
 ) -> PlatformPage:
     """Draw a filled platform from above, its corner 0, 0 at the lower left.
 
@@ -65,6 +69,8 @@ def draw_platform_page(
         What each covers seen from above, mm from its middle, holes clockwise.
     build_mm : (float, float)
         Width and depth of the platform.
+    front : str
+        Which edge is the printer's front: "first row", "last row", "first column" or "last column" of the images, else unknown.
     """
     page = Page(WIDE_PX, TALL_PX)
     draw_page_heading(page, title, "the platform from above", MARGIN_PX)
@@ -79,6 +85,7 @@ def draw_platform_page(
     _shade(page, run, outlines, scale, (left, bottom))
     corners = [(left, top), (right, top), (right, bottom), (left, bottom), (left, top)]
     page.line(corners, width_px=2.0)
+    _name_edges(page, front, (left, top, right, bottom))
     for placement in run.placements:
         loops = [_on_page(loop, placement, scale, (left, bottom)) for loop in outlines[placement.master]]
         page.text(_middle(loops), letters[placement.master], size_px=SMALL_PX, anchor="mm")
@@ -89,6 +96,28 @@ def draw_platform_page(
     standing = [Fact(f"{letter}  ×  {counts[master]}", master) for master, letter in letters.items()]
     draw_facts(page, [*standing, *facts], reasons, foot, left=WIDE_PX - MARGIN_PX - WORDS_PX + 20, top=TOP_PX)
     return PlatformPage(page, scale, (left, bottom))
+
+
+def _name_edges(page: Page, front: str, box: tuple[float, float, float, float]) -> None:
+    """Which edge the images' first row is, and which is drawn broad: the printer's front, where that is known."""
+    left, top, right, bottom = box
+    middle = (left + right) / 2, (top + bottom) / 2
+    edges = {
+        "first row": ((left, bottom), (right, bottom)),
+        "last row": ((left, top), (right, top)),
+        "first column": ((left, top), (left, bottom)),
+        "last column": ((right, top), (right, bottom)),
+    }
+    first = "first row of the images" + (", the printer's front" if front == "first row" else "")
+    page.text((middle[0], bottom + EDGE_PX), first, size_px=SMALL_PX, anchor="mm")
+    if front in edges:
+        page.line(edges[front], width_px=FRONT_PX)
+    told = "the printer's front"
+    if front == "last row":
+        page.text((middle[0], top - EDGE_PX), told, size_px=SMALL_PX, anchor="mm")
+    elif front in ("first column", "last column"):
+        x = left - EDGE_PX if front == "first column" else right + EDGE_PX
+        page.text_up((x, middle[1]), told, size_px=SMALL_PX)
 
 
 def write_platform_page(path: Path | str, drawn: PlatformPage) -> None:
@@ -135,7 +164,7 @@ def _on_page(
     loop: npt.NDArray[np.float64], placement: Placement, scale: float, corner: tuple[float, float]
 ) -> npt.NDArray[np.float64]:
     """A loop turned, moved and brought to the page's pixels."""
-    cosine, sine = [(1, 0), (0, 1), (-1, 0), (0, -1)][placement.quarter_turns % 4]
+    cosine, sine = placement.cosine_sine
     x = cosine * loop[:, 0] - sine * loop[:, 1] + placement.x_mm
     y = sine * loop[:, 0] + cosine * loop[:, 1] + placement.y_mm
     return np.column_stack([corner[0] + x * scale, corner[1] - y * scale])

@@ -6,11 +6,14 @@ import numpy as np
 
 from firstcast.findings import Finding
 from firstcast.printing.propped import Propped
-from firstcast.process.counts import Generation, Made, Spares
+from firstcast.process.counts import USUAL_RECORD, Generation, Made, Record, Spares
 from firstcast.process.materials import Materials, Printer
 from firstcast.ranges import Range
 from firstcast.stations.platform_settings import Settings
 from firstcast.vocabulary import ProcessKind, Verdict
+
+LONGER = 10
+"""How many times as long a record is told of, to show what a short one costs."""
 
 BUILD = ("build_x_mm", "build_y_mm", "build_z_mm")
 
@@ -30,15 +33,18 @@ def reckoned_copies(
     wanted: int,
     made: tuple[Made, ...],
     spares: Spares,
-    share: float | None,
-    record: tuple[int, int] | None,
+    good: Record | float,
+    longer: Spares,
 ) -> str:
-    """How many prints of a master, and why: moulds, generations, spares."""
+    """How many prints of a master, and why: moulds, generations, spares.
+
+    `longer` is what a record `LONGER` times as long would ask for.
+    """
     if spares.spares:
         number = f"{_of(spares.needed, 'master')} of '{master}' and {_of(spares.spares, 'spare')}"
     else:
         number = f"{_of(spares.needed, 'master')} of '{master}'"
-    return f"{number}: {_moulds(wanted, made)}; {_good(spares, share, record)}."
+    return f"{number}: {_moulds(wanted, made)}; {_good(spares, good, longer)}."
 
 
 def _moulds(wanted: int, made: tuple[Made, ...]) -> str:
@@ -58,16 +64,25 @@ def _moulds(wanted: int, made: tuple[Made, ...]) -> str:
     return "; ".join(told)
 
 
-def _good(spares: Spares, share: float | None, record: tuple[int, int] | None) -> str:
-    if share is not None:
-        known = f"with {100 * share:g} % of prints good"
-    elif record is not None:
-        known = f"after {record[0]} good of {record[1]} prints"
+def _good(spares: Spares, good: Record | float, longer: Spares) -> str:
+    """With what chance enough prints are good, and what a short record costs."""
+    if not isinstance(good, Record):
+        known = f"with {100 * good:g} % of prints good"
+    elif good is USUAL_RECORD:
+        known = f"with no record of yours, reckoned as after {good.good:g} good of {good.tried:g} prints"
     else:
-        known = "with no record of yours, reckoned as after 4 good of 5 prints"
-    return (
+        known = f"after {good.good:g} good of {good.tried:g} prints"
+    told = (
         f"{known}, at least {spares.needed} of {spares.prints} come out with a chance of "
         f"{100 * spares.chance:.0f} %"
+    )
+    if not isinstance(good, Record) or longer.prints >= spares.prints:
+        return told
+    low, high = good.share()
+    long = good.times(LONGER)
+    return (
+        f"{told} (so short a record leaves the share of good prints between {100 * low:.0f} and {100 * high:.0f} %: "
+        f"after {long.good:g} good of {long.tried:g} it would be {_of(longer.prints, 'print')})"
     )
 
 
@@ -140,8 +155,8 @@ def unsaid(
                 Verdict.WATCH,
                 "",
                 f"How many prints are made rests on shipped figures: {'; '.join(guesses)}.",
-                "Give what you know in [platform]: good_prints = [good, tried], castings_per_mould, moulds_per_master; "
-                "or the numbers themselves in copies.",
+                "Give what you know in [platform]: good_prints = [good, tried] (the longer your own record, the fewer spares), "
+                "castings_per_mould, moulds_per_master; or the numbers themselves in copies.",
             )
         )
     if kind is ProcessKind.SPIN_DISC and settings.cavities is None:
@@ -173,7 +188,11 @@ def unsaid(
 def _guesses(generations: Sequence[Generation], settings: Settings) -> list[str]:
     found = []
     if settings.good_prints is None and settings.good_share is None:
-        found.append("spares as after 4 good of 5 prints")
+        low, high = (100 * share for share in USUAL_RECORD.share())
+        found.append(
+            f"spares as after {USUAL_RECORD.good:g} good of {USUAL_RECORD.tried:g} prints, a record so short that the share of good "
+            f"ones may be anything from {low:.0f} to {high:.0f} %"
+        )
     if generations and settings.castings_per_mould is None:
         last = generations[-1]
         found.append(f"{_of(last.pulls, 'casting')} from each cavity of {last.mould}")
@@ -182,13 +201,16 @@ def _guesses(generations: Sequence[Generation], settings: Settings) -> list[str]
     return found
 
 
-def summary(prints: int, layers: Sequence[int], seconds: Range | None, large: Sequence[str]) -> str:
+def summary(
+    prints: int, layers: Sequence[int], seconds: Range | None, large: Sequence[str], *, trial: bool = False
+) -> str:
     """The station's line on the route card: `layers` of every run, `seconds` for each layer where the job gives them."""
     left = f"; too large for the platform: {', '.join(large)}" if large else ""
     if not layers:
         return f"no runs{left}"
     hours = "" if seconds is None else f", about {seconds.likely * sum(layers) / 3600:.1f} hours"
-    return f"{_of(prints, 'print')} in {_of(len(layers), 'run')}, {sum(layers)} layers{hours}{left}"
+    first = ", first 1 of each on a trial run" if trial else ""
+    return f"{_of(prints, 'print')} in {_of(len(layers), 'run')}{first}, {sum(layers)} layers{hours}{left}"
 
 
 def _of(count: int, noun: str) -> str:

@@ -41,6 +41,10 @@ class Settings(StationSettings):
     """How far they stay from the platform's edge."""
     turns: bool = True
     """Whether pieces may be turned by quarters about z; by halves where pixels are not square."""
+    free_turns: bool = False
+    """Whether by steps of 15° too (30° or 45° where there are many masters), where pixels are square."""
+    trial: bool = False
+    """Whether one of each is printed first, on a run of its own, before the others."""
     cell_mm: float = Field(default=0.2, gt=0.0, le=5.0)
     """Steps in which pieces are moved, rounded to whole pixels; wider beside pieces of more than 160 of them."""
     band_mm: float = Field(default=1.5, gt=0.0, le=20.0)
