@@ -18,6 +18,7 @@ from firstcast.geometry.mesh import Mesh, measure_solid
 from firstcast.geometry.turns import leaned
 from firstcast.io.meshes import read_meshes
 from firstcast.printing.propping import Standing, hold_up
+from firstcast.printing.starts import SHARE
 from firstcast.printing.ways import FOOT, REST
 from firstcast.process.limits import Limits
 from firstcast.process.materials import choose
@@ -32,7 +33,10 @@ FUSE_PITCH_RATIO = 1 / 250
 """Of the height: fine enough for bodies to be sound, coarse enough to be quick."""
 
 UP_Y = (".obj", ".glb")
-FIELDS = "figure, height mm, triangles, tips, feet, on figure, props mm3, plain mm3, saving, greatest use, looks, bare starts, s"
+FIELDS = (
+    "figure, height mm, triangles, tips, of these added to share, feet, on figure, props mm3, plain mm3, saving, "
+    "greatest use of a neck, bending, buckling, as a whole, looks, bare starts, s"
+)
 
 
 @dataclass(frozen=True)
@@ -50,20 +54,24 @@ class Row:
         return 1.0 - measure_solid(self.standing.props).volume / self.standing.plain_mm3
 
     @property
-    def use(self) -> float:
-        """Greatest load of any post or neck over what it may bear."""
+    def uses(self) -> tuple[float, float, float, float]:
+        """Greatest load over what it may bear: of a neck, of a post that bends, of one that buckles, of a whole tree."""
         standing = self.standing
-        return max(
-            float(standing.strong.use.max(initial=0.0)),
+        return (
             float((standing.loads_n / standing.bears_n).max(initial=0.0)),
+            float(standing.strong.bending.max(initial=0.0)),
+            float(standing.strong.buckling.max(initial=0.0)),
+            max(standing.sways.values(), default=0.0),
         )
 
     def line(self) -> str:
         standing, kinds = self.standing, np.array(self.standing.ways.kinds)
+        tips, added = len(standing.contacts), int((standing.contacts.kinds == SHARE).sum())
+        uses = " ".join(f"{use:5.2f}" for use in self.uses)
         return (
-            f"{self.name:28s} {self.height_mm:4.0f} {self.triangles:8d} {len(standing.contacts):5d} "
+            f"{self.name:24s} {self.height_mm:3.0f} {self.triangles:7d} {tips:4d} {added:3d} "
             f"{int((kinds == FOOT).sum()):4d} {int((kinds == REST).sum()):4d} {measure_solid(standing.props).volume:8.1f} "
-            f"{standing.plain_mm3:8.1f} {self.saving:6.2f} {self.use:5.2f} {standing.rounds:3d} {standing.left.starts:3d} {self.seconds:6.1f}"
+            f"{standing.plain_mm3:8.1f} {self.saving:6.2f} {uses} {standing.rounds:2d} {standing.left.starts:3d} {self.seconds:6.1f}"
         )
 
 
@@ -129,7 +137,7 @@ def main() -> None:
             row = prop_figure(path, height, asked.kept)
             print(row.line(), flush=True)
             savings.append(row.saving)
-            worst = max(worst, row.use)
+            worst = max(worst, *row.uses)
             starts += row.standing.left.starts
     print(
         f"{len(savings)} figures: median saving {statistics.median(savings):.2f}, {starts} bare starts left, greatest use {worst:.2f}"

@@ -128,12 +128,13 @@ def test_props_touch_the_figure_at_tips_only():
         # no deeper than a tip enters, no wider than its neck
         assert near.min() < 0.5 * contacts.diameters_mm[near.argmin()] + 0.3
     points = np.asarray(props.points, np.float64)
-    signed = igl.signed_distance(
+    found = igl.signed_distance(
         points,
         np.asarray(piece.points, np.float64),
         np.asarray(piece.triangles),
         igl.SIGNED_DISTANCE_TYPE_FAST_WINDING_NUMBER,
-    )[0]
+    )
+    signed = np.asarray(found[0], np.float64)
     ends = np.array(
         [standing.ways.places[n] for n, kind in enumerate(standing.ways.kinds) if kind in (TIP, REST)]
     )
@@ -256,7 +257,7 @@ def test_a_straight_post_grows_until_it_bears_eulers_load():
         safety=2.0,
     )
     # its tip, 1.6 mm from 0.3 mm to the post, counts as a part of the post: a little softer than an even one
-    bears = euler_load_n(150.0, RoundSection(2.0 * strong.radii_mm[head]), 30.0, 1.0) / 2.0
+    bears = euler_load_n(150.0, RoundSection(2.0 * strong.radii_mm[head]), 30.0, 0.6992) / 2.0
     assert load <= bears <= 1.2 * load
     assert load / bears <= strong.buckling[head] <= 1.0
 

@@ -14,7 +14,7 @@ from firstcast.fields.far import FarField
 from firstcast.printing.descent import FreeSpace
 from firstcast.printing.holding import packed_cases
 from firstcast.printing.post_cost import PostCost, cost_of
-from firstcast.printing.posts import SPARE, Strong, strengthen, sway_use, widened
+from firstcast.printing.posts import Strong, room_of, stiffer, strengthen, sway_use
 from firstcast.printing.prop_shapes import PropShapes, foot_mm3
 from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import Rough
@@ -142,7 +142,9 @@ def _planned(
     return together(ways), _joined(strong)
 
 
-def size_posts(ways: Ways, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:
+def size_posts(
+    ways: Ways, contacts: Contacts, cases: Floats, ground: Ground, *, least_mm: Floats | None = None
+) -> Strong:
     """Radii of some ways: see `strengthen`."""
     strength = ground.strength
     root = roots_of(ways)
@@ -151,7 +153,7 @@ def size_posts(ways: Ways, contacts: Contacts, cases: Floats, ground: Ground) ->
         tree_of[row] = root[tip]
     return strengthen(
         ways, contacts, packed_cases(cases, tree_of), ground.far, ground.shapes, modulus_mpa=strength.modulus_mpa,
-        strength_mpa=strength.strength_mpa, safety=strength.safety,
+        strength_mpa=strength.strength_mpa, safety=strength.safety, least_mm=least_mm,
     )  # fmt: skip
 
 
@@ -170,8 +172,7 @@ def _sized(
     )  # fmt: skip
     ways = segmented(ways)
     strong = size_posts(ways, contacts, cases, ground)
-    if most_tips > 1:
-        strong = _steadied(ways, strong, contacts, cases, ground)
+    strong = _steadied(ways, strong, contacts, cases, ground)
     tree = roots_of(ways)
     return _Sized(ways, strong, tree, _prices(ways, strong, tree, ground.shapes))
 
@@ -179,16 +180,20 @@ def _sized(
 def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:
     """Thicker posts for trees that would give way as a whole; what still would counts as used by so much."""
     tree = roots_of(ways)
+    room, modulus = room_of(ways, ground.far, ground.shapes), ground.strength.modulus_mpa
     swaying = sways(ways, strong, contacts, cases, ground)
     for _ in range(STEADY_ROUNDS):
-        over = {root: use for root, use in swaying.items() if use > OVERLOADED}
+        over = {root for root, use in swaying.items() if use > OVERLOADED}
         if not over:
             break
-        factors = np.ones(len(tree))
-        for root, use in over.items():
-            factors[tree == root] = SPARE * use**0.25
-        radii = widened(ways, strong.radii_mm, factors, ground.far, ground.shapes)
-        strong = replace(strong, radii_mm=radii)
+        radii = strong.radii_mm.copy()
+        for root in over:
+            mine = tree == root
+            one = picked(ways, mine)
+            radii[mine] = stiffer(
+                one, contacts, _fullest(one, cases), radii[mine], room[mine], modulus_mpa=modulus, safety=ground.strength.safety
+            )  # fmt: skip
+        strong = size_posts(ways, contacts, cases, ground, least_mm=radii)
         swaying |= sways(ways, strong, contacts, cases, ground, only=over)
     buckling = strong.buckling.copy()
     for root, use in swaying.items():
@@ -265,7 +270,13 @@ def sways(
         if mine.sum() < 2 or not cases.shape[1] or (only is not None and root not in only):
             continue
         one = picked(ways, mine)
-        most = int(np.abs(cases[sorted(one.tip_of.values())]).sum(axis=0).argmax())
-        share = sway_use(one, contacts, cases[:, most], strong.radii_mm[mine], ground.strength.modulus_mpa)
+        share = sway_use(
+            one, contacts, _fullest(one, cases), strong.radii_mm[mine], ground.strength.modulus_mpa
+        )
         out[root] = ground.strength.safety * share
     return out
+
+
+def _fullest(one: Ways, cases: Floats) -> Floats:
+    """(n,) the case in which the tips of a tree bear most together."""
+    return cases[:, int(np.abs(cases[sorted(one.tip_of.values())]).sum(axis=0).argmax())]

@@ -100,10 +100,25 @@ def buckling_share(
     held: npt.NDArray[np.bool_],
     axial_n: Floats,
 ) -> float:
-    """The share of the load that makes a frame buckle that its thrusts are: 1 where it does.
+    """The share of the load that makes a frame buckle that its thrusts are, 1 where it does: see `buckling_modes`."""
+    shares, _ = buckling_modes(places_mm, members, diameters_mm, modulus_mpa, held, axial_n, most=1)
+    return max(0.0, float(shares[0])) if len(shares) else 0.0
+
+
+def buckling_modes(
+    places_mm: Floats,
+    members: npt.NDArray[np.int64],
+    diameters_mm: Floats,
+    modulus_mpa: float,
+    held: npt.NDArray[np.bool_],
+    axial_n: Floats,
+    *,
+    most: int,
+) -> tuple[Floats, Floats]:
+    """The ways in which a frame buckles first, and how much each member has to do with them.
 
     Thrusts turn members away from straight (the geometric stiffness of a beam with cubic shapes, any textbook of finite
-    elements); the greatest eigenvalue against the frame's own stiffness. Members that bow between their ends must be cut in
+    elements); the greatest eigenvalues against the frame's own stiffness. Members that bow between their ends must be cut in
     two at least: an even column of two comes out within 1 %.
 
     Parameters
@@ -112,6 +127,15 @@ def buckling_share(
         As for `solve_frame`.
     axial_n : (m,) float64
         Above zero pulled.
+    most : int
+        So many ways.
+
+    Returns
+    -------
+    (k,) float64
+        The share that the thrusts are of those that make it buckle so, the greatest first.
+    (m, k) float64
+        Share of each member in the energy that bends the frame so: each way's sum is 1.
     """
     ends = places_mm[members]
     length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
@@ -119,16 +143,21 @@ def buckling_share(
     dofs = (6 * members[:, :, None] + np.arange(6)).reshape(-1, 12)
     size = 6 * len(places_mm)
     free = np.flatnonzero(~held.ravel())
-    both = []
+    if not len(free):
+        return np.zeros(0), np.zeros((len(members), 0))
+    both, worlds = [], []
     for own in (_stiffness(length, diameters_mm, modulus_mpa), _turning(length, -axial_n)):
         whole = np.zeros((size, size))
-        world = turn.transpose(0, 2, 1) @ own @ turn
-        np.add.at(whole, (dofs[:, :, None], dofs[:, None, :]), world)
+        worlds.append(turn.transpose(0, 2, 1) @ own @ turn)
+        np.add.at(whole, (dofs[:, :, None], dofs[:, None, :]), worlds[-1])
         both.append(whole[np.ix_(free, free)])
-    if not len(free):
-        return 0.0
     last = len(free) - 1
-    return max(0.0, float(linalg.eigh(both[1], both[0], eigvals_only=True, subset_by_index=[last, last])[0]))
+    shares, ways = linalg.eigh(both[1], both[0], subset_by_index=[max(0, last - most + 1), last])
+    moved = np.zeros((size, len(shares)))
+    moved[free] = ways
+    bent = moved[dofs]
+    energy = np.einsum("mik,mij,mjk->mk", bent, worlds[0], bent)
+    return shares[::-1], energy[:, ::-1]
 
 
 def _turning(length: Floats, pressed: Floats) -> Floats:

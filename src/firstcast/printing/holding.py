@@ -4,7 +4,7 @@ While a body hangs on its own tips they alone bear it; once it has grown togethe
 load of both, as bolts share it (`process.peel.share_matrix`), wherever the load lies.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -40,6 +40,10 @@ class Stage:
     layers: npt.NDArray[np.int32]
     loads_n: Floats
     middles_mm: Floats
+
+    def only(self, tips: npt.NDArray[np.int64]) -> "Stage":
+        """The same load on some of the tips."""
+        return replace(self, tips=tips)
 
     def shared(self, places_mm: Floats, areas_mm2: Floats) -> Floats:
         """(n, r) what each tip bears in each layer."""

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.printing.prop_shapes import PropShapes
+from firstcast.printing.stepped import HELD_SQUARED
 
 Floats = npt.NDArray[np.float64]
 Figures = npt.NDArray[np.floating] | np.floating | float
@@ -52,7 +53,10 @@ class PostCost:
 
 
 def cost_of(shapes: PropShapes, modulus_mpa: float, strength_mpa: float, safety: float) -> PostCost:
-    """Euler's load turned round, both ends as hinges: d⁴ = 64 s F l² / π³ E; and bending: d³ = 32 s M / π f."""
+    """Euler's load turned round, with a foot that is held: d⁴ = 64 s F l² / 20.19 π E; and bending: d³ = 32 s M / π f."""
     foot = np.pi / 4.0 * shapes.foot_mm**2 * 0.6 * shapes.foot_height_mm
-    buckles, bends = 64.0 * safety / (np.pi**3 * modulus_mpa), 32.0 * safety / (np.pi * strength_mpa)
+    buckles, bends = (
+        64.0 * safety / (HELD_SQUARED * np.pi * modulus_mpa),
+        32.0 * safety / (np.pi * strength_mpa),
+    )
     return PostCost(shapes.post_mm, buckles, bends, float(foot))

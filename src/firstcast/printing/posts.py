@@ -6,10 +6,10 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.fields.far import FarField, sample
-from firstcast.printing.frame import buckling_share, solve_frame
+from firstcast.printing.frame import buckling_modes, solve_frame
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.runs_of_posts import Runs, runs_of
-from firstcast.printing.stepped import hinged_loads_n
+from firstcast.printing.stepped import stepped_loads_n
 from firstcast.printing.tips import Contacts
 from firstcast.printing.ways import FOOT, HEAD, REST, TIP, Ways
 
@@ -24,6 +24,9 @@ SPARE, SETTLED = 1.02, 1.001
 
 NEAREST_MM = 0.2
 """Growing posts stay so far off the figure."""
+
+MODES, HALVINGS, LEAST_LEFT = 4, 60, 0.02
+"""Ways of buckling that are seen to at once; steps that find how much to grow; what is left to members that may grow, at least."""
 
 TAB_POST_RATIO = 0.6
 """Radius of a post under the tab, over the diameter of its neck at least."""
@@ -87,13 +90,13 @@ def strengthen(
     modulus_mpa: float,
     strength_mpa: float,
     safety: float,
+    least_mm: Floats | None = None,
 ) -> Strong:
     """Radii with which every post bears its loads, as far as there is room.
 
     Necks are hinges: they bend before anything else. The piece, stiff against its props, lets its tips move along z only.
     Pressing the platform down squeezes resin out with the force that parting draws it in by (J. Stefan's law is the same both
-    ways), so every load counts as a pressing one too. A part of a post is no thinner than what it goes on from, unless it has
-    no room.
+    ways), so every load counts as a pressing one too.
 
     Parameters
     ----------
@@ -103,10 +106,12 @@ def strengthen(
         Distances from the piece, which posts keep their distance from; None lets them grow as they must.
     modulus_mpa, strength_mpa, safety : float
         Of the resin as it leaves the vat.
+    least_mm : (nodes,) float64, optional
+        Radii to begin with.
     """
     places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
     count = len(places)
-    radii = np.full(count, 0.5 * shapes.post_mm)
+    radii = np.full(count, 0.5 * shapes.post_mm) if least_mm is None else least_mm.copy()
     bending, buckling = np.zeros(count), np.zeros(count)
     if not len(edges) or not cases.shape[1]:
         return Strong(radii, bending, buckling)
@@ -115,8 +120,10 @@ def strengthen(
     _start_stout(radii, ways, contacts, runs)
     held, forces = _supports(ways, cases, count)
     judged, upper = members.judged, edges[:, 0]
+    on_foot = np.array([ways.kinds[ways.down[nodes[-1]]] == FOOT for nodes in runs.nodes])
+    cones = _lower_cones(ways)
     for round_ in range(ROUNDS):
-        radii = _widening(radii, runs, room)
+        radii[cones[:, 1]] = np.maximum(radii[cones[:, 1]], np.minimum(radii[cones[:, 0]], room[cones[:, 1]]))
         thick = members.thick_mm(radii)
         solved = solve_frame(places, edges, thick, modulus_mpa, held, forces)
         axial = np.abs(solved.axial_n)
@@ -127,7 +134,7 @@ def strengthen(
         diameter[upper] = thick
         pressed = np.zeros(count)
         pressed[upper] = axial.max(axis=1)
-        buckling = runs.spread(_buckling(runs, pressed, diameter, modulus_mpa) * safety)
+        buckling = runs.spread(_buckling(runs, pressed, diameter, on_foot, modulus_mpa) * safety)
         buckling[upper[~judged]] = 0.0
         wanted = np.maximum(np.cbrt(bending), buckling**0.25)
         factor = np.where(wanted > 1.0, np.clip(SPARE * wanted, 1.0, GROWS_MOST), 1.0)
@@ -143,21 +150,90 @@ def sway_use(ways: Ways, contacts: Contacts, case: Floats, radii: Floats, modulu
 
     Runs of posts may bear their loads each as a hinged column, and the joints between them still give way together.
     """
+    shares, _ = _swaying(ways, contacts, case, radii, modulus_mpa, 1)
+    return max(0.0, float(shares[0])) if len(shares) else 0.0
+
+
+def stiffer(
+    ways: Ways,
+    contacts: Contacts,
+    case: Floats,
+    radii: Floats,
+    room: Floats,
+    *,
+    modulus_mpa: float,
+    safety: float,
+) -> Floats:
+    """(nodes,) radii with which a tree buckles as a whole only at `safety` times its load, with as little resin as it takes.
+
+    What a part gives to a way of buckling goes down with the square of its section, so that resin does most where that is
+    most for its length: sections grow as the cube root of it. The tree then gives way otherwise: to be called again.
+
+    Parameters
+    ----------
+    room : (nodes,) float64
+        No part grows beyond this.
+    """
+    shares, energy = _swaying(ways, contacts, case, radii, modulus_mpa, MODES)
+    places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
+    members = _members(ways, contacts, edges)
+    upper = edges[:, 0]
+    resin = members.thick_mm(radii) ** 2 * np.linalg.norm(places[upper] - places[edges[:, 1]], axis=1)
+    grows = members.judged & ~members.struts & (radii[upper] < room[upper])
+    factors = np.ones(len(edges))
+    for share, mine in zip(shares * safety * SPARE, energy.T, strict=True):
+        if share > 1.0:
+            factors = np.maximum(factors, _sections(share, mine, resin, grows))
+    out = radii.copy()
+    out[upper] = np.maximum(
+        radii[upper], np.minimum(radii[upper] * np.sqrt(factors).clip(1.0, GROWS_MOST), room[upper])
+    )
+    return out
+
+
+def _sections(share: float, energy: Floats, resin: Floats, grows: npt.NDArray[np.bool_]) -> Floats:
+    """(e,) by how much the sections of members must grow that one way of buckling, `share` times too near, is far enough."""
+    left = max(1.0 / share - energy[~grows].sum(), LEAST_LEFT)
+    worth = np.where(grows, energy / resin, 0.0)
+    if not (worth > 0.0).any():
+        return np.ones(len(energy))
+    low, high = 1e-9 / worth.max(), 1e9 / worth.max()
+    for _ in range(HALVINGS):
+        middle = np.sqrt(low * high)
+        factors = np.maximum(1.0, np.cbrt(middle * worth))
+        if (energy[grows] / factors[grows] ** 2).sum() > left:
+            low = middle
+        else:
+            high = middle
+    return np.maximum(1.0, np.cbrt(high * worth))
+
+
+def _swaying(
+    ways: Ways, contacts: Contacts, case: Floats, radii: Floats, modulus_mpa: float, most: int
+) -> tuple[Floats, Floats]:
     places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
     if not len(edges):
-        return 0.0
+        return np.zeros(0), np.zeros((0, 0))
     thick = _members(ways, contacts, edges).thick_mm(radii)
     held, forces = _supports(ways, np.abs(case)[:, None], len(places))
     solved = solve_frame(places, edges, thick, modulus_mpa, held, forces)
-    return buckling_share(places, edges, thick, modulus_mpa, held, solved.axial_n[:, 0])
+    return buckling_modes(places, edges, thick, modulus_mpa, held, solved.axial_n[:, 0], most=most)
 
 
-def widened(ways: Ways, radii: Floats, factors: Floats, far: FarField | None, shapes: PropShapes) -> Floats:
-    """(nodes,) radii grown by factors (nodes,), as far as there is room, and no part thinner than the one above it."""
-    places = np.array(ways.places).reshape(-1, 3)
-    room = _room(places, ways.edges, far, shapes)
-    grown = np.maximum(radii, np.minimum(radii * np.minimum(factors, GROWS_MOST), room))
-    return _widening(grown, runs_of(ways, places), room)
+def room_of(ways: Ways, far: FarField | None, shapes: PropShapes) -> Floats:
+    """(nodes,) how thick the part of a post from each node may grow."""
+    return _room(np.array(ways.places).reshape(-1, 3), ways.edges, far, shapes)
+
+
+def _lower_cones(ways: Ways) -> npt.NDArray[np.int64]:
+    """(c, 2) the part of a post over each cone that it stands on the figure by, and the cone: it begins as thick as that."""
+    above = {below: node for node, below in enumerate(ways.down)}
+    cones = [
+        (above[node], node)
+        for node, below in enumerate(ways.down)
+        if below >= 0 and ways.kinds[node] == HEAD and ways.kinds[below] == REST
+    ]
+    return np.array(cones, np.int64).reshape(-1, 2)
 
 
 def _members(ways: Ways, contacts: Contacts, edges: npt.NDArray[np.int64]) -> _Members:
@@ -183,20 +259,13 @@ def _start_stout(radii: Floats, ways: Ways, contacts: Contacts, runs: Runs) -> N
             radii[mine] = np.maximum(radii[mine], TAB_POST_RATIO * contacts.diameters_mm[row])
 
 
-def _buckling(runs: Runs, pressed: Floats, diameter: Floats, modulus_mpa: float) -> Floats:
+def _buckling(
+    runs: Runs, pressed: Floats, diameter: Floats, on_foot: npt.NDArray[np.bool_], modulus_mpa: float
+) -> Floats:
     """(runs,) the greatest load that presses each run, over the one at which it buckles."""
     wide = [diameter[nodes] for nodes in runs.nodes]
     most = np.array([pressed[nodes].max() for nodes in runs.nodes])
-    return most / hinged_loads_n(modulus_mpa, runs.lengths_mm, wide)
-
-
-def _widening(radii: Floats, runs: Runs, room: Floats) -> Floats:
-    """No part thinner than the one that it goes on from, within its run, unless it has no room."""
-    out = radii.copy()
-    for nodes in runs.nodes:
-        widest = np.maximum.accumulate(out[nodes])
-        out[nodes] = np.maximum(out[nodes], np.minimum(widest, room[nodes]))
-    return out
+    return most / stepped_loads_n(modulus_mpa, runs.lengths_mm, wide, on_foot)
 
 
 def _room(places: Floats, edges: npt.NDArray[np.int64], far: FarField | None, shapes: PropShapes) -> Floats:

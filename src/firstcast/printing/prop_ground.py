@@ -12,6 +12,7 @@ from firstcast.geometry.tree import Tree, build_tree, closest_points
 from firstcast.printing.descent import free_space
 from firstcast.printing.forest import Ground
 from firstcast.printing.prop_wants import Wanted
+from firstcast.printing.spare_places import Spare, spare_places
 from firstcast.printing.starts import Found, find_sites
 from firstcast.printing.tips import Avoids, Skin
 
@@ -25,6 +26,9 @@ STOUT = (3.0, 1.8)
 
 TIGHT = 0.55
 """Of the clearance, where there is no way with all of it."""
+
+IN_LAYERS = 1.5
+"""Which body a place of the surface belongs to is asked so many layers, or pixels, under it."""
 
 SLACK = 1.3
 """With the props in place an overhang may be longer by this before it gets another tip: tips are where they are smooth, not
@@ -44,6 +48,8 @@ class PropGround:
     skin : Skin
     free : Ground
         Where posts may stand.
+    spare : Spare
+        Where tips could be added; `found.asked` are their bodies.
     """
 
     piece: Mesh
@@ -51,6 +57,7 @@ class PropGround:
     found: Found
     skin: Skin
     free: Ground
+    spare: Spare
     wanted: Wanted
 
     def look(self, props: Mesh) -> Found:
@@ -84,8 +91,10 @@ def ground_of(piece: Mesh, wanted: Wanted, avoids: Avoids | None) -> PropGround:
     half, keep = 0.5 * wanted.shapes.post_mm, wanted.shapes.clearance_mm
     needs = (*(stout * half + keep for stout in STOUT), half + keep, half + TIGHT * keep)
     free = Ground(far, tuple(free_space(far, need) for need in needs), wanted.shapes, wanted.strength, avoids)
-    found = find_sites(sections, wanted.bearing)
-    return PropGround(piece, sections, found, Skin(piece, tree, avoids), free, wanted)
+    spare = spare_places(piece)
+    inward = IN_LAYERS * max(wanted.layer_mm, *wanted.pixel_mm)
+    found = find_sites(sections, wanted.bearing, asked_mm=spare.within(inward))
+    return PropGround(piece, sections, found, Skin(piece, tree, avoids), free, spare, wanted)
 
 
 def _sections(piece: Mesh, wanted: Wanted) -> Sections:

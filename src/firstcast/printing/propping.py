@@ -7,9 +7,11 @@ import numpy.typing as npt
 
 from firstcast.geometry.mesh import Mesh
 from firstcast.printing.forest import lead_down, size_posts, sways
-from firstcast.printing.holding import load_cases, necks_bear_n, size_necks, stages_of
+from firstcast.printing.holding import load_cases, necks_bear_n
+from firstcast.printing.necks import Necks, SpareTips, size_and_share
 from firstcast.printing.posts import Strong
 from firstcast.printing.prop_ground import PropGround, ground_of
+from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_solids import solid_of, volume_of
 from firstcast.printing.prop_wants import TabEnd, Wanted
 from firstcast.printing.rests import plain_columns
@@ -107,21 +109,25 @@ def hold_up(
     piece = Mesh(np.asarray(turned.points, np.float64) + offset, turned.triangles)
     there = None if avoids is None else lambda places: avoids(places - offset)
     ground = ground_of(piece, wanted, there)
-    contacts = _first_tips(ground, None if tab is None else tab.moved(offset))
-    shapes = wanted.shapes
-    most = np.where(contacts.on_tab, shapes.tab_tip_most_mm, shapes.tip_most_mm)
-    deep = np.where(contacts.on_tab, 2.0 * shapes.depth_mm, shapes.depth_mm)
+    end = None if tab is None else tab.moved(offset)
+    contacts = _first_tips(ground, end)
+    spare = SpareTips(ground, end if contacts.on_tab.any() else None)
+    necks = _necks_of(contacts, wanted.shapes, 1.0)
     for number in range(1, wanted.rounds + 1):
-        held = _hold(ground, contacts, most, deep)
+        necks, held = _hold(ground, necks, spare)
         props = held.solid(ground)
         left = ground.look(props)
         if not len(left.sites.layers) or number == wanted.rounds:
             break
-        more = _later_tips(ground, left.sites, contacts)
-        contacts = contacts.joined(more)
-        most = np.concatenate([most, np.full(len(more), shapes.tip_most_mm)])
-        deep = np.concatenate([deep, np.full(len(more), DEEPER * shapes.depth_mm)])
+        more = _later_tips(ground, left.sites, spare, necks.contacts)
+        necks = necks.joined(_necks_of(more, wanted.shapes, DEEPER))
     return _settled(ground, held, props, left, offset, number)
+
+
+def _necks_of(contacts: Contacts, shapes: PropShapes, deeper: float) -> Necks:
+    """How thick tips may get, and how deep they enter."""
+    most = np.where(contacts.on_tab, shapes.tab_tip_most_mm, shapes.tip_most_mm)
+    return Necks(contacts, most, np.where(contacts.on_tab, 2.0, deeper) * shapes.depth_mm)
 
 
 def _offset(turned: Mesh, wanted: Wanted) -> Floats:
@@ -148,11 +154,12 @@ def _first_tips(ground: PropGround, tab: TabEnd | None) -> Contacts:
     return on_tab.joined(_tips(ground, sites.only(~mine), wanted.freedom_mm))
 
 
-def _later_tips(ground: PropGround, sites: Sites, contacts: Contacts) -> Contacts:
-    """Tips for what is still without hold, just where it is; of the body of the nearest tip that is there."""
+def _later_tips(ground: PropGround, sites: Sites, spare: SpareTips, contacts: Contacts) -> Contacts:
+    """Tips for what is still without hold, just where it is; of the body of what is near."""
     tips = _tips(ground, sites, 0.0)
+    bodies = spare.bodies_near(tips.places_mm)
     away = np.linalg.norm(tips.places_mm[:, None] - contacts.places_mm, axis=2)
-    return replace(tips, bodies=contacts.bodies[away.argmin(axis=1)])
+    return replace(tips, bodies=np.where(bodies > 0, bodies, contacts.bodies[away.argmin(axis=1)]))
 
 
 def _tips(ground: PropGround, sites: Sites, freedom_mm: float) -> Contacts:
@@ -161,21 +168,13 @@ def _tips(ground: PropGround, sites: Sites, freedom_mm: float) -> Contacts:
     return place_tips(sites, ground.skin, far, wanted.shapes, freedom_mm=freedom_mm, layer_mm=wanted.layer_mm)
 
 
-def _hold(ground: PropGround, contacts: Contacts, most_mm: Floats, deep_mm: Floats) -> _Held:
-    """Necks, ways and posts for some contacts."""
-    wanted, strength = ground.wanted, ground.wanted.strength
-    stages = stages_of(
-        ground.found,
-        contacts,
-        layer_mm=wanted.layer_mm,
-        stress_kpa=strength.stress_kpa,
-        density_g_cm3=strength.density_g_cm3,
-    )
-    contacts, loads = size_necks(
-        stages, contacts, most_mm, strength_mpa=strength.strength_mpa, safety=strength.safety
-    )
+def _hold(ground: PropGround, necks: Necks, spare: SpareTips) -> tuple[Necks, _Held]:
+    """Necks, ways and posts for some tips, and those that were added to share their loads."""
+    necks, contacts, loads, stages = size_and_share(ground, necks, spare)
     cases = load_cases(stages, contacts)
-    return _Held(contacts, deep_mm, loads, cases, *lead_down(contacts, loads, cases, ground.free))
+    return necks, _Held(
+        contacts, necks.deep_mm, loads, cases, *lead_down(contacts, loads, cases, ground.free)
+    )
 
 
 def _settled(

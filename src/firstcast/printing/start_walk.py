@@ -39,13 +39,18 @@ class Bearing:
 class Walk:
     """The state that is carried from layer to layer: reach and bodies within the window of the layer before."""
 
-    def __init__(self, grid: PixelGrid, most_pixels: int, bearing: Bearing) -> None:
+    def __init__(
+        self, grid: PixelGrid, most_pixels: int, bearing: Bearing, asked: npt.NDArray[np.int64]
+    ) -> None:
+        """`asked` (a, 3) int64: layer, row and column of pixels whose bodies are wanted as `answers`."""
         self.grid, self.bearing = grid, bearing
+        self._asked, self._in_layers = asked, np.argsort(asked[:, 0], kind="stable")
+        self.answers = np.zeros(len(asked), np.int32)
         self.window = (0, 0, 0, 0)
         # one block of memory for each, used again: new memory costs as much as filling it
         self._reaches = [np.empty(most_pixels, np.float32) for _ in range(3)]
         self._numbers = [np.empty(most_pixels, np.int32) for _ in range(3)]
-        # what `label_scratch` asks for an image of one row; others need less
+        # no two of the pixels that start a region touch: in an image of one row half of them can, in others a quarter
         self._scratch = np.empty(most_pixels // 2 + 2, np.int32)
         self.reach, self.bodies = np.empty((0, 0), np.float32), np.empty((0, 0), np.int32)
         self.parent = np.zeros(1 << 10, np.int32)
@@ -83,9 +88,19 @@ class Walk:
         numbers = self._join(layer, labels, count, before, bodies, flags)
         self._note(layer, self.wanted[:made], flags, numbers)
         self.reach, self.bodies = out, bodies
+        self._answer(layer)
         self._reaches = [self._reaches[0], self._reaches[2], self._reaches[1]]
         self._numbers = [self._numbers[2], self._numbers[1], self._numbers[0]]
         self.pixels += int(flags[1:, 0].sum())
+
+    def _answer(self, layer: int) -> None:
+        """Which bodies the pixels belong to that are asked for in this layer."""
+        first, last = np.searchsorted(self._asked[self._in_layers, 0], [layer, layer + 1])
+        rows = self._in_layers[first:last]
+        y0, y1, x0, x1 = self.window
+        y, x = self._asked[rows, 1] - y0, self._asked[rows, 2] - x0
+        inside = (y >= 0) & (y < y1 - y0) & (x >= 0) & (x < x1 - x0)
+        self.answers[rows[inside]] = self.bodies[y[inside], x[inside]]
 
     @staticmethod
     def _room(blocks: list, shape: tuple[int, ...], number: int):

@@ -6,7 +6,7 @@ tip, carries how far it stands out from what bears it (`start_walk`, `kernels.st
 
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numba
 import numpy as np
@@ -17,7 +17,10 @@ from firstcast.fields.coverage import Coverage, Layers, PixelGrid, Sections, bat
 from firstcast.kernels.starts import OVERHANG, START
 from firstcast.printing.start_walk import Bearing, Walk
 
-__all__ = ["OVERHANG", "START", "Bearing", "Found", "Sites", "find_sites", "sites_in"]
+__all__ = ["OVERHANG", "SHARE", "START", "Bearing", "Found", "Sites", "find_sites", "sites_in"]
+
+SHARE = 2
+"""Kind of tips that nothing asks for but the loads of others."""
 
 CURED = 128.0 / 255.0
 """Share from which on a pixel counts as cured: its grey is at least 128 of 255 (rounded, as images are written)."""
@@ -80,9 +83,16 @@ class Found:
     rows: npt.NDArray[np.float64]
     joins: npt.NDArray[np.int32]
     cured_mm3: float
+    asked: npt.NDArray[np.int32] = field(default_factory=lambda: np.zeros(0, np.int32))
 
 
-def find_sites(sections: Sections, bearing: Bearing, *, others: Sections | None = None) -> Found:
+def find_sites(
+    sections: Sections,
+    bearing: Bearing,
+    *,
+    others: Sections | None = None,
+    asked_mm: npt.NDArray[np.float64] | None = None,
+) -> Found:
     """Where tips are wanted so that nothing starts bare and nothing stands out too far.
 
     Parameters
@@ -93,6 +103,8 @@ def find_sites(sections: Sections, bearing: Bearing, *, others: Sections | None 
     others : Sections, optional
         Of the props, on the same grid and layers: a pixel's shares add up. Without them each site that is found counts
         as held from then on; so it does with them, and what is found is what the props leave without hold.
+    asked_mm : (a, 3) float64, optional
+        Places whose bodies are wanted.
 
     Raises
     ------
@@ -106,7 +118,8 @@ def find_sites(sections: Sections, bearing: Bearing, *, others: Sections | None 
     windows = sections.windows if others is None else _joined(sections.windows, others.windows)
     sizes = (windows[:, 1] - windows[:, 0]).astype(np.int64) * (windows[:, 3] - windows[:, 2])
     most = int(sizes.max(initial=0))
-    walk = Walk(sections.grid, most, bearing)
+    asked = _pixels(np.zeros((0, 3)) if asked_mm is None else asked_mm, sections.grid, sections.layers)
+    walk = Walk(sections.grid, most, bearing, asked)
     shares, bits = np.empty(most, np.float32), np.empty(most, np.uint8)
     for covers in _covers(sections, others):
         for layer in covers[0].layers:
@@ -151,7 +164,7 @@ def _covers(sections: Sections, others: Sections | None) -> Iterator[tuple[Cover
 def sites_in(images: npt.NDArray[np.bool_], grid: PixelGrid, layers: Layers, bearing: Bearing) -> Found:
     """The same for layer images that are there: (layers, rows, columns) bool, the grid's own size."""
     _, rows, columns = images.shape
-    walk = Walk(grid, rows * columns, bearing)
+    walk = Walk(grid, rows * columns, bearing, np.zeros((0, 3), np.int64))
     for layer, image in enumerate(images):
         walk.take(layer, (0, rows, 0, columns), np.ascontiguousarray(image).view(np.uint8))
     return _found(walk, layers)
@@ -185,4 +198,12 @@ def _found(walk: Walk, layers: Layers) -> Found:
     )
     joins = np.array(walk.joins, dtype=np.int32).reshape(-1, 3)
     rows = np.array(walk.rows, dtype=np.float64).reshape(-1, 5)
-    return Found(sites, walk.flecks, rows, joins, walk.pixels * walk.pixel_mm2 * layers.layer_mm)
+    volume = walk.pixels * walk.pixel_mm2 * layers.layer_mm
+    return Found(sites, walk.flecks, rows, joins, volume, walk.answers)
+
+
+def _pixels(places: npt.NDArray[np.float64], grid: PixelGrid, layers: Layers) -> npt.NDArray[np.int64]:
+    """(n, 3) layer, row and column of places (n, 3)."""
+    origin = np.array([layers.bottom_mm, grid.origin_mm[1], grid.origin_mm[0]])
+    size = np.array([layers.layer_mm, grid.pixel_y_mm, grid.pixel_x_mm])
+    return np.floor((places[:, ::-1] - origin) / size).astype(np.int64)

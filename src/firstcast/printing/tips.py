@@ -164,12 +164,12 @@ def place_tips(
     chosen = np.arange(count), score.argmin(axis=1)
     at, out = places[chosen], normals[chosen]
     return Contacts(
-        at, out, _necks(at, out, far, shapes), sites.layers, sites.bodies, sites.kinds,
+        at, out, necks_at(at, out, far, shapes), sites.layers, sites.bodies, sites.kinds,
         np.zeros(count, bool), rough[chosen],
     )  # fmt: skip
 
 
-def _necks(places, normals, far: FarField, shapes: PropShapes) -> npt.NDArray[np.float64]:
+def necks_at(places, normals, far: FarField, shapes: PropShapes) -> npt.NDArray[np.float64]:
     """Fine necks on thin parts: no thicker than the part is half a millimetre in."""
     if not len(places):
         return np.zeros(0)

@@ -1,0 +1,116 @@
+"""Necks of all tips: as thick as they must be, and more of them where they may not be thick enough."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.printing.heads import choose_heads
+from firstcast.printing.holding import Stage, necks_bear_n, size_necks, stages_of
+from firstcast.printing.prop_ground import PropGround
+from firstcast.printing.prop_wants import TabEnd
+from firstcast.printing.sharing import TOO_MUCH, share_out
+from firstcast.printing.starts import SHARE
+from firstcast.printing.tips import Contacts, necks_at
+
+Floats = npt.NDArray[np.float64]
+
+ROUNDS = 6
+"""So often tips are added at most: sizing what is there shifts loads a little."""
+
+THICKER, ON_TAB, ROUGHER = 0.5, 0.3, 2.0
+"""Beside a new mark on smooth skin: what a thicker neck on one that is there counts, a new tip on the tab, and a rough spot
+more, by its roughness. Chosen, no source."""
+
+
+@dataclass(frozen=True)
+class Necks:
+    """Tips as they begin, how thick each may get, and how deep it enters: `most_mm`, `deep_mm` (n,) float64."""
+
+    contacts: Contacts
+    most_mm: Floats
+    deep_mm: Floats
+
+    def joined(self, more: "Necks") -> "Necks":
+        """These, and others after them."""
+        return Necks(
+            self.contacts.joined(more.contacts),
+            np.concatenate([self.most_mm, more.most_mm]),
+            np.concatenate([self.deep_mm, more.deep_mm]),
+        )
+
+
+class SpareTips:
+    """Tips that could be added: what they would be is found out when they are first wanted."""
+
+    def __init__(self, ground: PropGround, tab: TabEnd | None) -> None:
+        self._ground, self._tab = ground, tab
+        self._found: tuple[Contacts, Floats] | None = None
+
+    def all(self) -> tuple[Contacts, Floats]:
+        """Tips as thick as each may be, and the price (s,) of each; infinite where it has no way down."""
+        if self._found is None:
+            self._found = self._find()
+        return self._found
+
+    def bodies_near(self, places: Floats) -> npt.NDArray[np.int32]:
+        """(n,) bodies of the spare places nearest to some places; -1 where there are none."""
+        contacts = self.all()[0]
+        if not len(contacts):
+            return np.full(len(places), -1, np.int32)
+        away = np.linalg.norm(places[:, None] - contacts.places_mm, axis=2)
+        return contacts.bodies[away.argmin(axis=1)]
+
+    def _find(self) -> tuple[Contacts, Floats]:
+        ground = self._ground
+        wanted, far, shapes = ground.wanted, ground.free.far, ground.wanted.shapes
+        assert far is not None
+        mine = ground.found.asked > 0
+        places, normals = ground.spare.places_mm[mine], ground.spare.normals[mine]
+        count = len(places)
+        on_tab = np.zeros(count, bool) if self._tab is None else self._tab.holds(places)
+        rough = np.where(on_tab, 0.0, ground.skin.rough(places, normals))
+        most = np.where(on_tab, shapes.tab_tip_most_mm, shapes.tip_most_mm)
+        # a little later than they touch: in the layer in which their body was asked for
+        layers = np.ceil(places[:, 2] / wanted.layer_mm).astype(np.int32) + 1
+        contacts = Contacts(
+            places, normals, most, layers, ground.found.asked[mine], np.full(count, SHARE, np.int32), on_tab, rough
+        )  # fmt: skip
+        strength = wanted.strength
+        bears = necks_bear_n(contacts, strength_mpa=strength.strength_mpa, safety=strength.safety)
+        space_of = choose_heads(contacts, bears, ground.free.spaces, shapes, ground.free.cost)[1]
+        thick = on_tab | (necks_at(places, normals, far, shapes) >= shapes.tip_mm)
+        price = np.where(on_tab, ON_TAB, 1.0 + ROUGHER * rough)
+        return contacts, np.where((space_of >= 0) & thick, price, np.inf)
+
+
+def size_and_share(
+    ground: PropGround, necks: Necks, spare: SpareTips
+) -> tuple[Necks, Contacts, Floats, list[Stage]]:
+    """Necks thick enough, with tips added where that is not enough: those that there are, sized, their loads, and stages."""
+    wanted, strength = ground.wanted, ground.wanted.strength
+    bearing = {"strength_mpa": strength.strength_mpa, "safety": strength.safety}
+    for round_ in range(ROUNDS + 1):
+        stages = stages_of(
+            ground.found, necks.contacts, layer_mm=wanted.layer_mm, stress_kpa=strength.stress_kpa,
+            density_g_cm3=strength.density_g_cm3,
+        )  # fmt: skip
+        sized, loads = size_necks(stages, necks.contacts, necks.most_mm, **bearing)
+        if round_ == ROUNDS or (loads <= TOO_MUCH * necks_bear_n(sized, **bearing)).all():
+            break
+        could, prices = spare.all()
+        thin = sized.diameters_mm < wanted.shapes.tip_mm
+        mine = np.where(thin, np.inf, np.where(sized.on_tab, ON_TAB, THICKER))
+        grown, rows = share_out(
+            ground.found, sized, necks.most_mm, could, np.concatenate([mine, prices]), strength, layer_mm=wanted.layer_mm
+        )  # fmt: skip
+        stout = grown > sized.diameters_mm
+        if not len(rows) and not stout.any():
+            break
+        begin = np.where(stout, grown, necks.contacts.diameters_mm)
+        more = could.only(rows)
+        deep = wanted.shapes.depth_mm * np.where(more.on_tab, 2.0, 1.0)
+        necks = replace(necks, contacts=necks.contacts.sized(begin)).joined(
+            Necks(more, more.diameters_mm, deep)
+        )
+    return necks, sized, loads, stages

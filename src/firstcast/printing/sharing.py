@@ -1,0 +1,207 @@
+"""Tips that are added where those that are there bear too much: they share the load.
+
+Necks that share as bolts do are stressed by one plane over x and y (`process.peel.share_matrix`), so what overloads a neck is
+where it stands and the area of all; once necks are as thick as they may be, only more of them help, and most where the load
+lies. They are taken from spare places on the underside of the same body that are printed by then.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+from scipy.spatial import KDTree
+
+from firstcast.printing.holding import Stage, stages_of
+from firstcast.printing.prop_wants import Strength
+from firstcast.printing.starts import Found
+from firstcast.printing.tips import Contacts
+from firstcast.process.peel import neck_bears_n
+
+Floats = npt.NDArray[np.float64]
+Rows = npt.NDArray[np.int64]
+
+WORST = 32
+"""So many of the layers that overload tips most are looked at for each tip that is added."""
+
+APART_MM = 1.0
+"""Added tips keep so far from others: a stout one and its cone are half as wide."""
+
+MOST_TRIED = 400
+"""Spare places that are weighed against one another for each tip."""
+
+SPARE_USE = 0.98
+"""What is added brings necks down to this, since sizing them shifts loads a little."""
+
+TOO_MUCH = 1.005
+"""Uses up to this are what sizing leaves."""
+
+LEAST_GAIN = 1e-6
+
+
+@dataclass(frozen=True)
+class _Layer:
+    """What loads tips in one layer that overloads some of them.
+
+    `stage` its number; `tips` (t,) rows of tips and spare places, `total` (3,) load, and load times x, y.
+    """
+
+    stage: int
+    tips: Rows
+    total: Floats
+
+
+class _Group:
+    """Tips and spare places, and how much of each is in use."""
+
+    def __init__(self, stages: list[Stage], everyone: Contacts, areas: Floats, bears: float) -> None:
+        self.stages, self.areas, self.bears = stages, areas, bears
+        self.places = np.column_stack([np.ones(len(everyone)), everyone.places_mm[:, :2]])
+        self.worst = [self._most(stage) for stage in stages]
+
+    def _plane(self, stage: Stage) -> Floats:
+        """(r, t) use of each tip that is there, in each layer of a stage."""
+        tips = stage.tips[self.areas[stage.tips] > 0.0]
+        if not len(tips):
+            return np.zeros((len(stage.loads_n), 0))
+        areas = self.areas[tips]
+        return np.abs(stage.only(tips).shared(self.places[:, 1:], self.areas)).T / (self.bears * areas)
+
+    def _most(self, stage: Stage) -> Floats:
+        return self._plane(stage).max(axis=1, initial=0.0)
+
+    def grow(self, row: int, area: float) -> None:
+        """Let a tip, or a spare place, bear with so much."""
+        self.areas[row] = area
+        for number, stage in enumerate(self.stages):
+            at = np.searchsorted(stage.tips, row)
+            if at < len(stage.tips) and stage.tips[at] == row:
+                self.worst[number] = self._most(stage)
+
+    def overloaded(self, skip: set[int]) -> list[_Layer]:
+        """The layers with the greatest uses above what may be, the worst first."""
+        found = [
+            (float(worst[row]), number, row)
+            for number, worst in enumerate(self.worst)
+            if number not in skip
+            for row in np.flatnonzero(worst > TOO_MUCH).tolist()
+        ]
+        found.sort(key=lambda one: (-one[0], one[1], one[2]))
+        return [self._layer(number, row) for _, number, row in found[:WORST]]
+
+    def _layer(self, number: int, row: int) -> _Layer:
+        stage = self.stages[number]
+        return _Layer(number, stage.tips, stage.loads_n[row] * np.array([1.0, *stage.middles_mm[row]]))
+
+    def excess(self, layer: _Layer, tries: Rows, more: Floats) -> Floats:
+        """(k,) by how much tips would be overloaded in a layer, squared and summed, with so much more area (k, j) at each of
+        `tries` (k, j)."""
+        tips = layer.tips[self.areas[layer.tips] > 0.0]
+        middle = self.areas[tips] @ self.places[tips, 1:] / self.areas[tips].sum()
+        shift = np.array([0.0, *middle])
+        here, there = self.places[tips] - shift, self.places[tries] - shift
+        total = layer.total - layer.total[0] * shift
+        stiff = here.T @ (self.areas[tips][:, None] * here)
+        # a place that isn't printed yet, or is another body's, adds nothing
+        mine = np.isin(tries, layer.tips)
+        each = stiff + np.einsum("kj,kja,kjb->kab", more * mine, there, there)
+        plane = np.linalg.pinv(each, rcond=1e-6, hermitian=True) @ total
+        over = np.maximum(np.abs(plane @ here.T) / self.bears - SPARE_USE, 0.0)
+        new = mine & (self.areas[tries] == 0.0) & (more > 0.0)
+        own = np.maximum(np.abs(np.einsum("ka,kja->kj", plane, there)) / self.bears - SPARE_USE, 0.0)
+        return (over**2).sum(axis=1) + (np.where(new, own, 0.0) ** 2).sum(axis=1)
+
+
+def share_out(
+    found: Found,
+    contacts: Contacts,
+    most_mm: Floats,
+    spare: Contacts,
+    prices: Floats,
+    strength: Strength,
+    *,
+    layer_mm: float,
+) -> tuple[Floats, Rows]:
+    """Which tips must be as thick as they may be, and which spare places must bear as well, so that no neck bears too much.
+
+    As far as they can help.
+
+    Parameters
+    ----------
+    contacts : Contacts
+        As thick as they may be where they bear too much.
+    most_mm : (n,) float64
+        How thick each may be.
+    spare : Contacts
+        Each as thick as it would be.
+    prices : (n + s,) float64
+        How little it is liked that a tip is thickened, and that a spare place is marked; infinite where it may not be.
+
+    Returns
+    -------
+    (n,) float64
+        Diameters of the contacts.
+    (k,) int64
+        Rows of `spare`, in the order in which they help.
+    """
+    first = len(contacts)
+    if not first:
+        return contacts.diameters_mm, np.zeros(0, np.int64)
+    everyone = contacts.joined(spare)
+    stages = stages_of(
+        found, everyone, layer_mm=layer_mm, stress_kpa=strength.stress_kpa, density_g_cm3=strength.density_g_cm3
+    )  # fmt: skip
+    areas = np.concatenate([contacts.diameters_mm**2, np.zeros(len(spare))])
+    most = np.concatenate([np.maximum(most_mm, contacts.diameters_mm), spare.diameters_mm]) ** 2
+    group = _Group(stages, everyone, areas, neck_bears_n(strength.strength_mpa, 1.0, strength.safety))
+    open_ = np.isfinite(prices)
+    open_[first:] &= ~_near(everyone, np.arange(first), first)
+    chosen: list[int] = []
+    helpless: set[int] = set()
+    while layers := group.overloaded(helpless):
+        tries = layers[0].tips
+        tries = tries[open_[tries] & (areas[tries] < 0.95 * most[tries])]
+        tries = tries[:: max(1, len(tries) // MOST_TRIED)]
+        rows = _best(group, layers, tries[:, None], most, prices)
+        if not len(rows):
+            rows = _best(group, layers, _facing(group, layers[0], tries), most, prices)
+        if not len(rows):
+            helpless.add(layers[0].stage)
+        for row in rows.tolist():
+            group.grow(row, float(most[row]))
+            if row >= first:
+                chosen.append(row - first)
+                open_[first:] &= ~_near(everyone, np.array([row]), first)
+    return np.sqrt(areas[:first]), np.array(chosen, np.int64)
+
+
+def _best(group: _Group, layers: list[_Layer], tries: Rows, most: Floats, prices: Floats) -> Rows:
+    """Of some tips and spare places (k, j), taken j at a time, those that relieve most for their price; none where none do."""
+    if not len(tries):
+        return np.zeros(0, np.int64)
+    gain = np.zeros(len(tries))
+    for layer in layers:
+        before = group.excess(layer, tries[:1], np.zeros((1, tries.shape[1])))[0]
+        gain += before - group.excess(layer, tries, most[tries] - group.areas[tries])
+    best = int((gain / prices[tries].sum(axis=1)).argmax())
+    return tries[best] if gain[best] > LEAST_GAIN else np.zeros(0, np.int64)
+
+
+def _facing(group: _Group, layer: _Layer, tries: Rows) -> Rows:
+    """(k, 2) pairs of tips or spare places that face each other across the load.
+
+    One alone beside a tip right under the load takes nothing of it: it would tilt the body.
+    """
+    if len(tries) < 2:
+        return np.zeros((0, 2), np.int64)
+    places = group.places[tries, 1:]
+    away, other = KDTree(places).query(2.0 * layer.total[1:] / layer.total[0] - places)
+    apart = np.linalg.norm(places - places[other], axis=1)
+    return np.column_stack([tries, tries[other]])[(apart >= APART_MM) & (away < apart)]
+
+
+def _near(everyone: Contacts, rows: Rows, first: int) -> npt.NDArray[np.bool_]:
+    """(s,) which spare places are too near to some tips."""
+    out = np.zeros(len(everyone) - first, bool)
+    for row in rows.tolist():
+        out |= np.linalg.norm(everyone.places_mm[first:] - everyone.places_mm[row], axis=1) < APART_MM
+    return out
