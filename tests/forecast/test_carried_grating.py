@@ -7,6 +7,8 @@ import pytest
 
 from firstcast.forecast.carry import carry
 from firstcast.forecast.chain_on_mesh import forward_of, normals_of
+from firstcast.forecast.rings import rings_of
+from firstcast.forecast.uncrossed import uncrossed
 from mesh_bodies import NULL, depth_left, lit, of_face, ribbed
 
 PERIOD_MM = 0.3
@@ -28,7 +30,19 @@ def carried_wall(period_mm: float, edge_mm: float, ribs: int, *, rounds: int = 6
     mesh, out = ribbed(period_mm, edge_mm=edge_mm, ribs=ribs)
     normals = normals_of(mesh.points, mesh.triangles)
     forward = forward_of(mesh.points, mesh.triangles, normals, FITTED)
-    found = carry(forward, mesh.points, mesh.triangles, normals, steps=4, gain=0.8, rounds=rounds)
+    rings = rings_of(mesh.triangles, len(mesh.points))
+    likely = forward_of(mesh.points, mesh.triangles, normals, FITTED[1:2])
+    found = carry(
+        forward,
+        mesh.points,
+        mesh.triangles,
+        normals,
+        likely=lambda length: likely(length)[0],
+        steps=4,
+        gain=0.8,
+        rounds=rounds,
+        settle=lambda length: uncrossed(mesh.points, normals, length, mesh.triangles, rings),
+    )
     return mesh, out, of_face(mesh, normals), normals, found
 
 

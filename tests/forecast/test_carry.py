@@ -89,8 +89,11 @@ def test_no_place_ends_worse_than_before_or_it_is_told(body, carried):
 
 
 def test_amplitude_stays_within_its_bound_in_every_scenario(body, carried):
-    finest = retention(windows_on(*body, (0.15, 0.3, 0.6)), carried.after_mm).finest
-    assert np.nanmax(finest) <= 1.10
+    windows = windows_on(*body, (0.15, 0.3, 0.6))
+    plain, finest = (retention(windows, e).finest for e in (carried.before_mm, carried.after_mm))
+    known = ~np.isnan(finest)
+    # what is deeper without carry is not its doing
+    assert (finest[known] <= np.maximum(1.10, plain[known] + 0.005)).all()
     assert carried.over_count == 0
 
 
@@ -154,13 +157,14 @@ def test_what_only_some_scenarios_want_is_drawn_back_there_alone(body):
         found[0, place] -= found[0, place] - 0.0005 - d[place]
         return found
 
-    found = carry(forward, *body)
-    free = carry(forward, *body, rounds=0)
+    # amplitude is drawn back elsewhere too
+    found = carry(forward, *body, most_ratio=np.inf)
+    free = carry(forward, *body, most_ratio=np.inf, rounds=0)
     assert free.worse_count > 1000
     assert free.worst_mm > 0.001
     assert found.worse_count == 0
-    # six rounds widen by 1 + ... + 6 rings at most, and smooth over as many
-    far = points[:, 0] < 1.6 - 2 * 21 * EDGE
+    # a place is drawn back as many rings about it as it was worse in rounds, six at most, and its window is 0.15 mm wide
+    far = points[:, 0] < 1.6 - 6 * 7 * EDGE
     assert (found.kept[far] == 1.0).all()
     assert 0.3 < found.undone_share < 0.8
     assert np.abs(found.length_mm[points[:, 0] > 1.7]).max() < 0.0015

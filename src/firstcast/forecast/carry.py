@@ -13,12 +13,13 @@ import numpy.typing as npt
 
 from firstcast.arrays import Points, Triangles
 from firstcast.errors import InputError
+from firstcast.forecast.carry_bounds import Lengths, Limits, Narrow, spared, within
+from firstcast.forecast.drawn_back import UNRAISED, Bounds, broken_by, drawn, relief_drawn, rings_across
 from firstcast.forecast.retention import ReliefWindow, Window, averaged, retention, window_on, windows_on
-from firstcast.forecast.rings import Rings, least_around, rings_of, smoothed
+from firstcast.forecast.rings import Rings, rings_of, smoothed
 from firstcast.ranges import LIKELY
 
-Forward = Callable[[npt.NDArray[np.float64]], npt.NDArray[np.float64]]
-Lengths = npt.NDArray[np.float64]
+Forward = Callable[[Lengths], Lengths]
 LikelyForward = Callable[[Lengths], Lengths]
 Settle = Callable[[Lengths], Lengths]
 
@@ -31,44 +32,6 @@ AMPLITUDE_SCALES_MM = (0.15, 0.3, 0.6)
 LEAST_GAIN = 0.2
 """What movement must gain of itself in the likely scenario, or its cap falls (decision 0008: 0.1 to 0.3)."""
 
-EASING_RINGS = 4
-"""Rings over which the bounds of walls and gaps ease: what is bounded and what is not differ by less than the cap."""
-
-SAFE_SHARE = 0.7
-"""Of the share that no scenario would end worse by so much is kept, for what is carried beside a place reaches it too."""
-
-MOST_RINGS = 8
-"""Rings that a share of relief is spread over at most, however fine the mesh."""
-
-
-class Narrow(NamedTuple):
-    """How much of walls and gaps may be taken at each vertex: half of what they are wider than the least, mm.
-
-    Attributes
-    ----------
-    wall_mm, gap_mm : (n,) float64
-        0 where the wall, or gap, is at its least or below, infinite where nothing is near it.
-    """
-
-    wall_mm: Lengths
-    gap_mm: Lengths
-
-
-class Limits(NamedTuple):
-    """What bounds the carry at each vertex.
-
-    Attributes
-    ----------
-    low_mm, high_mm : (n,) float64
-        Least and greatest length, low <= 0 <= high; both 0 where nothing may change.
-    even : (n,) bool
-        Places whose relief is left alone: only the smooth part of the length is kept.
-    """
-
-    low_mm: Lengths
-    high_mm: Lengths
-    even: npt.NDArray[np.bool_]
-
 
 class Carried(NamedTuple):
     """What is carried, and what it comes to.
@@ -80,7 +43,7 @@ class Carried(NamedTuple):
     before_mm, after_mm : (s, n) float64
         Residuals without and with it.
     kept : (n,) float64
-        Share of the best step's length that was kept: below 1 where it was drawn back.
+        Share of the last step's length that was kept: below 1 where it was drawn back.
     relief_kept : (n,) float64
         Share of its relief that was kept for the bound on amplitude.
     undone_share, bounded_share : float
@@ -89,7 +52,8 @@ class Carried(NamedTuple):
         Vertices about which the residual, as RMS over the finest window, still ends worse than before by more than the
         tolerance in some scenario, and the most that any ends worse by; 0 where none does.
     over_count, amplitude_most : int, float
-        Vertices above the bound on amplitude in some scenario, and the greatest ratio; NaN where there is no relief.
+        Vertices whose relief carry makes deeper than it may be in some scenario, and the greatest ratio of any that it makes
+        deeper; NaN where there is none.
     best_step : int
         The last step; 0 where it was no better than none.
     rounds : int
@@ -141,6 +105,7 @@ def carry(
     steps: int = 5,
     gain: float = 0.6,
     most_ratio: float = 1.10,
+    over_mm: float = 0.0,
     worse_mm: float = 0.0005,
     rounds: int = 6,
     windows: Sequence[ReliefWindow] | None = None,
@@ -171,6 +136,8 @@ def carry(
         Steps, and the share of the residual taken in each.
     most_ratio : float
         Greatest local amplitude of relief, in any scenario.
+    over_mm : float
+        How much deeper relief may end beyond its own depth all the same, RMS: what is finer than anyone sees.
     worse_mm : float
         How much worse than without carry a place may end.
     rounds : int
@@ -194,7 +161,7 @@ def carry(
         raise InputError("bounds exclude 0 at some vertex", where="carry", mend="Give low <= 0 <= high.")
     rings = rings_of(triangles, n)
     if narrow is not None:
-        low, high = _spared(rings, narrow, before, low, high)
+        low, high = spared(rings, narrow, before, low, high, cap_mm)
     ground = _Ground(
         forward,
         likely or (lambda length: forward(length)[LIKELY]),
@@ -203,26 +170,10 @@ def carry(
         rings,
         window_on(points, triangles, normals, SMOOTH_MM),
         windows or windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM),
-        _reach(points, triangles),
+        rings_across(points, triangles, AMPLITUDE_SCALES_MM[0]),
     )
     length, after, best = _stepped(ground, before, cap_mm, steps, gain)
-    return _drawn_back(ground, before, length, after, best, _Bounds(most_ratio, worse_mm, rounds))
-
-
-def _spared(
-    rings: Rings, narrow: Narrow, before: Lengths, low: Lengths, high: Lengths
-) -> tuple[Lengths, Lengths]:
-    """The bounds where walls and gaps are near their least, eased over a few rings so that they make no steps."""
-    widens_wall = np.maximum(before.min(axis=0), 0.0)
-    widens_gap = np.maximum(-before.max(axis=0), 0.0)
-    inward = np.minimum(-low, widens_wall + narrow.wall_mm)
-    outward = np.minimum(high, widens_gap + narrow.gap_mm)
-    return -_spread(rings, inward, EASING_RINGS), _spread(rings, outward, EASING_RINGS)
-
-
-def _reach(points: Points, triangles: Triangles) -> int:
-    edge = float(np.median(np.linalg.norm(points[triangles[:, 0]] - points[triangles[:, 1]], axis=1)))
-    return int(np.clip(np.ceil(AMPLITUDE_SCALES_MM[0] / 2.0 / edge), 1, MOST_RINGS))
+    return _drawn_back(ground, before, length, after, best, Bounds(most_ratio, over_mm, worse_mm), rounds)
 
 
 def _run(forward: Forward, length: Lengths) -> Lengths:
@@ -236,16 +187,6 @@ def _run(forward: Forward, length: Lengths) -> Lengths:
     return found
 
 
-def _within(ground: _Ground, length: Lengths, cap: Lengths | float) -> Lengths:
-    """The length within its bounds, and even where relief is left alone."""
-    limits = ground.limits
-    if limits.even.any():
-        # twice, for one pass leaves a few hundredths of waves of a third of the window
-        smooth = averaged(ground.smooth, averaged(ground.smooth, length))
-        length = np.where(limits.even, smooth, length)
-    return np.clip(length, np.maximum(limits.low_mm, -cap), np.minimum(limits.high_mm, cap))
-
-
 def _stepped(
     ground: _Ground, before: Lengths, cap_mm: float, steps: int, gain: float
 ) -> tuple[Lengths, Lengths, int]:
@@ -256,7 +197,7 @@ def _stepped(
     length, first, found = np.zeros(before.shape[1]), before[LIKELY], before[LIKELY]
     cap, after = np.full(len(length), cap_mm), before
     for step in range(1, steps + 1):
-        length = _within(ground, length - gain * found, cap)
+        length = within(ground.limits, ground.smooth, length - gain * found, cap)
         if step == steps:
             length = ground.settle(length)
             after = _run(ground.forward, length)
@@ -279,66 +220,27 @@ def _size(ground: _Ground, residual: Lengths) -> float:
     return float(np.sqrt(squares / areas.sum()).sum())
 
 
-class _Bounds(NamedTuple):
-    """What the result must keep to, and how many runs may be spent on it."""
-
-    most_ratio: float
-    worse_mm: float
-    rounds: int
-
-
-class _Broken(NamedTuple):
-    """Where residuals break the bounds."""
-
-    worse_by: Lengths  # (n,) mm, the most over the scenarios
-    share: Lengths  # (n,) of what was moved since, that no scenario ends worse by
-    worse: npt.NDArray[np.bool_]  # (n,)
-    amplitude: Lengths  # (s, n)
-    over: npt.NDArray[np.bool_]  # (n,)
-
-
-def _broken(ground: _Ground, before: Lengths, after: Lengths, bounds: _Bounds) -> _Broken:
-    """Residuals are held against one another over the finest window about each vertex, not vertex by vertex.
-
-    With a share k of the movement a residual is about e0 + k (e1 - e0); its mean square in the window is no greater than
-    that of e0 up to k = 2 (e0·e0 - e0·e1) / |e1 - e0|².
-    """
-    window = ground.windows[0].window
-    moved = after - before
-    square, along, own = np.split(
-        averaged(window, np.concatenate([before**2, before * moved, moved**2]).T).T, 3
-    )
-    ended = np.sqrt(np.maximum(square + 2.0 * along + own, 0.0))
-    worse_by = (ended - np.sqrt(square)).max(axis=0)
-    slack = 2.0 * bounds.worse_mm * np.sqrt(square)
-    share = np.ones_like(own)
-    np.divide(-2.0 * along + slack, own, out=share, where=own > 1e-12)
-    amplitude = retention(ground.windows, after).finest
-    over = np.any(amplitude > bounds.most_ratio, axis=0)
-    return _Broken(
-        worse_by, np.clip(share.min(axis=0), 0.0, 1.0), worse_by > bounds.worse_mm, amplitude, over
-    )
-
-
 def _drawn_back(
-    ground: _Ground, before: Lengths, whole: Lengths, after: Lengths, best: int, bounds: _Bounds
+    ground: _Ground, before: Lengths, whole: Lengths, after: Lengths, best: int, bounds: Bounds, rounds: int
 ) -> Carried:
-    """Relief and length taken back where amplitude is too great or a residual worse, until neither is."""
-    even = averaged(ground.smooth, whole)
+    """Lengths taken back where relief is too deep or a residual worse, until neither is or the rounds are spent."""
+    rings, even = ground.rings, averaged(ground.smooth, whole)
     plain = retention(ground.windows, before).finest
-    kept, relief_kept = np.ones(len(whole)), np.ones(len(whole))
-    length, done = whole, 0
-    broken = _broken(ground, before, after, bounds)
-    while done < bounds.rounds and (broken.worse.any() or broken.over.any()):
-        want = np.where(broken.worse, kept * broken.share * SAFE_SHARE, 1.0)
-        kept = np.minimum(kept, _spread(ground.rings, want, 1 + done))
-        # a little below the bound, more each round, for the last of it comes slowly where the share is smoothed
-        aim = bounds.most_ratio - 0.005 * (1 + done)
-        share = _relief_share(plain, broken.amplitude, bounds.most_ratio, aim)
-        relief_kept = relief_kept * _spread(ground.rings, share, ground.reach)
-        length = ground.settle(_within(ground, kept * (even + relief_kept * (whole - even)), np.inf))
+    outward, inward, relief_kept = np.ones((3, len(whole)))
+    rounds_worse, rounds_over = np.zeros((2, *before.shape), np.int32)
+    length, kept, done = whole, outward, 0
+    broken = broken_by(ground.windows, before, after, plain, bounds)
+    while done < rounds and broken.any:
+        rounds_worse += broken.worse
+        rounds_over += broken.over
+        shares = drawn(rings, broken, rounds_worse, rounds_over, ground.reach)
+        outward, inward = outward * shares[0], inward * shares[1]
+        relief_kept = relief_kept * relief_drawn(rings, broken, plain, ground.reach, done)
+        level = even + relief_kept * (whole - even)
+        kept = np.where(level > 0.0, outward, inward)
+        length = ground.settle(within(ground.limits, ground.smooth, kept * level, np.inf))
         after = _run(ground.forward, length)
-        broken = _broken(ground, before, after, bounds)
+        broken = broken_by(ground.windows, before, after, plain, bounds)
         done += 1
     areas = ground.smooth.areas_mm2
     return Carried(
@@ -349,10 +251,10 @@ def _drawn_back(
         relief_kept,
         undone_share=float(areas[kept < 1.0].sum() / areas.sum()),
         bounded_share=float(areas[relief_kept < 1.0].sum() / areas.sum()),
-        worse_count=int(np.count_nonzero(broken.worse)),
+        worse_count=int(np.count_nonzero(broken.worse.any(axis=0))),
         worst_mm=float(broken.worse_by[broken.worse].max(initial=0.0)),
-        over_count=int(np.count_nonzero(broken.over)),
-        amplitude_most=_greatest(broken.amplitude),
+        over_count=int(np.count_nonzero(broken.over.any(axis=0))),
+        amplitude_most=_greatest(broken.amplitude[broken.amplitude > plain + UNRAISED]),
         best_step=best,
         rounds=done,
     )
@@ -361,17 +263,3 @@ def _drawn_back(
 def _greatest(values: Lengths) -> float:
     known = values[~np.isnan(values)]
     return float(known.max()) if len(known) else float("nan")
-
-
-def _relief_share(plain: Lengths, amplitude: Lengths, most_ratio: float, aim: float) -> Lengths:
-    """Share of the carried relief at which the strongest scenario's amplitude would be at the aim, were it linear."""
-    raised = amplitude - plain
-    over = (amplitude > most_ratio) & (raised > 0)
-    share = np.ones_like(amplitude)
-    share[over] = (aim - plain[over]) / raised[over]
-    return np.clip(share.min(axis=0), 0.0, 1.0)
-
-
-def _spread(rings: Rings, share: Lengths, count: int) -> Lengths:
-    """The share spread to `count` rings of neighbours and smoothed over as many: nowhere above what was given."""
-    return smoothed(rings, least_around(rings, share, count), count)

@@ -1,4 +1,4 @@
-"""Values on a mesh's vertices smoothed over, or taken as the least of, neighbours along edges."""
+"""Values on a mesh's vertices smoothed over, taken as the least of, or eased between neighbours along edges."""
 
 from typing import NamedTuple
 
@@ -55,4 +55,14 @@ def least_around(rings: Rings, values: npt.NDArray[np.float64], times: int) -> n
     """The least of values (n,) within so many rings of each vertex."""
     for _ in range(times):
         values = np.minimum.reduceat(values[rings.near], rings.starts[:-1])
+    return values
+
+
+def eased(rings: Rings, values: npt.NDArray[np.float64], step: float, times: int) -> npt.NDArray[np.float64]:
+    """Values (n,) lowered within so many rings until none is above a neighbour's by more than `step`.
+
+    What is low stays as it is, and takes from its neighbours no more than that: the greatest such values below those given.
+    """
+    for _ in range(times):
+        values = np.minimum(values, least_around(rings, values, 1) + step)
     return values

@@ -8,10 +8,13 @@ from firstcast.forecast.rings import Rings, least_around
 from firstcast.geometry.boxtree import build_box_tree
 from firstcast.geometry.crossings import crossing_rows, snap_points
 
-HALVINGS = 3
-"""Rounds in which lengths are halved; from then on they become nothing, a ring farther each round."""
+SHORTENED = 0.7
+"""What is kept of lengths in a round in which their triangles cross: less at a time costs more of what would not cross."""
 
-MOST_ROUNDS = 12
+SHORTENINGS = 9
+"""Rounds in which lengths are shortened, to 4 of 100; from then on they become nothing, a ring farther each round."""
+
+MOST_ROUNDS = 18
 
 MOST_PAIRS = 100_000
 
@@ -46,10 +49,10 @@ def uncrossed(
         pairs = crossing_rows(places, triangles, asked, build_box_tree(places, triangles, rows), MOST_PAIRS)
         hit = np.ones(len(points))
         hit[triangles[pairs.ravel()].ravel()] = 0.0
-        if not len(pairs) or (done > HALVINGS and not length[hit == 0.0].any()):
+        if not len(pairs) or (done > SHORTENINGS and not length[hit == 0.0].any()):
             break
-        near = least_around(rings, hit, 1 + max(done - HALVINGS, 0)) == 0.0
-        length[near] *= 0.5 if done < HALVINGS else 0.0
+        near = least_around(rings, hit, max(done - SHORTENINGS, 0)) == 0.0
+        length[near] *= SHORTENED if done < SHORTENINGS else 0.0
         # what has not moved since can't cross but what has; of too many pairs some were not listed
         whole = len(pairs) == MOST_PAIRS
         asked = rows if whole else np.flatnonzero(near[triangles].any(axis=1)).astype(np.int32)

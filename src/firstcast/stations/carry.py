@@ -16,11 +16,12 @@ from firstcast.arrays import Points, Triangles
 from firstcast.errors import SizeError
 from firstcast.findings import Finding, Measure
 from firstcast.forecast.carry import Carried as Found
-from firstcast.forecast.carry import Forward, Narrow
+from firstcast.forecast.carry import Forward
 from firstcast.forecast.carry import carry as carry_back
+from firstcast.forecast.carry_bounds import Narrow
 from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, spanned
 from firstcast.forecast.details import Detail, details_of
-from firstcast.forecast.retention import ReliefWindow, retention, vertex_areas, windows_on
+from firstcast.forecast.retention import FLOOR_MM, ReliefWindow, retention, vertex_areas, windows_on
 from firstcast.forecast.rings import rings_of
 from firstcast.forecast.uncrossed import uncrossed
 from firstcast.geometry.body import Body
@@ -230,6 +231,7 @@ def _found(
         cap_mm=settings.cap_mm,
         steps=settings.steps,
         gain=GAIN,
+        over_mm=FLOOR_MM,
         worse_mm=WORSE_MM,
         rounds=settings.rounds,
         windows=windows[:2],
