@@ -1,8 +1,12 @@
 """What the proof is told about a piece: the job's own figures, as plain arrays and numbers."""
 
+from collections.abc import Sequence
+
 import numpy as np
+import numpy.typing as npt
 
 from firstcast.geometry.mesh import Part, measure_solid
+from firstcast.geometry.pieces import Side
 from firstcast.proof.expected import Ball, Box, Expected, PartShape
 from firstcast.steps import Master, Order, Outcome
 from firstcast.tolerances import TOLERANCES
@@ -10,6 +14,10 @@ from firstcast.vocabulary import Make, ShellKind
 
 CREASE_PITCHES = 3.5
 """What sampling cuts from a wedge of 15 degrees, the sharpest that the tests of fuse hold."""
+
+
+BLOCK_MARGIN_MM = 1.0
+"""How far beyond the parts the block reaches that stands for what a cut takes away: sheets have a thickness."""
 
 
 def expected_of(master: Master, order: Order, outcome: Outcome) -> Expected:
@@ -31,10 +39,17 @@ def expected_of(master: Master, order: Order, outcome: Outcome) -> Expected:
     shapes: list[PartShape] = []
     for name in order.pieces[piece]:
         shapes += part_shapes(outcome.get("intake", name).field("part"))
-    tab = outcome.get("join", master.name).field("tab")
+    cut = outcome.get("fuse", piece).field("cut")
+    if cut is not None:
+        shapes.append(PartShape("cut", _beyond(cut, shapes), role="taken"))
+    joined = outcome.get("join", master.name)
+    to_figure = np.linalg.inv(matrix).T
+    for fitting in joined.field("fittings"):
+        corners = np.ascontiguousarray(fitting.mesh.corners @ to_figure)
+        shapes.append(PartShape(fitting.name, corners, role="added" if fitting.adds else "taken"))
+    tab = joined.field("tab")
     if tab is not None:
-        corners = tab.mesh.corners @ np.linalg.inv(matrix).T
-        shapes.append(PartShape("tab", np.ascontiguousarray(corners)))
+        shapes.append(PartShape("tab", np.ascontiguousarray(tab.mesh.corners @ to_figure), role="added"))
     extents = mesh.bounds[1] - mesh.bounds[0]
     return Expected(
         name=master.name,
@@ -50,6 +65,23 @@ def expected_of(master: Master, order: Order, outcome: Outcome) -> Expected:
         exempt=mended_places(piece, outcome, pitch_mm),
         volume_mm3=measure_solid(mesh).volume,
     )
+
+
+def _beyond(cut: Side, shapes: Sequence[PartShape]) -> npt.NDArray[np.float64]:
+    """(12, 3, 3) corners, outward, of a block that holds all of the parts that lies beyond the plane of a cut."""
+    into = np.asarray(cut.toward, np.float64) / np.linalg.norm(cut.toward)
+    along = np.cross(into, np.eye(3)[int(np.argmin(np.abs(into)))])
+    along /= np.linalg.norm(along)
+    axes = np.stack([along, np.cross(into, along), into])
+    places = np.concatenate([shape.corners.reshape(-1, 3) for shape in shapes]) @ axes.T
+    level = float(np.asarray(cut.place_mm) @ into)
+    low, high = places.min(axis=0) - BLOCK_MARGIN_MM, places.max(axis=0) + BLOCK_MARGIN_MM
+    high[2], low[2] = level, min(low[2], level - BLOCK_MARGIN_MM)
+    corners = np.where(np.array(list(np.ndindex(2, 2, 2)), dtype=bool), high, low) @ axes
+    # corner 4 i + 2 j + k of the block; each face as two triangles, counter-clockwise from outside
+    faces = [(0, 1, 3, 2), (4, 6, 7, 5), (0, 4, 5, 1), (2, 3, 7, 6), (0, 2, 6, 4), (1, 5, 7, 3)]
+    rows = [row for a, b, c, d in faces for row in ((a, b, c), (a, c, d))]
+    return np.ascontiguousarray(corners[np.array(rows)])
 
 
 def part_shapes(part: Part) -> list[PartShape]:

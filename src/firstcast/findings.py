@@ -2,6 +2,7 @@
 
 import hashlib
 from dataclasses import dataclass, replace
+from fnmatch import fnmatchcase
 
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import Verdict, worst
@@ -68,6 +69,24 @@ class Finding:
     def stands(self) -> bool:
         """Whether it still asks for something: a `stop` that nobody accepted."""
         return self.verdict is Verdict.STOP and not self.accepted
+
+
+@dataclass(frozen=True)
+class MendOrder:
+    """Mends that the maker wants made: of one finding by its id, of those of a part, or of all.
+
+    A part may be a pattern with * and ?.
+    """
+
+    reason: str
+    id: str = ""
+    part: str = ""
+
+    def asks_for(self, finding: Finding) -> bool:
+        """Whether a finding's mend is to be made."""
+        if self.id:
+            return finding.id == self.id
+        return not self.part or fnmatchcase(finding.part, self.part)
 
 
 @dataclass(frozen=True)

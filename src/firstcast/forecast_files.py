@@ -47,7 +47,7 @@ def write_side(path: Path, outcome: Outcome, *, job: str, piece: str) -> None:
         says = [
             (*told, f"{_percent(each.after)} of its depth") for told, each in zip(says, shown, strict=True)
         ]
-    names = outcome.get("fuse", piece).field("body").part_names
+    names = outcome.get("mould", piece).field("body").part_names
     close_ups = [
         CloseUp(f"{names[each.part]}, detail of {each.scale_mm:g} mm", each.place_mm, CLOSE_MM, told)
         for each, told in zip(shown, says, strict=True)
@@ -104,7 +104,7 @@ def write_maps(folder: Path, outcome: Outcome, *, piece: str) -> None:
 def _maps(outcome: Outcome, piece: str, light: Mesh) -> Iterator[tuple[str, SurfaceMap]]:
     """The name and the readings of every map, at the vertices of the light mesh in figure space."""
     limits = outcome.get("plan").field("limits")
-    body = outcome.get("fuse", piece).field("body")
+    body = outcome.get("mould", piece).field("body")
     carried, readings = outcome.get("carry", piece), outcome.get("read", piece)
     forecast: Forecast | None = carried.field("forecast")
     on_body = _Nearest(body.mesh.points, light.points)

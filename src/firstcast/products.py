@@ -34,12 +34,12 @@ PIECE_FIELDS = (
     ("carry", "most_mm"),
     ("carry", "made_for"),
 )
-MASTER_FIELDS = (("join", "mesh"), ("join", "tab"), ("reduce", "mesh"))
-SIDE_FIELDS = (("carry", "forecast"), ("carry", "details"), ("fuse", "body"))
+MASTER_FIELDS = (("join", "mesh"), ("join", "tab"), ("join", "fittings"), ("reduce", "mesh"))
+SIDE_FIELDS = (("carry", "forecast"), ("carry", "details"), ("mould", "body"))
 MAP_FIELDS = (
     ("carry", "forecast"),
     ("carry", "makes"),
-    ("fuse", "body"),
+    ("mould", "body"),
     ("read", "wall_mm"),
     ("read", "gap_mm"),
     ("allow", "matrix"),

@@ -19,7 +19,7 @@ from dataclasses import asdict
 from typing import Any
 
 from firstcast import __version__
-from firstcast.findings import Finding, Measure, verdict_of
+from firstcast.findings import Finding, Measure, MendOrder, verdict_of
 from firstcast.io.job import Acceptance, accepted
 from firstcast.steps import Outcome
 from firstcast.vocabulary import Verdict, worst
@@ -46,6 +46,25 @@ def unknown_acceptances(findings: Iterable[Finding], acceptances: Sequence[Accep
         )
         for acceptance in acceptances
         if acceptance.id not in known
+    ]
+
+
+def unanswered_mends(
+    findings: Iterable[Finding], mended: Iterable[str], orders: Sequence[MendOrder]
+) -> list[Finding]:
+    """A `watch` for every order to mend that no station answered: none of its findings was mended or stands."""
+    known = {finding.id for finding in findings} | set(mended)
+    return [
+        Finding(
+            station="job",
+            code="mend-without-finding",
+            verdict=Verdict.WATCH,
+            part=order.id,
+            says=f"The job file wants {order.id} mended, which this run did not find.",
+            mend="Delete the entry, or correct its id.",
+        )
+        for order in orders
+        if order.id and order.id not in known
     ]
 
 

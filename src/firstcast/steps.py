@@ -2,7 +2,7 @@
 
 A station works per part, per piece, per master, per print (a master that goes on a platform), per run (a filled platform) or
 for the whole job. Its arguments come from the job ("part.mesh", "piece.name", "job.pieces", "master.name", "run.run") or
-from a field of an earlier result ("fuse.body"). Where a result of many subjects is taken by fewer, it arrives as a
+from a field of an earlier result ("mould.body"). Where a result of many subjects is taken by fewer, it arrives as a
 tuple: per-part results taken per piece are those of the piece's parts in the job file's order, per-print results taken per run
 those of the masters that stand on it.
 

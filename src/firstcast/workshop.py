@@ -30,7 +30,14 @@ from firstcast.io.job import Job, accepted, part_name, read_job
 from firstcast.io.meshes import read_meshes
 from firstcast.io.unheeded import unheeded
 from firstcast.products import Outputs
-from firstcast.report import build_report, gravest_first, is_released, station_records, unknown_acceptances
+from firstcast.report import (
+    build_report,
+    gravest_first,
+    is_released,
+    station_records,
+    unanswered_mends,
+    unknown_acceptances,
+)
 from firstcast.route import ROUTE, Progress, travel
 from firstcast.sources import dependency_digest
 from firstcast.steps import Given, Order, Outcome, Source
@@ -122,7 +129,7 @@ def _read(path: Path) -> ReadFile:
 def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Order:
     """The job as the route takes it. Rulers, which belong to no piece, give their extents only."""
     pieces = job.pieces(list(parts))
-    used = [name for piece in pieces for name in piece.parts]
+    used = list(dict.fromkeys(name for piece in pieces for name in piece.parts))
     rulers = [name for name in parts if job.is_ruler(name)]
     extents = tuple(
         parts[name][1].extents[parts[name][0].number]._replace(name=name) for name in [*used, *rulers]
@@ -146,8 +153,11 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
         job={
             "extents": Given(extents),
             "pieces": Given(pieces),
+            "keeps": Given(tuple((piece.name, piece.keep) for piece in pieces if piece.keep is not None)),
+            "joints": Given(job.joints),
             "declared_unit_mm": Given(declared),
             "zones": Given(job.zones),
+            "mends": Given(job.mends),
             "wanted": Given(job.wanted),
         },
         parts=given,
@@ -213,6 +223,8 @@ def _findings(job: Job, order: Order, outcome: Outcome, parts: Mapping[str, Any]
     ]
     found += unheeded(job)
     found += unknown_acceptances(found, job.acceptances)
+    mended = [mend for piece in order.pieces for mend in outcome.get("mould", piece).field("mended")]
+    found += unanswered_mends(found, mended, job.mends)
     return tuple(gravest_first(accepted(found, job.acceptances)))
 
 

@@ -1,4 +1,4 @@
-"""Zones and mends are told with the stations that heed them: once each, and no louder than they deserve."""
+"""Zones are told with the stations that heed them: once each, and no louder than they deserve."""
 
 import json
 
@@ -11,7 +11,7 @@ from watchman_job import GOOD, read
 ZONE = '[[zone]]\nname = "{}"\nmeaning = "{}"\npart = "body"\n'
 
 
-def test_a_job_without_zones_and_mends_is_told_nothing(folder):
+def test_a_job_without_zones_is_told_nothing(folder):
     text = GOOD.partition("[[zone]]")[0]
     assert unheeded(read(folder, text)) == ()
 
@@ -23,11 +23,9 @@ def test_each_meaning_is_told_once_and_only_what_may_not_hold_asks_for_a_look(fo
         "zone-no-carry": Verdict.SOUND,
         "zone-no-change": Verdict.WATCH,
         "zone-precious": Verdict.SOUND,
-        "mend-not-made": Verdict.WATCH,
     }
     assert "Zones 'face', 'eye' (precious)" in found["zone-precious"].says
     assert "'hem'" in found["zone-no-change"].says
-    assert "plan/own-piece/1a2b3c" in found["mend-not-made"].says
     assert all(finding.mend.endswith(".") for finding in found.values())
 
 
@@ -39,7 +37,6 @@ def test_it_is_told_what_carry_heeds_and_what_the_others_do_there(folder):
     assert "only the tab might stand there" in says["zone-precious"]
     assert "carry moves nothing there, but no other station heeds it yet" in says["zone-no-change"]
     assert all(work in says["zone-no-change"] for work in ("mended", "fused", "tab", "reduced"))
-    assert "No station makes mends yet" in says["mend-not-made"]
 
 
 def test_the_report_of_a_run_tells_them(tmp_path):

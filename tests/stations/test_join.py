@@ -215,12 +215,12 @@ def test_a_crossing_is_nudged_away_or_told(monkeypatch):
         seen.append(joined)
         return 3 if len(seen) < 3 else 0
 
-    monkeypatch.setattr(station, "_seam_crossings", crossing_at_first)
+    monkeypatch.setattr(station, "seam_crossings", crossing_at_first)
     nudged = joined(body)
     assert codes(nudged) == []
     assert len(seen) == 3
     assert 0.01 < np.linalg.norm(nudged.tab.top_mm - as_placed.tab.top_mm) < 0.05
-    monkeypatch.setattr(station, "_seam_crossings", lambda joined, frame: 3)
+    monkeypatch.setattr(station, "seam_crossings", lambda joined, frame: 3)
     told = joined(body)
     assert codes(told) == ["seam-crossing"]
     assert told.findings[0].verdict is Verdict.STOP
@@ -233,18 +233,18 @@ def test_crossings_of_the_seam_are_seen(lean):
     tab = from_manifold(prism(Bar((0.1, 0.2), 4.0, 1.5).corners, 4.0, draft_deg=2.0).translate((0, 0, 0.4)))
     tab = Mesh(tab.points @ np.stack(frame), tab.triangles)
     whole = attach(body.mesh, tab, frame.into)
-    assert station._seam_crossings(whole, frame) == 0
+    assert station.seam_crossings(whole, frame) == 0
     points = whole.mesh.points.copy()
     points[points[:, 2].argmin()] += (12.0, 0.0, 9.0)  # a corner of the tab's end, pushed through the ball
     pulled = whole._replace(mesh=Mesh(points, whole.mesh.triangles))
     every = crossing_pairs(pulled.mesh, limit=10**6)
     assert len(every) > 0
-    assert station._seam_crossings(pulled, frame) == np.isin(every, whole.seam).any(axis=1).sum()
+    assert station.seam_crossings(pulled, frame) == np.isin(every, whole.seam).any(axis=1).sum()
     first, second, _ = whole.mesh.triangles[whole.seam[0]]
     points = whole.mesh.points.copy()
     points[second] = points[first]
     flat = whole._replace(mesh=Mesh(points, whole.mesh.triangles))
-    assert station._seam_crossings(flat, frame) > 0
+    assert station.seam_crossings(flat, frame) > 0
 
 
 def test_refused():

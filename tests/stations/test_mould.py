@@ -9,18 +9,38 @@ from manifold3d import Manifold
 from pydantic import ValidationError
 
 from firstcast import values
+from firstcast.findings import MendOrder
+from firstcast.geometry.zones import Zone
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials, catalogue, choose
 from firstcast.ranges import Range
+from firstcast.stations import mould as mould_station
 from firstcast.stations.mould import Settings, mould
-from firstcast.vocabulary import Basis, ProcessKind, Verdict
+from firstcast.vocabulary import Basis, ProcessKind, Verdict, ZoneMeaning
 from mould_bodies import body_of, cylinder, dovetail, drilled_plate, mushroom, torus
 
 UP = (0.0, 0.0, 1.0)
+
+
+@pytest.fixture(autouse=True)
+def no_parting(monkeypatch, request):
+    """Where the halves meet has tests of its own, and takes most of the time."""
+    if "parting" not in request.node.name:
+        monkeypatch.setattr(mould_station, "part_mould", lambda *_, **__: None)
+
+
 FAST = {"directions": 100, "pitch_mm": 0.25}
 
 
-def moulded(solid, kind=ProcessKind.TWO_PART_BLOCK, rubber="addition-silicone-30a", draft=None, **settings):
+def moulded(
+    solid,
+    kind=ProcessKind.TWO_PART_BLOCK,
+    rubber="addition-silicone-30a",
+    draft=None,
+    mends=(),
+    zones=(),
+    **settings,
+):
     limits = Limits(
         kind=kind,
         pixel_mm=(0.035, 0.035),
@@ -43,7 +63,9 @@ def moulded(solid, kind=ProcessKind.TWO_PART_BLOCK, rubber="addition-silicone-30
         body=body_of(solid),
         limits=limits,
         materials=materials,
-        zones=(),
+        zones=zones,
+        mends=mends,
+        lattice_mm=np.full(3, 0.1),
         settings=Settings.model_validate({**FAST, **settings}),
     )
 
@@ -177,6 +199,41 @@ def test_a_result_is_kept_as_it_is_and_the_same_for_any_number_of_threads():
         assert getattr(one, name).tobytes() == getattr(many, name).tobytes()
     assert one.locks == many.locks
     assert one.findings == many.findings
+
+
+def test_parting_and_knife_go_by_the_kind_of_mould():
+    halves = moulded(dovetail(), pitch_mm=0.4)
+    assert halves.knife is None
+    assert halves.parting.length_mm > 20.0
+    assert {m.name: m.value for m in halves.measures}["seam"] == halves.parting.length_mm
+    block = moulded(dovetail(), ProcessKind.CUT_BLOCK, pitch_mm=0.4)
+    assert block.parting is None
+    assert block.knife.length_mm > 5.0
+
+
+def test_a_fill_is_proposed_and_made_where_the_job_asks_for_it():
+    plain = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0))
+    (finding,) = plain.findings
+    assert re.match(r"Filling \d+ mm³, at most \d\.\d mm high and ", finding.mend)
+    assert f'[[mend]] id = "{finding.id}" makes it.' in finding.mend
+    assert not plain.fills
+    for order in (MendOrder("why", id=finding.id), MendOrder("why", part="fig*"), MendOrder("why")):
+        filled = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0), mends=(order,))
+        assert not filled.findings
+        assert filled.mended == (finding.id,)
+        assert filled.body.part_names[:1] == ("figure",)
+        assert len(filled.body.part_names) == 2
+        assert "1 fill of" in filled.says
+    other = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0), mends=(MendOrder("why", part="hood"),))
+    assert other.body.mesh.points.tobytes() == plain.body.mesh.points.tobytes()
+    assert [f.id for f in other.findings] == [finding.id]
+
+
+def test_nothing_is_filled_where_a_zone_forbids_it():
+    zone = Zone("cap", ZoneMeaning.NO_CHANGE, "figure", None)
+    kept = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0), zones=(zone,), mends=(MendOrder("why"),))
+    assert not kept.fills
+    assert kept.findings[0].mend.startswith("It can't be filled: ")
 
 
 @pytest.mark.parametrize(

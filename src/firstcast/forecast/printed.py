@@ -165,8 +165,8 @@ def _critical_level(chain: ChainScenario, upward: float) -> float:
     sideways = np.sqrt(max(1.0 - upward * upward, 0.0))
     spread = [(w, sideways * part.sigma_mm) for w, part in gaussian_parts(chain.spread)]
     boxes = [sideways * max(chain.pixel_mm)] * chain.boxes
-    true = _plane_dose(s, depth, chain.layer_mm * upward, spread, boxes)
-    averaged = _plane_dose(s, depth, chain.layer_mm * upward, spread, [*boxes, chain.layer_mm * abs(upward)])
+    true = plane_dose(s, depth, chain.layer_mm * upward, spread, boxes)
+    averaged = plane_dose(s, depth, chain.layer_mm * upward, spread, [*boxes, chain.layer_mm * abs(upward)])
     solid = np.flatnonzero(true >= 1.0)
     if not len(solid):
         return float(averaged.max()) * 2.0 + 1.0
@@ -180,7 +180,7 @@ def _critical_level(chain: ChainScenario, upward: float) -> float:
     return float(averaged[last] + share * (averaged[last + 1] - averaged[last]))
 
 
-def _plane_dose(s, depth: Depth, rise_mm: float, spread, boxes: list[float]) -> npt.NDArray[np.float64]:
+def plane_dose(s, depth: Depth, rise_mm: float, spread, boxes: list[float]) -> npt.NDArray[np.float64]:
     """Dose over critical at distances s outside of a plane; a layer up is `rise_mm` farther out."""
     own = np.zeros(len(s))
     for weight, sigma in spread:

@@ -1,7 +1,7 @@
-"""Joining a small convex fitting to a large body by an exact union that touches only its neighbourhood.
+"""Joining a small fitting to a large body, or taking it out of it, exactly, and touching only its neighbourhood.
 
 The body's triangles near the fitting are cut out whole, closed by a cone over each rim of the cut, united with
-the fitting by manifold3d, and put back. The cones do not meet the fitting (checked), and neither does the rest
+the fitting by manifold3d (or freed of it), and put back. The cones do not meet the fitting (checked), and neither does the rest
 of the body, so the winding number of rest and cones together is one and the same number all over the fitting;
 it is taken at one place, and must be nought. Then the local union is the union. All other triangles keep
 their points, bit by bit. Where no direction of the cones serves, the whole body is taken instead of the cut.
@@ -39,7 +39,7 @@ class Attached(NamedTuple):
     overlap_count : int
         Connected regions of that volume.
     added_mm3 : float
-        Volume that the fitting adds.
+        Volume of the fitting beyond the body: what it adds.
     """
 
     mesh: Mesh
@@ -59,24 +59,33 @@ class _Patch(NamedTuple):
     rim: np.ndarray
 
 
-def attach(body: Mesh, fitting: Mesh, away: npt.NDArray[np.float64], *, margin_mm: float = 1.0) -> Attached:
-    """The union of a closed body and a convex fitting that overlaps it.
+def attach(
+    body: Mesh,
+    fitting: Mesh,
+    away: npt.NDArray[np.float64],
+    *,
+    margin_mm: float = 1.0,
+    takes_out: bool = False,
+) -> Attached:
+    """The union of a closed body and a fitting of one piece that overlaps it; or the body without it.
 
     Parameters
     ----------
     body : Mesh
         points (n, 3) float32; closed, manifold and outward.
     fitting : Mesh
-        Closed, convex and outward; its points are rounded to float32.
+        Closed, of one piece and outward; its points are rounded to float32.
     away : (3,) float64
         From the fitting into the body: the side on which the cones stand.
     margin_mm : float
         How far round the fitting triangles are cut out.
+    takes_out : bool
+        Whether what the fitting holds is taken out of the body, instead of added to it.
 
     Raises
     ------
     InputError
-        The body is not closed near the fitting, or the fitting doesn't meet it.
+        The body is not closed near the fitting, or a fitting that is to be added doesn't meet it.
     """
     points = np.ascontiguousarray(body.points, dtype=np.float32)
     fitting = Mesh(fitting.points.astype(np.float32).astype(np.float64), fitting.triangles)
@@ -85,7 +94,7 @@ def attach(body: Mesh, fitting: Mesh, away: npt.NDArray[np.float64], *, margin_m
         for direction in _directions(away):
             closed = _closed(patch, fitting, direction)
             if _stands_for_body(closed, fitting, points, body.triangles):
-                united = _unite(patch, closed, fitting)
+                united = _unite(patch, closed, fitting, takes_out)
                 if united is not None:
                     return _put_back(points, body.triangles, patch, *united)
     raise InputError(
@@ -95,11 +104,11 @@ def attach(body: Mesh, fitting: Mesh, away: npt.NDArray[np.float64], *, margin_m
     )
 
 
-def _directions(away: np.ndarray) -> list[np.ndarray]:
-    """Directions to try for the cones: the one named, then those along the axes."""
+def _directions(away: np.ndarray) -> list[np.ndarray | None]:
+    """Directions to try for the cones: the one named, each away from the fitting (None), then those along the axes."""
     axes = np.concatenate([np.eye(3), -np.eye(3)])
     order = np.argsort(-(axes @ away), kind="stable")
-    return [away / np.linalg.norm(away), *axes[order]]
+    return [away / np.linalg.norm(away), None, *axes[order]]
 
 
 def _cut_out(points: np.ndarray, triangles: np.ndarray, bounds: np.ndarray, margin: float) -> _Patch:
@@ -154,8 +163,11 @@ def _rim(triangles: np.ndarray, count: int) -> np.ndarray:
     return np.column_stack([start, triangles.ravel()[halves - corner + (corner + 1) % 3]])
 
 
-def _closed(patch: _Patch, fitting: Mesh, direction: np.ndarray) -> Mesh:
-    """The cut-out triangles with a cone over each rim: cones follow the patch's own triangles."""
+def _closed(patch: _Patch, fitting: Mesh, direction: np.ndarray | None) -> Mesh:
+    """The cut-out triangles with a cone over each rim: cones follow the patch's own triangles.
+
+    Without a direction each cone stands away from the fitting's middle.
+    """
     rim = patch.rim
     if not len(rim):
         return Mesh(patch.points, patch.triangles)
@@ -163,7 +175,9 @@ def _closed(patch: _Patch, fitting: Mesh, direction: np.ndarray) -> Mesh:
     size = float(np.linalg.norm(np.ptp(np.concatenate([patch.points, fitting.points]), axis=0)))
     middle = np.stack([np.bincount(loop, patch.points[rim[:, 0], k]) for k in range(3)], axis=1)
     middle /= np.bincount(loop)[:, None]
-    apex = middle + direction * FAR * size
+    outward = middle - fitting.bounds.mean(axis=0)
+    outward /= np.maximum(np.linalg.norm(outward, axis=1), 1e-300)[:, None]
+    apex = middle + (outward if direction is None else direction) * FAR * size
     cone = np.column_stack([rim[:, 1], rim[:, 0], len(patch.points) + loop])
     return Mesh(
         np.concatenate([patch.points, apex]), np.concatenate([patch.triangles, cone]).astype(np.int32)
@@ -196,8 +210,8 @@ def _stands_for_body(closed: Mesh, fitting: Mesh, points: np.ndarray, triangles:
     return abs(whole - local) < 0.25
 
 
-def _unite(patch: _Patch, closed: Mesh, fitting: Mesh):
-    """Points, triangles, source (patch triangle or -1) of the local union without its cones; volumes.
+def _unite(patch: _Patch, closed: Mesh, fitting: Mesh, takes_out: bool):
+    """Points, triangles, source (patch triangle or -1) of the local union, or difference, without its cones; volumes.
 
     None if the fitting met a cone.
     """
@@ -205,7 +219,7 @@ def _unite(patch: _Patch, closed: Mesh, fitting: Mesh):
     total = len(closed.triangles)
     body = raw_manifold(closed, where="join", face_id=np.arange(total))
     tool = raw_manifold(fitting, where="join", face_id=total + np.arange(len(fitting.triangles)))
-    out = (body + tool).to_mesh64()
+    out = (body - tool if takes_out else body + tool).to_mesh64()
     points = np.array(out.vert_properties, dtype=np.float64)[:, :3]
     triangles = np.array(out.tri_verts, dtype=np.int64).reshape(-1, 3)
     face = np.array(out.face_id, dtype=np.int64)
@@ -213,7 +227,8 @@ def _unite(patch: _Patch, closed: Mesh, fitting: Mesh):
     if int(cone.sum()) != total - near or not _same(points, triangles[cone], closed, face[cone]):
         return None
     shared = body ^ tool
-    if shared.is_empty() or shared.volume() <= 0.0:
+    meets = not shared.is_empty() and shared.volume() > 0.0
+    if not meets and not takes_out:
         raise InputError(
             "the fitting doesn't meet the body",
             where="join",
@@ -222,7 +237,8 @@ def _unite(patch: _Patch, closed: Mesh, fitting: Mesh):
     kept = ~cone
     source = np.where(face[kept] < near, face[kept], -1)
     added = tool.volume() - shared.volume()
-    return points, triangles[kept], source, (shared.volume(), len(shared.decompose()), added)
+    found = (shared.volume(), len(shared.decompose())) if meets else (0.0, 0)
+    return points, triangles[kept], source, (*found, added)
 
 
 def _same(points: np.ndarray, triangles: np.ndarray, closed: Mesh, face: np.ndarray) -> bool:

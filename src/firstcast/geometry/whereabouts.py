@@ -17,4 +17,4 @@ def where(mesh: Mesh, place_mm: tuple[float, float, float]) -> str:
         words.append("front" if y < 0 else "back")
     if abs(x) > MIDDLE_RATIO:
         words.append("left" if x > 0 else "right")
-    return f"{' '.join(words) or 'middle'}, {place_mm[2]:.0f} mm up"
+    return f"{' '.join(words) or 'middle'}, {round(place_mm[2])} mm up"

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validator
 
+from firstcast.geometry.pieces import JointWanted, Side
 from firstcast.geometry.zones import Ball, Box, Outline, Zone
 from firstcast.vocabulary import ZoneMeaning
 
@@ -78,11 +79,66 @@ class FoldersTable(Table):
     parts: PathWord
 
 
+def _way(toward: Place) -> Place:
+    if not any(toward):
+        raise ValueError("it has no direction. Give three numbers that are not all 0.")
+    return toward
+
+
+Way = Annotated[Place, AfterValidator(_way)]
+
+
+class KeepTable(Table):
+    """A piece's keep: the side of a plane of which the piece is cast."""
+
+    place_mm: Place
+    toward: Way
+
+
 class PieceTable(Table):
     """[[piece]]: what is cast as one."""
 
     name: FileWord
     parts: tuple[PartWord, ...] = Field(min_length=1)
+    keep: KeepTable | None = None
+
+    def side(self) -> Side | None:
+        """The side that is kept, as the stations know it."""
+        return None if self.keep is None else Side(self.keep.place_mm, self.keep.toward)
+
+
+class JointTable(Table):
+    """[[joint]]: a peg or key of one piece in a socket of another."""
+
+    name: Word
+    peg: Word
+    socket: Word
+    kind: Literal["peg", "key"] = "peg"
+    place_mm: Place | None = None
+    toward: Way | None = None
+    width_mm: float | None = Field(default=None, gt=0, le=50)
+    length_mm: float | None = Field(default=None, gt=0, le=50)
+    depth_mm: float | None = Field(default=None, gt=0, le=50)
+    turn_deg: float = Field(default=0.0, ge=-180, le=180)
+    play_mm: float | None = Field(default=None, ge=0, le=2)
+
+    @model_validator(mode="after")
+    def _placed(self) -> "JointTable":
+        if self.peg == self.socket:
+            raise ValueError("peg and socket name the same piece. Name two.")
+        if (self.place_mm is None) != (self.toward is None):
+            raise ValueError(
+                "place_mm and toward go together. Give both, or neither where the pieces are cut."
+            )
+        if self.kind == "peg" and self.length_mm is not None:
+            raise ValueError('a round peg has no length_mm. Give width_mm alone, or kind = "key".')
+        if self.kind == "key" and (self.length_mm is None) != (self.width_mm is None):
+            raise ValueError("a key's width_mm and length_mm go together. Give both, or neither.")
+        return self
+
+    def wanted(self) -> JointWanted:
+        """The joint as the stations know it."""
+        return JointWanted(**dict(self))
 
 
 class BallTable(Table):
@@ -164,10 +220,20 @@ class AcceptTable(Table):
 
 
 class MendTable(Table):
-    """[[mend]]: a proposed change that the maker wants made, and why."""
+    """[[mend]]: proposed changes that the maker wants made, and why: of a finding, of a part's, or all."""
 
-    id: Word
+    id: Word | None = None
+    part: Word | None = None
+    all: Literal[True] | None = None
     reason: Word
+
+    @model_validator(mode="after")
+    def _of_one_kind(self) -> "MendTable":
+        if sum(each is not None for each in (self.id, self.part, self.all)) != 1:
+            raise ValueError(
+                "it must say what is to be mended, in one way. Give the id of a finding, a part, or all = true."
+            )
+        return self
 
 
 class JobTables(Table):
@@ -176,6 +242,7 @@ class JobTables(Table):
     job: JobTable
     folders: FoldersTable
     piece: tuple[PieceTable, ...] = Field(min_length=1)
+    joint: tuple[JointTable, ...] = ()
     zone: tuple[ZoneTable, ...] = ()
     accept: tuple[AcceptTable, ...] = ()
     mend: tuple[MendTable, ...] = ()

@@ -2,7 +2,8 @@
 
     [job]        name, note, wanted castings
     [folders]    parts: the folder of the sculpture
-    [[piece]]    name, parts (names or globs; a part is FILE or FILE/OBJECT, without suffix)
+    [[piece]]    name, parts (names or globs; a part is FILE or FILE/OBJECT, without suffix), keep
+    [[joint]]    name, peg and socket (the pieces), kind, place_mm, toward, sizes
     [size]       scale rules                 [process]  kind, printer, resin, mould, cast, paint, ...
     [STATION]    settings of any other station; [STATION.part."NAME"] and [STATION.piece."NAME"]
                  change them for the parts and pieces that the name or glob fits
@@ -23,13 +24,13 @@ from typing import Any
 from pydantic import ValidationError
 
 from firstcast.errors import JobError
-from firstcast.findings import Finding
-from firstcast.geometry.pieces import Piece
+from firstcast.findings import Finding, MendOrder
+from firstcast.geometry.pieces import JointWanted, Piece, Side
 from firstcast.geometry.zones import Zone
 from firstcast.io._job_errors import dotted, job_error
 from firstcast.io._job_folders import check_pattern, fits, part_files_in, parts_folder_of
 from firstcast.io._job_models import OWN_TABLES, JobTables
-from firstcast.io._job_names import check_unique, parts_fitting, pieces_of
+from firstcast.io._job_names import check_joints, check_unique, parts_fitting, pieces_of
 from firstcast.io._job_toml import read_tables
 from firstcast.io.process_file import with_fitted
 from firstcast.process.figures import nearest_word
@@ -47,10 +48,11 @@ TABLE_OF_STATION = {"plan": "process"}
 
 @dataclass(frozen=True)
 class PieceSpec:
-    """A piece as the job file has it: names or globs of parts."""
+    """A piece as the job file has it: names or globs of parts, and the side of a plane that it is cut to."""
 
     name: str
     patterns: tuple[str, ...]
+    keep: Side | None = None
 
 
 @dataclass(frozen=True)
@@ -60,14 +62,6 @@ class Acceptance:
     id: str
     reason: str
     measured: float | None = None
-
-
-@dataclass(frozen=True)
-class MendOrder:
-    """A proposed mend that the maker wants made."""
-
-    id: str
-    reason: str
 
 
 @dataclass(frozen=True)
@@ -98,6 +92,7 @@ class Job:
     piece_specs: tuple[PieceSpec, ...]
     settings: Mapping[str, StationSettings]
     exceptions: tuple[SettingsFor, ...] = ()
+    joints: tuple[JointWanted, ...] = ()
     zones: tuple[Zone, ...] = ()
     acceptances: tuple[Acceptance, ...] = ()
     mends: tuple[MendOrder, ...] = ()
@@ -131,7 +126,8 @@ class Job:
         Raises
         ------
         JobError
-            A name or glob anywhere in the job file fits no part, or a part is in two pieces.
+            A name or glob anywhere in the job file fits no part, or a part is in two pieces that are not two sides of
+            one cut.
         """
         rulers = [name for name in part_names if self.is_ruler(name)]
         names = [name for name in part_names if name not in rulers]
@@ -141,7 +137,7 @@ class Job:
         for exception in self.exceptions:
             if exception.subject == "part":
                 parts_fitting(exception.pattern, part_names, exception.where)
-        return pieces_of([(spec.name, spec.patterns) for spec in self.piece_specs], names, rulers)
+        return pieces_of([(spec.name, spec.patterns, spec.keep) for spec in self.piece_specs], names, rulers)
 
 
 def part_name(file: Path, object_name: str, objects_in_file: int) -> str:
@@ -191,12 +187,13 @@ def read_job(path: Path, station_settings: Mapping[str, type[StationSettings]]) 
         wanted=own.job.wanted,
         parts_folder=parts_folder,
         part_files=part_files_in(parts_folder, path.parent),
-        piece_specs=tuple(PieceSpec(piece.name, piece.parts) for piece in own.piece),
+        piece_specs=tuple(PieceSpec(piece.name, piece.parts, piece.side()) for piece in own.piece),
         settings=settings,
         exceptions=tuple(exceptions),
+        joints=tuple(joint.wanted() for joint in own.joint),
         zones=tuple(zone.zone() for zone in own.zone),
         acceptances=tuple(Acceptance(a.id, a.reason, a.measured) for a in own.accept),
-        mends=tuple(MendOrder(m.id, m.reason) for m in own.mend),
+        mends=tuple(MendOrder(m.reason, m.id or "", m.part or "") for m in own.mend),
     )
     _check_names(job)
     return job
@@ -279,7 +276,7 @@ def _check_own_names(pieces: Sequence[str]) -> None:
     lower = {name.casefold(): name for name in pieces}
     for name in pieces:
         taken = next((lower[own] for end in OWN_ENDS if (own := f"{name}{end}".casefold()) in lower), None)
-        if re.fullmatch(r"run \d+|route card|proof", name.casefold()):
+        if re.fullmatch(r"run \d+|trial run( \d+)?|route card|proof", name.casefold()):
             taken = name
         if taken is not None:
             raise JobError(
@@ -292,9 +289,10 @@ def _check_own_names(pieces: Sequence[str]) -> None:
 def _check_names(job: Job) -> None:
     """What can be said about names before any mesh file is opened."""
     check_unique([spec.name for spec in job.piece_specs], "piece", "name", capitals=False)
+    check_joints(job.joints, {spec.name: spec.keep for spec in job.piece_specs})
     check_unique([zone.name for zone in job.zones], "zone", "name")
     check_unique([acceptance.id for acceptance in job.acceptances], "accept", "id")
-    check_unique([mend.id for mend in job.mends], "mend", "id")
+    check_unique([mend.id for mend in job.mends if mend.id], "mend", "id")
     stems = [file.stem for file in job.part_files]
     for number, spec in enumerate(job.piece_specs):
         for place, pattern in enumerate(spec.patterns):

@@ -22,16 +22,15 @@ _HELD = {
 
 
 def unheeded(job: Job) -> tuple[Finding, ...]:
-    """One finding per meaning of zones, and one for all orders to mend.
+    """One finding per meaning of zones.
 
     `sound` where what is asked holds, by carry or because nothing works against it yet; `watch` where it may not.
     """
-    findings = [
+    return tuple(
         _about_zones(meaning, zones)
         for meaning in ZoneMeaning
         if (zones := [zone for zone in job.zones if zone.meaning is meaning])
-    ]
-    return (*findings, *_about_mends(job))
+    )
 
 
 def _about_zones(meaning: ZoneMeaning, zones: Sequence[Zone]) -> Finding:
@@ -49,22 +48,3 @@ def _about_zones(meaning: ZoneMeaning, zones: Sequence[Zone]) -> Finding:
         )
         mend = "Look at the place on the plate; [fuse] fillet_mm = 0 and join.place_mm keep fillets and tab away."
     return Finding("job", f"zone-{meaning.value.replace(' ', '-')}", verdict, "", says, mend)
-
-
-def _about_mends(job: Job) -> list[Finding]:
-    if not job.mends:
-        return []
-    return [
-        Finding(
-            "job",
-            "mend-not-made",
-            Verdict.WATCH,
-            "",
-            f"No station makes mends yet, so these are not made: {', '.join(mend.id for mend in job.mends)}.",
-            "Change the sculpture or the settings by hand, and take [[mend]] out of the job file.",
-            measured=float(len(job.mends)),
-            limit=0.0,
-            unit="count",
-            worse="high",
-        )
-    ]

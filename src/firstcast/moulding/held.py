@@ -4,15 +4,14 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import binary_dilation, find_objects, label
+from scipy.ndimage import binary_dilation, find_objects
 
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.locked import DOWN, LOCKED, UP, deepen
+from firstcast.moulding.labels import EVERY_WAY, labelled
 from firstcast.moulding.pull import frame_of
 from firstcast.moulding.voxels import mark_voxels
-
-EVERY_WAY = np.ones((3, 3, 3), np.bool_)
-"""Voxels that touch by face, edge or corner."""
+from firstcast.moulding.webs import narrowest_web, widest_ball
 
 PATCH_VOXELS = 3
 """A way out of fewer voxels is no way out: the surface's own roughness."""
@@ -93,13 +92,6 @@ def hold(mesh: Mesh, pull: npt.ArrayLike, pitch_mm: float) -> Held:
     )  # fmt: skip
 
 
-def labelled(mask, structure=None) -> tuple[npt.NDArray[np.int32], int]:
-    """What hangs together in a mask, numbered from 1, by faces unless `structure` says otherwise; and how many."""
-    rows = np.empty(mask.shape, np.int32)
-    count = label(mask, structure=structure, output=rows)
-    return rows, int(count)  # type: ignore[arg-type]
-
-
 def _holes_mm2(states, pitch_mm: float) -> float:
     """Lines that meet no body but stand within its shadow."""
     clear = states[:, :, 0] == UP | DOWN
@@ -129,8 +121,14 @@ class Region:
         Depth is the way from its mouth, through the region; the mouth is where it borders on free material.
     halves : (bool, bool)
         Whether its mouth borders on material that leaves along the pull, against it.
-    web_mm2 : float
-        Section across which it hangs together with what leaves by another mouth, of the same half; 0 if with none.
+    web_mm2, link_mm : float
+        The narrowest section across which it hangs together with what leaves by another mouth, of the same half, and the diameter
+        of the largest ball that passes there; 0 if it hangs together with none.
+    crossed : bool
+        Whether its mouth borders on both halves, here on one only and there on the other only: the parting crosses it.
+    parted : bool
+        Whether it hangs together with what leaves by a mouth of the same half that the parting crosses: led through
+        between the two, the parting cuts the loop.
     """
 
     number: int
@@ -141,6 +139,9 @@ class Region:
     mouth_mm2: float
     halves: tuple[bool, bool]
     web_mm2: float
+    link_mm: float
+    crossed: bool
+    parted: bool
 
     @property
     def voxels(self) -> npt.NDArray[np.int64]:
@@ -153,7 +154,7 @@ class Region:
 
         Two ways out that don't hang together mean that a loop through both is linked with a handle of the body (by
         Mayer and Vietoris: the material and the rest of the mould each hang together). If they lead to different halves,
-        the parting cuts the loop.
+        or one of them borders on both halves, so that the parting crosses it, the parting cuts the loop.
         """
         return self.web_mm2 > 0.0
 
@@ -185,26 +186,72 @@ def _divided(held: Held, number: int, window) -> list[Region]:
     deepen(mask.astype(np.uint8), depth, owner)
     owner = np.where(mask, owner, 0)
     corner = np.array([s.start for s in wider], np.int64)
-    webs, faces = _webs(owner, len(halves)), _mouth_faces(mask, mouths, len(halves))
+    links = _Links(states, mask, mouths, owner, halves)
+    faces = _mouth_faces(mask, mouths, len(halves))
     h = held.pitch_mm
     regions = []
     for n, half in enumerate(halves, start=1):
         mine = owner == n
         if not mine.any():
             continue
-        linked = [
-            webs[n, m]
-            for m, other in enumerate(halves, start=1)
-            if m != n and np.any(np.logical_and(half, other))
-        ]
+        web, ball = links.captive(n)
         deepest = float(depth[mine].max()) + 0.5
         regions.append(
             Region(
                 number, corner, mine, float(mine.sum()) * h**3, deepest * h, float(faces[n]) * OBLIQUE * h * h,
-                half, float(sum(linked)) * h * h,
+                half, web * h * h, ball * h, links.crossed[n], links.parted(n),
             )
         )  # fmt: skip
     return regions
+
+
+class _Links:
+    """Which ways out of what hangs together lead to the same half, and how narrow it is between them."""
+
+    def __init__(self, states, mask, mouths, owner, halves) -> None:
+        self._states, self._mask, self._mouths, self._owner = states, mask, mouths, owner
+        count = len(halves)
+        self._size = np.bincount(owner.ravel(), minlength=count + 1)
+        self.crossed = [False]
+        for n in range(1, count + 1):
+            there = states[mouths == n]
+            self.crossed.append(all(int((there == half).sum()) >= PATCH_VOXELS for half in (UP, DOWN)))
+        touch = _touching(owner, count)
+        self._captive: list[list[int]] = [[] for _ in range(count + 1)]
+        self._parted = [False] * (count + 1)
+        self._known: dict[tuple[int, int], tuple[float, float]] = {}
+        for n in range(1, count + 1):
+            for m in range(1, count + 1):
+                if m == n or not touch[n, m] or not np.logical_and(halves[n - 1], halves[m - 1]).any():
+                    continue
+                if not (self.crossed[n] or self.crossed[m]):
+                    self._captive[n].append(m)
+                elif self._size[n] <= self._size[m]:
+                    self._parted[n] = True
+
+    def parted(self, n: int) -> bool:
+        """Whether the parting has to be led through between this way out and a larger one."""
+        return self._parted[n]
+
+    def captive(self, n: int) -> tuple[float, float]:
+        """Narrowest section, in faces, and widest ball, in voxels across, between a way out and others that the parting can't part."""
+        others = self._captive[n]
+        if not others:
+            return 0.0, 0.0
+        # between two it is the same from either side
+        pair = (min(n, others[0]), max(n, others[0])) if len(others) == 1 else (n, 0)
+        if pair not in self._known:
+            self._known[pair] = self._between(n, others)
+        return self._known[pair]
+
+    def _between(self, n: int, others: list[int]) -> tuple[float, float]:
+        both = self._mask & np.isin(self._owner, [n, *others])
+        one, other = self._mouths == n, np.isin(self._mouths, others)
+        beside = binary_dilation(one) & both, binary_dilation(other) & both
+        web = narrowest_web(both, beside[0] & ~beside[1], beside[1])
+        ball = 2.0 * widest_ball(self._states, both, one, other)
+        # where the two ways out touch the same voxels there is nothing between them
+        return (web.faces if web is not None else float(PATCH_VOXELS)), ball
 
 
 def _mouths(rim, states) -> tuple[npt.NDArray[np.int32], list[tuple[bool, bool]]]:
@@ -218,24 +265,14 @@ def _mouths(rim, states) -> tuple[npt.NDArray[np.int32], list[tuple[bool, bool]]
     return numbers[parts], [(bool((s & UP).any()), bool((s & DOWN).any())) for s in there]
 
 
-def _webs(owner, count: int) -> npt.NDArray[np.float64]:
-    """(count + 1, count + 1) float64: area between voxels of different owners, in faces.
-
-    The length of the sum of the faces' normals, which is the area of a flat web; of one that closes on itself at
-    least its faces over √3, the least that so many faces can stand for.
-    """
-    normals, faces = np.zeros(((count + 1) ** 2, 3)), np.zeros((count + 1) ** 2)
+def _touching(owner, count: int) -> npt.NDArray[np.bool_]:
+    """(count + 1, count + 1) bool: which owners' voxels share faces."""
+    touch = np.zeros((count + 1, count + 1), np.bool_)
     for axis in range(3):
-        ahead, behind = [slice(None)] * 3, [slice(None)] * 3
-        ahead[axis], behind[axis] = slice(1, None), slice(None, -1)
-        one, two = owner[tuple(ahead)], owner[tuple(behind)]
+        one, two = np.moveaxis(owner, axis, 0)[1:], np.moveaxis(owner, axis, 0)[:-1]
         meets = (one != two) & (one > 0) & (two > 0)
-        for a, b, sign in ((one, two, 1.0), (two, one, -1.0)):
-            there = np.bincount(a[meets] * (count + 1) + b[meets], minlength=len(faces))
-            normals[:, axis] += sign * there
-            faces += there
-    areas = np.maximum(np.linalg.norm(normals, axis=1), faces / np.sqrt(3.0))
-    return areas.reshape(count + 1, count + 1)
+        touch[one[meets], two[meets]] = True
+    return touch | touch.T
 
 
 def _mouth_faces(mask, mouths, count: int) -> npt.NDArray[np.int64]:

@@ -12,9 +12,10 @@ import numpy.typing as npt
 from scipy.spatial import ConvexHull, QhullError
 
 from firstcast.kernels.locked import BODY
-from firstcast.moulding.held import Held, Region, labelled, regions_of
+from firstcast.moulding.held import Held, Region, regions_of
 from firstcast.moulding.hollows import Hollow, Hollows, Room
-from firstcast.moulding.parts import Parts
+from firstcast.moulding.labels import labelled
+from firstcast.moulding.parts import Beside
 from firstcast.process.materials import Mould
 from firstcast.process.release import Strained, flex_strain, plug_strain, ring_strain, strained
 
@@ -48,8 +49,11 @@ class Lock:
         neck and lie in it; of a ledge both its thickness.
     neck_mm2, section_mm2 : float
         Sections of a plug's neck and of the plug; of others its way out, twice.
-    web_mm2 : float
-        Section of the rubber that links it up; 0 where it isn't captive.
+    web_mm2, link_mm : float
+        Narrowest section of the rubber that links it up, and the diameter of the largest ball that passes there; 0 where it
+        isn't captive.
+    parted : bool
+        Whether it links up with rubber that the parting crosses, so that the parting has to be led through between the two.
     asks : Strained or None
         The stretch it asks for, against what the rubber bears; None in a hard tool.
     """
@@ -66,6 +70,8 @@ class Lock:
     neck_mm2: float
     section_mm2: float
     web_mm2: float
+    link_mm: float
+    parted: bool
     asks: Strained | None
 
     @property
@@ -82,7 +88,7 @@ class Lock:
 
 
 def locks_of(
-    held: Held, room: Room, hollows: Hollows, parts: Parts, mould: Mould, *, least_mm3: float
+    held: Held, room: Room, hollows: Hollows, parts: Beside, mould: Mould, *, least_mm3: float
 ) -> tuple[tuple[Lock, ...], npt.NDArray[np.int32]]:
     """What a pull holds, place by place, what tears first at the front.
 
@@ -104,7 +110,7 @@ def _rank(lock: Lock) -> tuple[bool, float, float]:
     return (not lock.captive, 0.0 if lock.captive else -lock.share, -lock.volume_mm3)
 
 
-def _lock(held: Held, room: Room, hollows: Hollows, parts: Parts, mould: Mould, region: Region) -> Lock:
+def _lock(held: Held, room: Room, hollows: Hollows, parts: Beside, mould: Mould, region: Region) -> Lock:
     places = held.places_mm(region.voxels)
     at = tuple(room.voxels_at(places).T)
     thick = max(2.0 * float(room.width_mm[at].max()), held.pitch_mm)
@@ -112,7 +118,8 @@ def _lock(held: Held, room: Room, hollows: Hollows, parts: Parts, mould: Mould, 
     kind, strain = LEDGE, None
     stretches = mould.elongation_ratio.low > 0.0
     hollow = _hollow_of(hollows, at)
-    ring = _ring_of(held, region)
+    # where the parting crosses its mouth it cuts the ring open
+    ring = None if region.crossed else _ring_of(held, region)
     if ring is not None:
         kind, (wide, neck) = RING, ring
         strain = ring_strain(wide, neck, held.pitch_mm)
@@ -127,7 +134,8 @@ def _lock(held: Held, room: Room, hollows: Hollows, parts: Parts, mould: Mould, 
     part, words = parts.beside(places)
     return Lock(
         kind, region.captive, part, words, (x, y, z), region.volume_mm3, region.depth_mm, neck, wide, neck_mm2,
-        section_mm2, region.web_mm2, strained(strain, mould) if strain is not None and stretches else None,
+        section_mm2, region.web_mm2, region.link_mm, region.parted,
+        strained(strain, mould) if strain is not None and stretches else None,
     )  # fmt: skip
 
 

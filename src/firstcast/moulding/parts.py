@@ -1,6 +1,7 @@
 """Which parts of the body some places lie beside, in the maker's words."""
 
 from collections.abc import Sequence
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +14,14 @@ MOST_TRIANGLES, MOST_PLACES = 200_000, 400
 
 UNDER, MOSTLY = 0.5, 0.75
 """Shares of the places: what faces down over so many is what they lie under; what so many lie beside is the only one named."""
+
+
+class Beside(Protocol):
+    """Says beside which part some places (n, 3) lie: its name, and words."""
+
+    def beside(self, places_mm: npt.NDArray[np.floating]) -> tuple[str, str]:
+        """The part, and words such as "under 'hood'"."""
+        ...
 
 
 class Parts:
@@ -36,6 +45,16 @@ class Parts:
             return name, f"under '{name}'"
         first, *others = self._most(rows)
         return (first, f"between '{first}' and '{others[0]}'") if others else (first, f"in '{first}'")
+
+    def numbers_beside(self, places_mm: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
+        """(n,) int64: for each place (n, 3) the number of the part it lies beside."""
+        rows = np.asarray(self._tree.query(np.asarray(places_mm, np.float64))[1], np.int64)
+        return np.asarray(self._part[rows], np.int64)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The parts' names, by their numbers."""
+        return self._names
 
     def _most(self, rows: Sequence[int] | npt.NDArray[np.integer]) -> tuple[str, ...]:
         counts = np.bincount(self._part[rows], minlength=len(self._names))

@@ -13,8 +13,8 @@ import numpy.typing as npt
 from scipy.ndimage import distance_transform_edt, find_objects
 
 from firstcast.kernels.locked import deepen
-from firstcast.moulding.held import labelled
 from firstcast.moulding.hollows import Room
+from firstcast.moulding.labels import labelled
 
 LEAST_BASE_PITCHES = 2.0
 """Thinner tongues are not seen by voxels: their thickness would be a guess."""

@@ -32,11 +32,14 @@ from firstcast.fields.union import (
 from firstcast.fields.voids import Components, components_of, drop_fragments, fill_voids
 from firstcast.findings import Finding, Measure
 from firstcast.geometry.body import Body
+from firstcast.geometry.cut import cut_at
 from firstcast.geometry.mesh import Mesh, Part, measure_solid
+from firstcast.geometry.pieces import Side
 from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.process.limits import Limits
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.stations.fuse_findings import (
+    cut_findings,
     disagreement_findings,
     fragment_findings,
     growth_findings,
@@ -45,6 +48,9 @@ from firstcast.stations.fuse_findings import (
     void_findings,
 )
 from firstcast.stations.fuse_shells import check_piece_fits, shells_of
+
+CUT = "cut"
+"""The face of a cut among the parts' names."""
 
 LEAST_FILLET_PITCHES = 4.0
 """Below this the lattice cuts as much of a fillet as it leaves."""
@@ -94,12 +100,15 @@ class Fused(StationResult):
         The lattice pitch it was made on.
     mended : (k, 4) float64
         Balls, middle and radius in mm, around hollows that were filled and grains that were dropped.
+    cut : Side or None
+        The side of a plane that the body was cut to; the face there is a part of its own, the last.
     """
 
     body: Body
     extents_mm: npt.NDArray[np.float64]
     pitch_mm: npt.NDArray[np.float64]
     mended: npt.NDArray[np.float64]
+    cut: Side | None = None
 
 
 @dataclass(frozen=True)
@@ -112,8 +121,15 @@ class _Union:
     occupancy: Occupancy
 
 
-def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Settings) -> Fused:
-    """Unite the parts of a piece into one body.
+def fuse(
+    *,
+    piece: str,
+    parts: tuple[Part, ...],
+    limits: Limits,
+    settings: Settings,
+    keeps: tuple[tuple[str, Side], ...] = (),
+) -> Fused:
+    """Unite the parts of a piece into one body, and cut it where the job says so.
 
     Parameters
     ----------
@@ -124,11 +140,13 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
     limits : Limits
         For the lattice pitch.
     settings : Settings
+    keeps : tuple of (str, Side)
+        Pieces that are cut, and the side of a plane that is kept of each.
 
     Raises
     ------
     InputError
-        No part has a closed shell or a sheet.
+        No part has a closed shell or a sheet; or the cut leaves all of the body or nothing.
     SizeError
         The lattice would not fit this machine.
     """
@@ -152,15 +170,29 @@ def fuse(*, piece: str, parts: tuple[Part, ...], limits: Limits, settings: Setti
     findings += disagreement_findings(piece, union.occupancy.disagreements, union.columns.leaking)
     mesh = Mesh(cast(Points, found.points), found.triangles)
     findings += growth_findings(piece, parts, mesh)
+    body, cut = Body(mesh, found.part_of_triangle, names), None
+    if piece in (kept := dict(keeps)):
+        body, cut, crossings = _cut(piece, body, kept[piece])
+        mesh = body.mesh
+        findings += cut_findings(piece, cut, crossings)
     return Fused(
-        body=Body(mesh, found.part_of_triangle, names),
+        body=body,
         extents_mm=mesh.bounds,
         pitch_mm=pitch,
         mended=mended,
+        cut=cut,
         says=f"{len(parts)} parts, {len(shells.triangles):,} triangles, to one body of {len(mesh.triangles):,}",
         findings=tuple(findings),
         measures=_measures(mesh, shells, thin),
     )
+
+
+def _cut(piece: str, body: Body, side: Side) -> tuple[Body, Side, int]:
+    """The side of a body that is kept, its flat face as a part of its own; where it was cut, and what crosses there."""
+    cut = cut_at(body.mesh, side, where=f"piece '{piece}', keep")
+    part = body.part_of_triangle[np.maximum(cut.source, 0)]
+    part[cut.source < 0] = len(body.part_names)
+    return Body(cut.mesh, part, (*body.part_names, CUT)), cut.side, cut.crossings
 
 
 def _united(shells: Shells, lattice: Lattice) -> _Union:

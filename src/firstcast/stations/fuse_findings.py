@@ -7,6 +7,7 @@ from firstcast.fields.union import Lattice
 from firstcast.fields.voids import Components
 from firstcast.findings import Finding
 from firstcast.geometry.mesh import Mesh, Part
+from firstcast.geometry.pieces import Side
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import Verdict
 
@@ -143,6 +144,27 @@ def growth_findings(piece: str, parts: tuple[Part, ...], mesh: Mesh) -> list[Fin
             "free cloth wants a smaller sheet_thickness_mm.",
             measured=now,
             limit=float(were[axis] * (1.0 + GROWTH_RATIO)),
+            worse="high",
+        )
+    ]
+
+
+def cut_findings(piece: str, cut: Side, crossings: int) -> list[Finding]:
+    """Triangles that cross at the face of a cut after rounding."""
+    if not crossings:
+        return []
+    return [
+        Finding(
+            station="fuse",
+            code="cut-crossing",
+            verdict=Verdict.STOP,
+            part=piece,
+            says=f"{crossings} triangles along the cut cross others after rounding to the file's numbers.",
+            mend="Move keep's place_mm by a tenth of a millimetre.",
+            place_mm=cut.place_mm,
+            measured=float(crossings),
+            limit=0.0,
+            unit="count",
             worse="high",
         )
     ]

@@ -1,9 +1,10 @@
 """The join station: the body at master size and its fittings become one closed mesh.
 
-Until a pour station says more, the one fitting is a plain tab: a drafted bar under the feet, or a small one
-at the lowest or a named place of a piece without feet.
+Pegs are added and sockets taken out as fit made them. Until a pour station says more, the one other fitting is a plain tab: a
+drafted bar under the feet, or a small one at the lowest or a named place of a piece without feet.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -15,11 +16,10 @@ from firstcast.findings import Finding, Measure
 from firstcast.geometry import footing
 from firstcast.geometry.attach import Attached, attach
 from firstcast.geometry.body import Body
-from firstcast.geometry.boxtree import bounds_of, build_box_tree
-from firstcast.geometry.crossings import crossing_rows, snap_points
-from firstcast.geometry.footing import Frame
+from firstcast.geometry.boxtree import bounds_of
+from firstcast.geometry.fittings import Fitting, fitted, seam_crossings
 from firstcast.geometry.mesh import Mesh
-from firstcast.geometry.neighbourhood import near_box, with_own_points
+from firstcast.geometry.solids import raw_manifold
 from firstcast.geometry.tabs import Spot, TabSpec, TabWanted, find_spot, tab_at
 from firstcast.process.limits import Limits
 from firstcast.stations.contract import StationResult, StationSettings
@@ -32,12 +32,6 @@ BURIED_SHARE = 0.5
 """A tab of which less than this lies outside the piece points the wrong way."""
 
 NUDGES = 8
-
-SLACK_MM = 1e-9
-"""Turning points into a tab's axes rounds them by far less than this."""
-
-MOST_CROSSINGS = 1000
-"""No more crossing pairs than this are counted."""
 
 
 class Settings(StationSettings):
@@ -72,47 +66,126 @@ class Joined(StationResult):
     part_of_triangle : (m,) uint16
         Index into `part_names`; the tab's triangles name the last.
     part_names : tuple of str
-        The body's parts, then "tab" where there is one.
+        The body's parts, then its joints' pegs, sockets and beds, then "tab" where there is one.
     tab : TabSpec or None
+    fittings : tuple of Fitting
+        What of joints went into it, each where it went in the end.
     """
 
     mesh: Mesh
     part_of_triangle: npt.NDArray[np.uint16]
     part_names: tuple[str, ...]
     tab: TabSpec | None
+    fittings: tuple[Fitting, ...] = ()
 
 
 def join(
-    *, piece: str, body: Body, matrix: npt.NDArray[np.float64], limits: Limits, settings: Settings
+    *,
+    piece: str,
+    body: Body,
+    matrix: npt.NDArray[np.float64],
+    limits: Limits,
+    settings: Settings,
+    fittings: tuple[Fitting, ...] = (),
 ) -> Joined:
-    """Map the body to master size and join a plain tab to it.
+    """Map the body to master size, and join its joints' fittings and a plain tab to it.
 
     Parameters
     ----------
     matrix : (3, 3) float64
         From figure to master, about the figure's origin.
+    fittings : tuple of Fitting
+        Of all pieces, at master size; those of this one are joined, in their order.
     """
     mapped = _mapped(body.mesh, matrix)
     size = _size_measures(mapped)
+    before = _with_fittings(mapped, body, [fitting for fitting in fittings if fitting.piece == piece])
+    crossed = _seam_findings(piece, before.crossings)
     if settings.tab == "none":
         return Joined(
-            mesh=mapped, part_of_triangle=body.part_of_triangle, part_names=body.part_names, tab=None,
-            measures=size,
+            mesh=before.mesh, part_of_triangle=before.part, part_names=before.names, tab=None,
+            fittings=before.fittings, says=_fitted_says(before.fittings), findings=crossed, measures=size,
         )  # fmt: skip
     wanted = _wanted(settings, matrix)
     spot = find_spot(mapped, wanted)
-    tab, joined, crossings = _joined_clear(mapped, spot, wanted)
-    part = body.part_of_triangle[np.maximum(joined.source, 0)]
-    part[joined.source < 0] = len(body.part_names)
+    tab, joined, crossings = _joined_clear(before.mesh, spot, wanted)
+    part = before.part[np.maximum(joined.source, 0)]
+    part[joined.source < 0] = len(before.names)
+    says = f"a {tab.kind} tab {tab.length_mm:.2f} × {tab.width_mm:.2f} × {tab.height_mm:.2f} mm"
     return Joined(
         mesh=joined.mesh,
         part_of_triangle=part,
-        part_names=(*body.part_names, TAB),
+        part_names=(*before.names, TAB),
         tab=tab,
-        says=f"a {tab.kind} tab {tab.length_mm:.2f} × {tab.width_mm:.2f} × {tab.height_mm:.2f} mm",
-        findings=_findings(piece, spot, tab, joined, crossings, matrix, limits),
+        fittings=before.fittings,
+        says="; ".join(filter(None, [says, _fitted_says(before.fittings)])),
+        findings=(
+            *_findings(piece, spot, tab, joined, crossings, matrix, limits),
+            *_tab_on_joint(piece, tab, before.fittings, matrix),
+            *crossed,
+        ),
         measures=(*size, *_tab_measures(tab, joined)),
     )
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """A body with its joints' fittings, at master size."""
+
+    mesh: Mesh
+    part: npt.NDArray[np.uint16]
+    names: tuple[str, ...]
+    fittings: tuple[Fitting, ...]
+    crossings: int
+
+
+def _with_fittings(mapped: Mesh, body: Body, fittings: Sequence[Fitting]) -> _Fitted:
+    mesh, part, names, crossings = mapped, body.part_of_triangle, body.part_names, 0
+    placed = []
+    for fitting in fittings:
+        moved, joined, crossing = fitted(mesh, fitting)
+        part = part[np.maximum(joined.source, 0)]
+        part[joined.source < 0] = len(names)
+        mesh, names = joined.mesh, (*names, fitting.name)
+        placed.append(moved)
+        crossings += crossing
+    return _Fitted(mesh, part, names, tuple(placed), crossings)
+
+
+def _fitted_says(fittings: Sequence[Fitting]) -> str:
+    return ", ".join(fitting.name for fitting in fittings)
+
+
+def _seam_findings(piece: str, crossings: int) -> tuple[Finding, ...]:
+    if not crossings:
+        return ()
+    return (
+        Finding(
+            "join", "joint-crossing", Verdict.STOP, piece,
+            f"{crossings} triangles along the seams of pegs and sockets cross others after rounding to the file's numbers",
+            "Change the joint's place_mm or width_mm by a hundredth of a millimetre.",
+            measured=float(crossings), limit=0.0, unit="count", worse="high",
+        ),
+    )  # fmt: skip
+
+
+def _tab_on_joint(
+    piece: str, tab: TabSpec, fittings: Sequence[Fitting], matrix: npt.NDArray[np.float64]
+) -> list[Finding]:
+    """A tab that stands where a joint is: the pieces would not go together before it is cut off."""
+    own = raw_manifold(tab.mesh)
+    touched = [fitting.name for fitting in fittings if not (own ^ raw_manifold(fitting.mesh)).is_empty()]
+    if not touched:
+        return []
+    x, y, z = (float(c) for c in np.linalg.solve(matrix, tab.top_mm))
+    return [
+        Finding(
+            "join", "tab-on-joint", Verdict.WATCH, piece,
+            f"the tab stands on {', '.join(touched)}, so what is left of it keeps the pieces apart",
+            "Name another join.place_mm and join.toward for this piece, or set its join.tab to \"none\".",
+            (x, y, z), float(len(touched)), 0.0, "count", "high",
+        )
+    ]  # fmt: skip
 
 
 def _mapped(mesh: Mesh, matrix: npt.NDArray[np.float64]) -> Mesh:
@@ -142,34 +215,12 @@ def _joined_clear(mesh: Mesh, spot: Spot, wanted: TabWanted) -> tuple[TabSpec, A
     for step in range(NUDGES):
         tab = tab_at(spot, wanted, step)
         joined = attach(mesh, tab.mesh, spot.frame.into)
-        crossings = _seam_crossings(joined, spot.frame)
+        crossings = seam_crossings(joined, spot.frame)
         if not crossings:
             break
     assert tab is not None
     assert joined is not None
     return tab, joined, crossings
-
-
-def _seam_crossings(joined: Attached, frame: Frame) -> int:
-    """How many pairs of triangles cross of which one was made or cut by the union, and how many of those are flat."""
-    local, seam = _near(joined.mesh, joined.mesh.points, joined.seam)
-    # The tab's walls are long and thin: along its own axes their box holds far fewer of the body's triangles.
-    local, seam = _near(local, local.points @ np.stack(frame).T, seam)
-    a, b, c = np.moveaxis(Mesh(local.points, local.triangles[seam]).corners, 1, 0)
-    flat = int((np.cross(b - a, c - a) == 0.0).all(axis=1).sum())
-    points = snap_points(local.points, where="join")
-    tree = build_box_tree(points, local.triangles, np.arange(len(local.triangles), dtype=np.int32))
-    pairs = crossing_rows(points, local.triangles, seam, tree, MOST_CROSSINGS)
-    return flat + len(np.unique(np.sort(pairs, axis=1), axis=0))
-
-
-def _near(
-    mesh: Mesh, places: npt.NDArray[np.floating], rows: npt.NDArray[np.int32]
-) -> tuple[Mesh, npt.NDArray[np.int32]]:
-    """The triangles that may meet some rows, seen with the points at `places`; and those rows among them."""
-    box = bounds_of(places[mesh.triangles[rows]].reshape(-1, 3))
-    near = np.flatnonzero(near_box(places, mesh.triangles, box, SLACK_MM))
-    return with_own_points(mesh.points, mesh.triangles[near])[0], np.searchsorted(near, rows).astype(np.int32)
 
 
 def _findings(

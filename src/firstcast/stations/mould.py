@@ -9,69 +9,47 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import Field, field_validator
 
-from firstcast.findings import Measure
+from firstcast.findings import Measure, MendOrder
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.normals import vertex_normals
 from firstcast.geometry.zones import Zone
-from firstcast.moulding.draft import Undrafted, undrafted
-from firstcast.moulding.held import Held, hold
-from firstcast.moulding.hollows import Hollows, Room, find_hollows, room_round
-from firstcast.moulding.locks import Lock, locks_of
+from firstcast.moulding.draft import undrafted
+from firstcast.moulding.knife import KnifeCut, plan_knife
+from firstcast.moulding.locks import Lock
+from firstcast.moulding.mould_fill import Fill
+from firstcast.moulding.opening import Gate, PullWay, read_body, ways_to_open
+from firstcast.moulding.parting import Parting, part_mould
 from firstcast.moulding.parts import Parts
-from firstcast.moulding.pull import PullLandscape, pull_ground, search_pull, way_words
-from firstcast.moulding.tongues import Tongue, find_tongues
+from firstcast.moulding.pull import pull_ground, search_pull
+from firstcast.moulding.reading import Read, read_mould, read_of
+from firstcast.moulding.relieve import filled, propose_fills
+from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, TongueTold, told_of
+from firstcast.moulding.trial import ROOM_MM, Bounds
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
-from firstcast.stations.contract import StationResult, StationSettings
-from firstcast.stations.mould_findings import Opened, PullWay, TongueTold, mould_findings
+from firstcast.stations.contract import StationResult
+from firstcast.stations.mould_findings import (
+    LEAST_SHARE,
+    Opened,
+    Told,
+    fills_asked_for,
+    mould_findings,
+    seam_findings,
+    told_places,
+)
+from firstcast.stations.mould_settings import Settings
 from firstcast.vocabulary import ProcessKind
-
-MARGIN_MM = 3.0
-"""Room round the body in which widths are read."""
 
 LEAST_PITCH_MM, MOST_VOXELS = 0.2, 4_000_000
 """Finest voxels, and how many of them the body's box may take: a figure of 60 mm is read at 0.25 mm or so."""
 
-KEPT, SHOWN = 4, 3
-"""Ways of opening that are read in full, and shown."""
+KEPT = 4
+"""Ways of opening that are read in full."""
 
-TONGUE_RATIO = 4.0
-"""Depth over base from which a tongue of rubber is told. Common practice, no source."""
-
-MOST_BASE_MM = 3.0
-"""Thicker tongues are no tongues. Chosen, no source."""
-
-Way = tuple[float, float, float]
-
-
-class Settings(StationSettings):
-    """Which way the mould opens: the job file's [mould]."""
-
-    pull: Way | None = None
-    """The pull in the figure's axes, [x, y, z] of any length, in place of the search; [0, 1, 0] opens it front to back."""
-    gate: Way = (0.0, 0.0, -1.0)
-    """The way the gate, and the tab with it, leaves the mould. The pull is at right angles to it."""
-    gate_within_deg: float = Field(default=10.0, ge=0.0, le=90.0)
-    """How far from a right angle to the gate the pull may be; 90 leaves it free."""
-    directions: int = Field(default=600, ge=100, le=5000)
-    """How many pulls of the half-sphere are read."""
-    pitch_mm: float | None = Field(default=None, ge=0.05, le=1.0)
-    """Side of the voxels in which locked rubber is read; left out, 0.2 mm, or more for a large figure."""
-    least_mm3: float = Field(default=0.5, gt=0.0)
-    """Less locked rubber in one place is counted, not told: it flexes out, or tears off once as flash."""
-    tongue_ratio: float | None = Field(default=None, gt=0.0)
-    """Depth over base from which a tongue of rubber is a stop. Left out, tongues are told from 4 on and watched."""
-    most_findings: int = Field(default=8, ge=1, le=100)
-    """How many findings of a kind are told one by one; the rest are counted in one."""
-
-    @field_validator("pull", "gate")
-    @classmethod
-    def _has_a_direction(cls, way: Way | None) -> Way | None:
-        if way is not None and not np.linalg.norm(way) > 0.0:
-            raise ValueError("it has no direction. Give [x, y, z] that are not all zero.")
-        return way
+ROUNDS = 4
+"""A fill may leave something that is told then: so often it is looked at again."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,8 +58,12 @@ class Moulded(StationResult):
 
     Attributes
     ----------
+    body : Body
+        The piece's body as it goes on: with the fills that the job file asks for.
     pull : (3,) float64
         Of length 1, in figure space; a half leaves along it, the other against it. Zeros where there is no mould.
+    pitch_mm, least_mm3 : float
+        Side of the voxels, and the least volume that counts.
     directions : (n, 3) float32
         Pulls that were read; a pull and its opposite are the same.
     locked_mm3 : (n,) float32
@@ -98,9 +80,20 @@ class Moulded(StationResult):
         For each vertex of the body the row of `locks` that it touches; -1 for none.
     locked_of_vertex : (v,) float32
         Volume of that lock, mm3; 0 for none.
+    mended : tuple of str
+        Ids of the findings that were there before the fills and are no more.
+    fills : tuple of Fill
+        Those that were made.
+    parting : Parting or None
+        Where the halves meet; None for a block that is cut open, and where there is no mould.
+    knife : KnifeCut or None
+        The line that a block is cut open along.
     """
 
+    body: Body
     pull: npt.NDArray[np.float64]
+    pitch_mm: float
+    least_mm3: float
     directions: npt.NDArray[np.float32]
     locked_mm3: npt.NDArray[np.float32]
     allowed: npt.NDArray[np.bool_]
@@ -109,6 +102,10 @@ class Moulded(StationResult):
     tongues: tuple[TongueTold, ...] = ()
     lock_of_vertex: npt.NDArray[np.int32]
     locked_of_vertex: npt.NDArray[np.float32]
+    mended: tuple[str, ...] = ()
+    fills: tuple[Fill, ...] = ()
+    parting: Parting | None = None
+    knife: KnifeCut | None = None
 
 
 def mould(
@@ -118,9 +115,11 @@ def mould(
     limits: Limits,
     materials: Materials,
     zones: tuple[Zone, ...],
+    mends: tuple[MendOrder, ...],
+    lattice_mm: npt.NDArray[np.float64],
     settings: Settings,
 ) -> Moulded:
-    """Search the pull, read what it locks, and tell what that asks of the mould.
+    """Search the pull, read what it locks, fill what the job file asks for, and find where the halves meet.
 
     Parameters
     ----------
@@ -132,48 +131,143 @@ def mould(
     materials : Materials
         What the mould is made of.
     zones : tuple of Zone
-        Not used yet: they will keep the parting away from precious places.
+        Nothing is filled in those that mean no change, nor in precious ones that aren't released; the seam keeps out of
+        precious ones.
+    mends : tuple of MendOrder
+        What the job file wants mended.
+    lattice_mm : (3,) float64
+        Pitch of the lattice on which fuse made the body.
     """
     if limits.kind is ProcessKind.PRINT_ONLY:
         return _nothing(body, "the print is the product, so there is no mould")
     if not len(body.mesh.triangles):
         return _nothing(body, "there is nothing to mould")
-    pitch = settings.pitch_mm or _pitch_mm(body.mesh)
+    gate = Gate(settings.gate, settings.gate_within_deg)
     landscape = search_pull(
-        pull_ground(body.mesh), settings.gate, directions=settings.directions,
-        within_deg=settings.gate_within_deg, keep=KEPT,
+        pull_ground(body.mesh), gate.way, directions=settings.directions, within_deg=gate.within_deg, keep=KEPT
     )  # fmt: skip
-    room = room_round(body.mesh, pitch, MARGIN_MM)
-    hollows = find_hollows(room, settings.least_mm3)
-    reading = _Reading(body, room, hollows, Parts(body), materials, settings.least_mm3, pitch)
-    ways, held, locks, numbers = _opened(landscape, reading, settings)
-    tongues = _tongues(room, reading.parts, settings)
-    drafts: tuple[Undrafted, ...] = ()
-    if not limits.locks_allowed:
-        drafts = undrafted(body, ways[0].pull, limits.draft_deg.likely)
-    opened = Opened(piece, body, ways, locks, tongues, drafts, _given_ratio(settings))
-    lock_of_vertex = _lock_of_vertex(body.mesh, held, numbers)
-    volumes = np.array([0.0, *(lock.volume_mm3 for lock in locks)], np.float32)
+    pitch = settings.pitch_mm or _pitch_mm(body.mesh)
+    reading = read_body(body.mesh, Parts(body), materials.mould, pitch_mm=pitch, least_mm3=settings.least_mm3)
+    along, ways = ways_to_open(reading, landscape, gate, settings.pull)
+    bench = _Bench(piece, limits, materials, zones, lattice_mm, settings, ways)
+    first = bench.look(body, read_of(reading, along, bench.bounds))
+    last, taken, added_mm3 = bench.relieved(first, mends)
+    lock_of_vertex = _lock_of_vertex(last.body.mesh, last.read)
+    volumes = np.array([0.0, *(lock.volume_mm3 for lock in last.read.locks)], np.float32)
+    parting, knife = bench.parted(last)
     return Moulded(
+        body=last.body,
         pull=np.array(ways[0].pull),
+        pitch_mm=pitch,
+        least_mm3=settings.least_mm3,
         directions=landscape.pulls.astype(np.float32),
         locked_mm3=landscape.locked_mm3.astype(np.float32),
         allowed=landscape.allowed,
         ways=ways,
-        locks=locks,
-        tongues=tongues,
+        locks=last.read.locks,
+        tongues=last.opened.tongues,
         lock_of_vertex=lock_of_vertex,
         locked_of_vertex=volumes[lock_of_vertex + 1],
-        says=_says(ways, locks, limits),
-        findings=tuple(mould_findings(opened, limits, materials, most=settings.most_findings)),
-        measures=_measures(ways[0], locks, tongues, held),
+        mended=_gone(first, last),
+        fills=taken,
+        parting=parting,
+        knife=knife,
+        says=_says(ways, limits, taken, added_mm3),
+        findings=(
+            *mould_findings(last.opened, last.told, last.fills, limits, most=settings.most_findings),
+            *seam_findings(piece, parting, knife),
+        ),
+        measures=_measures(last, taken, added_mm3, parting),
     )
+
+
+@dataclass(frozen=True)
+class _Look:
+    """A body as its mould was read: what is told of it, and the fill that would mend each."""
+
+    body: Body
+    read: Read
+    opened: Opened
+    told: list[Told]
+    fills: tuple[Fill, ...]
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """What every look at a piece's mould is made with."""
+
+    piece: str
+    limits: Limits
+    materials: Materials
+    zones: tuple[Zone, ...]
+    lattice_mm: npt.NDArray[np.float64]
+    settings: Settings
+    ways: tuple[PullWay, ...]
+
+    @property
+    def bounds(self) -> Bounds:
+        """What a place may ask for before it is told."""
+        return Bounds(
+            LEAST_SHARE, self.settings.tongue_ratio or TONGUE_RATIO, MOST_BASE_MM, self.settings.least_mm3,
+            stretches=self.limits.locks_allowed,
+        )  # fmt: skip
+
+    def look(self, body: Body, read: Read) -> _Look:
+        """What is told of a mould that was read, with the fills that would mend it."""
+        limits, settings = self.limits, self.settings
+        drafts = () if limits.locks_allowed else undrafted(body, self.ways[0].pull, limits.draft_deg.likely)
+        tongues = told_of(read.tongues, read.room, read.parts)
+        opened = Opened(
+            self.piece, body, self.ways, read.locks, tongues, drafts, self.bounds,
+            settings.tongue_ratio is not None, read.held.pitch_mm,
+        )  # fmt: skip
+        fills = propose_fills(
+            body, read, self.materials.mould, self.zones, bounds=self.bounds, wall_mm=limits.wall_mm.likely,
+            draft_deg=0.0 if limits.locks_allowed else limits.draft_deg.likely, released=settings.release,
+        )  # fmt: skip
+        return _Look(body, read, opened, told_places(opened, limits, self.materials), fills)
+
+    def relieved(self, look: _Look, mends: tuple[MendOrder, ...]) -> tuple[_Look, tuple[Fill, ...], float]:
+        """Fill what is asked for, look again, and fill what is asked for then, until nothing is; with all fills and their mm3."""
+        taken: list[Fill] = []
+        added_mm3 = 0.0
+        for _ in range(ROUNDS):
+            chosen = fills_asked_for(look.told, look.fills, mends)
+            if not chosen:
+                break
+            body, more_mm3 = filled(look.body, chosen, self.lattice_mm)
+            taken, added_mm3 = [*taken, *chosen], added_mm3 + more_mm3
+            read = read_mould(
+                body, self.ways[0].pull, look.read.held.pitch_mm, self.materials.mould, self.bounds
+            )
+            look = self.look(body, read)
+        return look, tuple(taken), added_mm3
+
+    def parted(self, look: _Look) -> tuple[Parting | None, KnifeCut | None]:
+        """Where the halves meet; of a block that is cut open the line for the knife instead."""
+        if self.limits.kind is ProcessKind.CUT_BLOCK:
+            places = [told.finding.place_mm for told in look.told if told.finding.place_mm is not None]
+            return None, plan_knife(look.body, self.settings.gate, places, zones=self.zones)
+        draft = self.limits.draft_deg.likely
+        pitch = look.read.held.pitch_mm
+        return part_mould(
+            look.body, self.ways[0].pull, pitch_mm=pitch, zones=self.zones, draft_deg=draft
+        ), None
+
+
+def _gone(first: _Look, last: _Look) -> tuple[str, ...]:
+    """Ids that were told of the body as it came and are not of the body as it goes."""
+    left = {told.finding.id for told in last.told}
+    return tuple(dict.fromkeys(told.finding.id for told in first.told if told.finding.id not in left))
 
 
 def _nothing(body: Body, says: str) -> Moulded:
     count = len(body.mesh.points)
     return Moulded(
+        body=body,
         pull=np.zeros(3),
+        pitch_mm=0.0,
+        least_mm3=0.0,
         directions=np.zeros((0, 3), np.float32),
         locked_mm3=np.zeros(0, np.float32),
         allowed=np.zeros(0, np.bool_),
@@ -185,127 +279,54 @@ def _nothing(body: Body, says: str) -> Moulded:
 
 def _pitch_mm(mesh: Mesh) -> float:
     low, high = mesh.bounds
-    box = float(np.prod(high - low + 2.0 * MARGIN_MM))
+    box = float(np.prod(high - low + 2.0 * ROOM_MM))
     return max(LEAST_PITCH_MM, float(np.cbrt(box / MOST_VOXELS)))
 
 
-def _given_ratio(settings: Settings) -> tuple[float, bool]:
-    return (settings.tongue_ratio or TONGUE_RATIO, settings.tongue_ratio is not None)
-
-
-@dataclass(frozen=True)
-class _Reading:
-    """What all pulls of a body are read with."""
-
-    body: Body
-    room: Room
-    hollows: Hollows
-    parts: Parts
-    materials: Materials
-    least_mm3: float
-    pitch_mm: float
-
-    def along(self, pull) -> tuple[Held, tuple[Lock, ...], npt.NDArray[np.int32]]:
-        held = hold(self.body.mesh, pull, self.pitch_mm)
-        locks, numbers = locks_of(
-            held, self.room, self.hollows, self.parts, self.materials.mould, least_mm3=self.least_mm3
-        )
-        return held, locks, numbers
-
-
-def _opened(landscape: PullLandscape, reading: _Reading, settings: Settings):
-    """The ways to open it, the chosen one first, and what that one holds."""
-    if settings.pull is not None:
-        given = np.asarray(settings.pull, np.float64)
-        pulls = [given / np.linalg.norm(given), *landscape.best[:SHOWN]]
-    else:
-        pulls = list(landscape.best)
-    ways = []
-    kept = None
-    for n, pull in enumerate(pulls):
-        held, locks, numbers = reading.along(pull)
-        way = _way(pull, held, locks, settings, gate_in_parting=n > 0 or settings.pull is None)
-        first = settings.pull is not None and n == 0
-        if kept is None or (settings.pull is None and way.weight_mm3 < kept[0].weight_mm3):
-            kept = (way, held, locks, numbers)
-        ways.append((not first, way))
-    assert kept is not None
-    order = sorted(ways, key=lambda each: (each[0], each[1].weight_mm3))
-    shown = [way for _, way in order][:SHOWN]
-    # the best of all, wherever the gate is, if it locks less
-    axis = np.asarray(settings.gate) / np.linalg.norm(settings.gate)
-    if landscape.free_mm3 < min(landscape.best_mm3, default=np.inf) and not _in_parting(
-        landscape.free, axis, settings
-    ):
-        held, locks, _ = reading.along(landscape.free)
-        shown.append(_way(landscape.free, held, locks, settings, gate_in_parting=False))
-    return tuple(shown), *kept[1:]
-
-
-def _in_parting(pull, axis, settings: Settings) -> bool:
-    return abs(float(pull @ axis)) <= np.sin(np.radians(settings.gate_within_deg)) + 1e-9
-
-
-def _way(pull, held: Held, locks: tuple[Lock, ...], settings: Settings, *, gate_in_parting: bool) -> PullWay:
-    x, y, z = (float(c) for c in pull)
-    captive = sum(lock.captive for lock in locks)
-    words = f"{way_words(pull)}: {held.locked_mm3:.0f} mm³ locked in {len(locks)} places"
-    if captive:
-        words += f", {captive} of them linked up through a hole"
-    worst = max((lock.share for lock in locks if not lock.captive), default=0.0)
-    if worst > 0.0:
-        words += f"; what else stretches most asks for {worst:.2g} of what the rubber bears"
-    return PullWay(
-        (x, y, z), held.locked_mm3, sum(lock.weight_mm3 for lock in locks), len(locks), captive, worst,
-        gate_in_parting, words,
-    )  # fmt: skip
-
-
-def _tongues(room: Room, parts: Parts, settings: Settings) -> tuple[TongueTold, ...]:
-    ratio, _ = _given_ratio(settings)
-    found = find_tongues(room, least_ratio=ratio, most_base_mm=MOST_BASE_MM, least_mm3=settings.least_mm3)
-    return tuple(_told(tongue, room, parts) for tongue in found)
-
-
-def _told(tongue: Tongue, room: Room, parts: Parts) -> TongueTold:
-    part, words = parts.beside(room.origin_mm + tongue.voxels * room.pitch_mm)
-    return TongueTold(part, words, tongue.place_mm, tongue.base_mm, tongue.depth_mm, tongue.volume_mm3)
-
-
-def _lock_of_vertex(mesh: Mesh, held: Held, numbers) -> npt.NDArray[np.int32]:
+def _lock_of_vertex(mesh: Mesh, read: Read) -> npt.NDArray[np.int32]:
     """(v,) int32: the lock just outside of each vertex, -1 for none."""
-    corners = mesh.corners
-    normal = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
-    count = len(mesh.points)
-    out = np.column_stack(
-        [
-            np.bincount(mesh.triangles.ravel(), weights=np.repeat(normal[:, k], 3), minlength=count)
-            for k in range(3)
-        ]
-    )
-    out /= np.maximum(np.linalg.norm(out, axis=1), 1e-30)[:, None]
+    held = read.held
+    out, count = vertex_normals(mesh), len(mesh.points)
     points = np.asarray(mesh.points, np.float64)
     number = np.zeros(count, np.int32)
     for pitches in (0.75, 1.5):
-        there = numbers[tuple(held.voxels_at(points + pitches * held.pitch_mm * out).T)]
+        there = read.numbers[tuple(held.voxels_at(points + pitches * held.pitch_mm * out).T)]
         number = np.where(number > 0, number, there)
     return (number - 1).astype(np.int32)
 
 
-def _says(ways: tuple[PullWay, ...], locks: tuple[Lock, ...], limits: Limits) -> str:
+def _says(ways: tuple[PullWay, ...], limits: Limits, taken: tuple[Fill, ...], added_mm3: float) -> str:
     opens = {
         ProcessKind.CUT_BLOCK: "a block that is cut open has no pull; opened along the best one it would be ",
         ProcessKind.HARD_TOOL: "the tool opens ",
     }.get(limits.kind, "opens ")
-    return f"{opens}{ways[0].words}"
+    fills = f"; {len(taken)} fill{'s' if len(taken) > 1 else ''} of {added_mm3:.1f} mm³ made" if taken else ""
+    return f"{opens}{ways[0].words}{fills}"
 
 
-def _measures(way: PullWay, locks: tuple[Lock, ...], tongues, held: Held) -> tuple[Measure, ...]:
-    return (
-        Measure("locked", way.locked_mm3, "mm3", "mould material that can leave neither way"),
+def _measures(
+    look: _Look, taken: tuple[Fill, ...], added_mm3: float, parting: Parting | None
+) -> tuple[Measure, ...]:
+    locks, held = look.read.locks, look.read.held
+    worst = max((lock.share for lock in locks if not lock.captive), default=0.0)
+    found = (
+        Measure("locked", held.locked_mm3, "mm3", "mould material that can leave neither way"),
         Measure("places that hold rubber", float(len(locks)), "count", "of at least [mould] least_mm3"),
-        Measure("captive places", float(way.captive), "count", "linked up through a hole"),
+        Measure(
+            "captive places", float(sum(lock.captive for lock in locks)), "count", "linked up through a hole"
+        ),
         Measure("holes along the pull", held.holes_mm2, "mm2", "in which the halves meet"),
-        Measure("tongues", float(len(tongues)), "count", "thin and deep"),
-        Measure("worst stretch", way.worst_share, "ratio", "of what the rubber bears, as it is likely"),
-    )  # fmt: skip
+        Measure("tongues", float(len(look.opened.tongues)), "count", "thin and deep"),
+        Measure("worst stretch", worst, "ratio", "of what the rubber bears, as it is likely"),
+        Measure("fills", float(len(taken)), "count", "that the job file asks for"),
+        Measure("filled", added_mm3, "mm3", ""),
+    )
+    if parting is None:
+        return found
+    return (
+        *found,
+        Measure("seam", parting.length_mm, "mm", "where the halves meet on the figure"),
+        Measure("seam's climb", parting.level_mm, "mm", "at most, from a plane at right angles to the pull"),
+        Measure("seam in view", parting.seen_mm, "mm", "from the front"),
+        Measure("seam in precious zones", parting.crosses_precious_mm, "mm", ""),
+    )

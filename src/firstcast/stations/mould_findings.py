@@ -1,20 +1,32 @@
 """What mould tells the maker: rubber that can't leave, what stretches most, tongues, walls without draft, a better way."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
-from firstcast.findings import Finding
+from firstcast.findings import Finding, MendOrder
 from firstcast.geometry.body import Body
 from firstcast.geometry.whereabouts import where
 from firstcast.moulding.draft import Undrafted
+from firstcast.moulding.knife import KnifeCut
 from firstcast.moulding.locks import LEDGE, PLUG, RING, Lock
+from firstcast.moulding.mould_fill import TONGUE, Fill
+from firstcast.moulding.opening import PullWay
+from firstcast.moulding.parting import Parting
+from firstcast.moulding.tongues_told import TongueTold
+from firstcast.moulding.trial import Bounds
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.ranges import Range
 from firstcast.vocabulary import ProcessKind, Verdict
 
+LOCK = "lock"
+
 LEAST_SHARE = 0.15
 """A lock is told from such a share of what the rubber bears, at the high end. Chosen, no source."""
+
+SURE_VOXELS = 2.0
+"""A link that no larger ball passes is as narrow as voxels tell: it may not be there."""
 
 LEAST_WEB_MM2 = 1.0
 """Captive rubber that links up over less tears off there at the first pull, as flash does: it is watched. Chosen, no source."""
@@ -22,59 +34,16 @@ LEAST_WEB_MM2 = 1.0
 BETTER = 0.7
 """A pull across the gate is told if it locks no more than this share. Chosen, no source."""
 
+LEAST_SEAM_MM = 0.5
+"""A seam that runs through a precious zone for less is not told. Chosen, no source."""
+
 LEAST_DRAFT_MM2 = 1.0
 """Less surface without draft is not told. Chosen, no source."""
 
 
 @dataclass(frozen=True)
-class PullWay:
-    """A way to open the mould.
-
-    Attributes
-    ----------
-    pull : (float, float, float)
-        Of length 1.
-    locked_mm3, weight_mm3 : float
-        What it locks, and that weighted by what the rubber can bear (`Lock.weight_mm3`).
-    places, captive : int
-        Locked places that are told, and how many of them link up through a hole.
-    worst_share : float
-        The greatest stretch over what the rubber bears.
-    gate_in_parting : bool
-    words : str
-        The way and the reasons, in the maker's words.
-    """
-
-    pull: tuple[float, float, float]
-    locked_mm3: float
-    weight_mm3: float
-    places: int
-    captive: int
-    worst_share: float
-    gate_in_parting: bool
-    words: str
-
-
-@dataclass(frozen=True)
-class TongueTold:
-    """A thin deep projection of mould material: where, thickness at its base, depth, volume."""
-
-    part: str
-    words: str
-    place_mm: tuple[float, float, float]
-    base_mm: float
-    depth_mm: float
-    volume_mm3: float
-
-    @property
-    def ratio(self) -> float:
-        """Depth over base."""
-        return self.depth_mm / self.base_mm
-
-
-@dataclass(frozen=True)
 class Opened:
-    """The mould as it opens. `tongue_ratio` is the depth over base that is told, and whether the job gave it."""
+    """The mould as it opens, read at `pitch_mm`. `own_ratio`: whether the ratio of tongues is the job's own."""
 
     piece: str
     body: Body
@@ -82,33 +51,96 @@ class Opened:
     locks: tuple[Lock, ...]
     tongues: tuple[TongueTold, ...]
     drafts: tuple[Undrafted, ...]
-    tongue_ratio: tuple[float, bool]
+    bounds: Bounds
+    own_ratio: bool
+    pitch_mm: float
 
     def at(self, words: str, place_mm: tuple[float, float, float]) -> str:
         """A place as the beginning of a sentence: "Under 'hood', front, 26 mm up"."""
         return f"{words[0].upper()}{words[1:]}, {where(self.body.mesh, place_mm)}"
 
 
-def mould_findings(opened: Opened, limits: Limits, materials: Materials, *, most: int) -> Iterator[Finding]:
-    """All findings, `most` of each kind one by one and the rest in one."""
+class Told(NamedTuple):
+    """A finding about one place: "lock" or "tongue", and its row among them."""
+
+    finding: Finding
+    kind: str
+    row: int
+
+
+def told_places(opened: Opened, limits: Limits, materials: Materials) -> list[Told]:
+    """One finding for every lock and tongue that is told, in the order in which they are told."""
+    rows = list(enumerate(opened.locks))
     if not limits.locks_allowed:
-        yield from _few(opened, [_held_fast(opened, lock) for lock in opened.locks], most)
-        yield from _few(opened, list(_no_draft(opened, limits)), most)
+        told = [Told(_held_fast(opened, lock), LOCK, row) for row, lock in rows]
     else:
-        captive = [lock for lock in opened.locks if lock.captive]
-        yield from _few(opened, [_captive(opened, lock, limits) for lock in captive], most)
-        free = [lock for lock in opened.locks if not lock.captive and lock.asks is not None and _told(lock)]
-        for kind in (RING, PLUG, LEDGE):
-            group = [_locked(opened, lock, materials) for lock in free if lock.kind == kind]
-            yield from _few(opened, group, most)
-    yield from _few(opened, [_tongue(opened, tongue) for tongue in opened.tongues], most)
+        told = [Told(_captive(opened, lock, limits), LOCK, row) for row, lock in rows if lock.captive]
+        free = [(row, lock) for row, lock in rows if not lock.captive and opened.bounds.overstretched(lock)]
+        told += [
+            Told(_locked(opened, lock, materials), LOCK, row)
+            for kind in (RING, PLUG, LEDGE)
+            for row, lock in free
+            if lock.kind == kind
+        ]
+    return told + [Told(_tongue(opened, tongue), TONGUE, row) for row, tongue in enumerate(opened.tongues)]
+
+
+def mould_findings(
+    opened: Opened, told: Sequence[Told], fills: Sequence[Fill], limits: Limits, *, most: int
+) -> Iterator[Finding]:
+    """All findings, `most` of each kind one by one and the rest in one; each with the fill that would mend it."""
+    by_place = {place: fill for fill in fills for place in _places_of(fill)}
+    grouped: dict[str, list[Finding]] = {}
+    for finding, kind, row in told:
+        fill = by_place.get((kind, row))
+        grouped.setdefault(finding.code, []).append(_with_fill(finding, fill) if fill else finding)
+    if not limits.locks_allowed:
+        grouped["no-draft"] = list(_no_draft(opened, limits))
+    for group in grouped.values():
+        yield from _few(opened, group, most)
     if limits.kind is not ProcessKind.CUT_BLOCK:
         yield from _across_gate(opened)
 
 
-def _told(lock: Lock) -> bool:
-    asks = lock.asks
-    return asks is not None and max(asks.of_break.high, asks.of_tear.high) >= LEAST_SHARE
+def fills_asked_for(
+    told: Sequence[Told], fills: Sequence[Fill], mends: Sequence[MendOrder]
+) -> tuple[Fill, ...]:
+    """The fills that mend a finding which some order asks for, where there is one that does."""
+    asked = {(kind, row) for finding, kind, row in told if any(order.asks_for(finding) for order in mends)}
+    return tuple(fill for fill in fills if not fill.why_not and asked & set(_places_of(fill)))
+
+
+def _places_of(fill: Fill) -> list[tuple[str, int]]:
+    return [
+        (TONGUE if kind == TONGUE else LOCK, row) for kind, row in zip(fill.kinds, fill.rows, strict=True)
+    ]
+
+
+def seam_findings(piece: str, parting: Parting | None, knife: KnifeCut | None) -> Iterator[Finding]:
+    """A seam, or a cut, that runs through a precious zone."""
+    if parting is not None:
+        what, crosses_mm = "The parting's seam", parting.crosses_precious_mm
+    elif knife is not None:
+        what, crosses_mm = "The line for the knife", knife.crosses_precious_mm
+    else:
+        return
+    if crosses_mm >= LEAST_SEAM_MM:
+        yield Finding(
+            "mould",
+            "seam-in-precious",
+            Verdict.WATCH,
+            piece,
+            f"{what} runs {crosses_mm:.1f} mm through precious places: there is no way round that costs less.",
+            "Give the pull in [mould] pull, or accept it: the seam is trimmed by hand there.",
+            measured=crosses_mm,
+            limit=LEAST_SEAM_MM,
+            worse="high",
+        )
+
+
+def _with_fill(finding: Finding, fill: Fill) -> Finding:
+    made = "" if fill.why_not else f' [[mend]] id = "{finding.id}" makes it.'
+    return replace(finding, mend=f"{fill.words}{made} Otherwise: {finding.mend[0].lower()}{finding.mend[1:]}")
 
 
 def _few(opened: Opened, findings: Sequence[Finding], most: int) -> Iterator[Finding]:
@@ -135,18 +167,21 @@ def _few(opened: Opened, findings: Sequence[Finding], most: int) -> Iterator[Fin
 def _captive(opened: Opened, lock: Lock, limits: Limits) -> Finding:
     cut = limits.kind is ProcessKind.CUT_BLOCK
     slight = lock.web_mm2 < LEAST_WEB_MM2
+    unsure = lock.link_mm < SURE_VOXELS * opened.pitch_mm
     how = "It can't leave at all"
     if slight:
         how = "It tears off there at the first pull and stays in the casting"
+    elif unsure:
+        how = "So narrow a link may not be there: if it is, it can't leave"
     elif cut:
         how = "It has to be cut as the block is opened"
     return Finding(
         "mould",
         "captive-rubber",
-        Verdict.WATCH if cut or slight else Verdict.STOP,
+        Verdict.WATCH if cut or slight or unsure else Verdict.STOP,
         lock.part,
         f"{opened.at(lock.words, lock.place_mm)}: {_volume(lock)} of rubber goes in, {lock.depth_mm:.1f} mm deep, and "
-        f"links up with what comes in from another side, over {_area(lock.web_mm2)}. {how}.",
+        f"links up with what comes in from another side, over {_area(lock.web_mm2)} where it is narrowest. {how}.",
         f"Have the rubber cut through there, fill the hole, or make '{lock.part}' a piece of its own.",
         place_mm=lock.place_mm,
         measured=lock.volume_mm3,
@@ -172,7 +207,7 @@ def _locked(opened: Opened, lock: Lock, materials: Materials) -> Finding:
         Verdict.WATCH,
         lock.part,
         f"{opened.at(lock.words, lock.place_mm)}: {what}. To leave it must stretch by {_percent(asks.strain)}; "
-        f"{_bears(lock, materials)}.",
+        f"{_bears(lock, materials)}.{_through(lock)}",
         {
             RING: f"Thicken the neck, thin the bulb, have the mould cut open along it, or make '{lock.part}' a piece of its own.",
             PLUG: "Fill the hollow as far as its neck, or widen the neck.",
@@ -184,6 +219,11 @@ def _locked(opened: Opened, lock: Lock, materials: Materials) -> Finding:
         unit="ratio",
         worse="high",
     )
+
+
+def _through(lock: Lock) -> str:
+    """What the parting has to do with a place that links up with rubber that it crosses."""
+    return f" It links up over {_area(lock.web_mm2)}: lead the parting through there." if lock.parted else ""
 
 
 def _bears(lock: Lock, materials: Materials) -> str:
@@ -246,7 +286,7 @@ def _no_draft(opened: Opened, limits: Limits) -> Iterator[Finding]:
 
 
 def _tongue(opened: Opened, tongue: TongueTold) -> Finding:
-    limit, given = opened.tongue_ratio
+    limit, given = opened.bounds.tongue_ratio, opened.own_ratio
     return Finding(
         "mould",
         "tongue",

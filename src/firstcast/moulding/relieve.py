@@ -1,0 +1,141 @@
+"""Relieve: the least fill that brings each place of the mould inside its bounds, place by place.
+
+Captive rubber is shut off at its narrowest web, or filled where that takes less. Every other place is filled from its deepest end, or from
+what is widest of its neck, up to the level at which it is not told any more. Tongues are filled from their tip. A hard tool
+lets nothing pass, so there all locked rubber is filled, and its new walls lean.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy.typing as npt
+
+from firstcast.geometry.body import Body
+from firstcast.geometry.zones import Zone
+from firstcast.moulding.fill_maker import FillMaker
+from firstcast.moulding.filled import Added, with_lumps
+from firstcast.moulding.mould_fill import Fill
+from firstcast.moulding.reading import Read, read_mould
+from firstcast.moulding.trial import Bounds
+from firstcast.process.materials import Mould
+from firstcast.vocabulary import ZoneMeaning
+
+
+def propose_fills(
+    body: Body,
+    read: Read,
+    mould: Mould,
+    zones: Sequence[Zone],
+    *,
+    bounds: Bounds,
+    wall_mm: float,
+    draft_deg: float = 0.0,
+    released: Sequence[str] = (),
+) -> tuple[Fill, ...]:
+    """The least fill for every place that is told.
+
+    Parameters
+    ----------
+    body : Body
+    read : Read
+        Of this body.
+    mould : Mould
+    zones : sequence of Zone
+        Nothing is filled in a zone with the meaning `no change`, nor in a `precious` one that is not released.
+    bounds : Bounds
+    wall_mm : float
+        How thick a web is shut off at least.
+    draft_deg : float
+        By how much the new walls of a hard tool lean.
+    released : sequence of str
+        Names of precious zones in which fills may be made.
+
+    Returns
+    -------
+    tuple of Fill
+        In the order of what they mend: captive rubber, locks, tongues.
+    """
+    maker = FillMaker(body, read, mould, bounds, wall_mm, draft_deg, _closed_zones(zones, released))
+    found = list(maker.of_locks())
+    found += [maker.of_tongue(row, tongue) for row, tongue in enumerate(read.tongues)]
+    return tuple(found)
+
+
+def filled(body: Body, fills: Sequence[Fill], pitch_mm: npt.ArrayLike) -> Added:
+    """The body with some fills united with it; those that are no mend add nothing.
+
+    `pitch_mm`, (3,) or one for all axes, is that of the lattice on which the body was made.
+
+    Raises
+    ------
+    SizeError
+        The lattice would not fit this machine.
+    """
+    return with_lumps(body, tuple((fill.name, fill.lumps) for fill in fills), pitch_mm)
+
+
+@dataclass(frozen=True)
+class Relieved:
+    """A body with the fills that were taken, those that were not, and what is read of it then."""
+
+    body: Body
+    taken: tuple[Fill, ...]
+    refused: tuple[Fill, ...]
+    added_mm3: float
+    read: Read
+
+
+def relieve(
+    body: Body,
+    read: Read,
+    mould: Mould,
+    zones: Sequence[Zone],
+    *,
+    bounds: Bounds,
+    wall_mm: float,
+    lattice_mm: npt.ArrayLike,
+    draft_deg: float = 0.0,
+    released: Sequence[str] = (),
+    take: Callable[[Fill], bool] = lambda fill: not fill.costly,
+    rounds: int = 4,
+) -> Relieved:
+    """Fill, read the mould again, and fill what is still told, until nothing more is taken.
+
+    Parameters are those of `propose_fills`, and:
+
+    lattice_mm : (3,) float64, or one float for all axes
+        Pitch of the lattice on which the body was made.
+    take : function
+        Which fills are taken; by default all that don't change the sculpture much.
+    rounds : int
+        At most.
+
+    Raises
+    ------
+    SizeError
+        The lattice would not fit this machine.
+    """
+    taken: list[Fill] = []
+    refused: tuple[Fill, ...] = ()
+    added = 0.0
+    for _ in range(rounds):
+        fills = propose_fills(
+            body, read, mould, zones, bounds=bounds, wall_mm=wall_mm, draft_deg=draft_deg, released=released
+        )
+        chosen = [fill for fill in fills if fill.lumps and take(fill)]
+        refused = tuple(fill for fill in fills if not fill.lumps or not take(fill))
+        if not chosen:
+            break
+        body, more = filled(body, chosen, lattice_mm)
+        taken, added = taken + chosen, added + more
+        read = read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds)
+    return Relieved(body, tuple(taken), refused, added, read)
+
+
+def _closed_zones(zones: Sequence[Zone], released: Sequence[str]) -> tuple[Zone, ...]:
+    return tuple(
+        zone
+        for zone in zones
+        if zone.meaning is ZoneMeaning.NO_CHANGE
+        or (zone.meaning is ZoneMeaning.PRECIOUS and zone.name not in released)
+    )

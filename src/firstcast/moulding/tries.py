@@ -1,0 +1,211 @@
+"""Finding the least fill of one place by trying: captive rubber, a lock, a tongue."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.ndimage import binary_dilation, find_objects, maximum_filter
+
+from firstcast.kernels.locked import BODY, DOWN, UP, deepen
+from firstcast.moulding.amounts import (
+    MORE,
+    least_level,
+    orders_of,
+    without_traps,
+    without_undercuts,
+)
+from firstcast.moulding.held import Held
+from firstcast.moulding.hollows import Room, find_hollows
+from firstcast.moulding.locks import Lock
+from firstcast.moulding.tongues import Tongue
+from firstcast.moulding.trial import Bounds, Mask, Window, locks_with, room_with, tongues_with, window_round
+from firstcast.moulding.webs import narrowest_web, thickened
+from firstcast.process.materials import Mould
+
+MOST_STEPS = 24
+"""Links of one region that are shut, and places of it that are filled afterwards, at most."""
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A fill (a, b, c) bool of a window, what is asked for after it (`Fill.after`), and whether it is inside the bounds."""
+
+    fill: Mask
+    after: float
+    passes: bool
+    why: str = ""
+
+
+def fill_lock(window: Window, closed: Mask, mould: Mould, bounds: Bounds) -> Tried:
+    """The least fill of one lock: of each order the highest level that passes, then the order that takes fewest voxels.
+
+    Parameters
+    ----------
+    window : Window
+        Round the lock; `window.mine` are its voxels.
+    closed : (a, b, c) bool
+        Voxels that may not be filled.
+    """
+    mask, states = window.mine, window.held.states
+    hollows = find_hollows(window.room, bounds.least_mm3)
+    # where it lies in no hollow a fill seldom makes one, and to look for hollows takes most of the time; the mould is read again after
+    deep = bool(hollows.number_of_voxel[window.in_room(mask)].any())
+    best: Mask | None = None
+    for levels in orders_of(window, mask, hollows):
+
+        def at(level: float, levels=levels) -> Mask:
+            return without_traps(states, mask, mask & (levels > level) & ~closed)
+
+        def passes(level: float, at=at) -> bool:
+            fill = at(level)
+            # what a fill leaves may link up round it: such links are shut when the mould is read again
+            return not (fill & closed).any() and not any(
+                bounds.overstretched(lock)
+                for lock in locks_with(window, fill, mould, bounds, hollows=deep)[0]
+            )
+
+        level = least_level(levels, passes)
+        if level is not None:
+            fill = at(level)
+            # a lower level may touch what is closed
+            fill = at(level + MORE) if (fill & closed).any() else fill
+            if best is None or fill.sum() < best.sum():
+                best = fill
+    if best is None:
+        return Tried(np.zeros(mask.shape, np.bool_), 0.0, False)
+    return Tried(best, _most_asked(locks_with(window, best, mould, bounds)[0]), True)
+
+
+def _most_asked(locks: tuple[Lock, ...]) -> float:
+    """The greatest share of what the rubber bears, at the high end."""
+    return max(
+        (max(a.of_break.high, a.of_tear.high) for a in (lock.asks for lock in locks) if a is not None),
+        default=0.0,
+    )
+
+
+def fill_captive(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wall_mm: float) -> Tried:
+    """Shut the links of what hangs together, the smallest place first, until none is captive.
+
+    A link is shut by a wall at the narrowest place between one way out and the others of its half, or by filling all that is
+    nearest to that way out, whichever takes less.
+    """
+    fill = np.zeros(window.mine.shape, np.bool_)
+    why = "every way to shut the link off lies in a zone that may not be changed"
+    for _ in range(MOST_STEPS):
+        locks, numbers, held = locks_with(window, fill, mould, bounds, hollows=False)
+        rows = [n for n, lock in enumerate(locks, start=1) if lock.captive]
+        if not rows:
+            return Tried(fill, 0.0, True)
+        captive = np.isin(numbers, rows)
+        for n in sorted(rows, key=lambda row: locks[row - 1].volume_mm3):
+            steps = [
+                without_traps(window.held.states, window.mine, fill | each)
+                for each in _shut(window, held, numbers == n, captive, wall_mm)
+            ]
+            steps = [step for step in steps if not (step & closed).any()]
+            if steps:
+                fill = min(steps, key=lambda step: int(step.sum()))
+                break
+        else:
+            return Tried(fill, 0.0, False, why)
+    return Tried(fill, 0.0, False, "it links up in too many places")
+
+
+def fill_rest(
+    window: Window, closed: Mask, mould: Mould, bounds: Bounds, fill: Mask
+) -> Iterator[tuple[Mask, Tried]]:
+    """What is told once the links are shut by a fill, place by place: its voxels, and the fill that each takes beside that."""
+    locks, numbers, held = locks_with(window, fill, mould, bounds)
+    room = room_with(window, fill)
+    hollows = find_hollows(room, bounds.least_mm3)
+    for n, lock in enumerate(locks, start=1):
+        if bounds.told(lock) and not lock.captive:
+            mine = numbers == n
+            part = window_round(held, room, hollows, np.argwhere(mine))
+            tried = fill_lock(part, closed[part.slices], mould, bounds)
+            more = np.zeros(fill.shape, np.bool_)
+            more[part.slices] = tried.fill
+            yield mine, replace(tried, fill=more)
+
+
+def _shut(window: Window, held: Held, mine: Mask, captive: Mask, wall_mm: float) -> Iterator[Mask]:
+    """Ways to part one captive place from others: all of it, or a wall at its narrowest web, from what is captive or from all."""
+    mask = held.labels == held.labels[mine][0]
+    yield mine & mask
+    free = (held.states & (UP | DOWN)) != 0
+    # a way out is where locked rubber borders on free rubber
+    beside = binary_dilation(free) & mask
+    for others in (captive & ~mine, ~mine):
+        between = mask & (mine | others)
+        box = find_objects(between.astype(np.int8))[0]
+        web = narrowest_web(between[box], (beside & mine)[box], (beside & others)[box])
+        if web is not None:
+            wall = np.zeros(mask.shape, np.bool_)
+            wall[box] = thickened(web, between[box], wall_mm / window.held.pitch_mm)
+            yield wall
+            return
+
+
+def fill_tongue(window: Window, room: Room, tongue: Tongue, closed: Mask, bounds: Bounds) -> Tried:
+    """Fill a tongue from its tip, and what would lie locked behind it, until no tongue is told there.
+
+    Parameters
+    ----------
+    window : Window
+        A tall one.
+    room : Room
+        The whole one, in which the tongue was found.
+    """
+    states = window.held.states
+    levels = _tongue_levels(room, tongue)
+    opened = np.argwhere(states != BODY)
+    at = room.voxels_at(window.held.places_mm(opened))
+    here = np.full(states.shape, -1.0, np.float32)
+    here[tuple(opened.T)] = levels[tuple(at.T)]
+    mine = here > -1.0
+    if not mine.any():
+        return Tried(mine, tongue.ratio, False, "it is thinner than the mould's voxels")
+    in_room = np.zeros(window.room.width_mm.shape, np.bool_)
+    start = np.rint((window.room.origin_mm - room.origin_mm) / room.pitch_mm).astype(np.int64)
+    spots = tongue.voxels - start
+    in_room[tuple(spots[((spots >= 0) & (spots < in_room.shape)).all(axis=1)].T)] = True
+
+    def at_level(level: float) -> Mask:
+        return without_undercuts(states, (here > level) & ~closed)
+
+    def left(fill: Mask) -> list[Tongue]:
+        return [t for t in tongues_with(window, fill, bounds) if in_room[tuple(t.voxels.T)].any()]
+
+    def passes(level: float) -> bool:
+        fill = at_level(level)
+        return not (fill & closed).any() and not left(fill)
+
+    level = least_level(here, passes)
+    if level is None:
+        return Tried(np.zeros(states.shape, np.bool_), tongue.ratio, False)
+    fill = at_level(level)
+    if (fill & closed).any():
+        fill = at_level(level + MORE)
+    loose = replace(bounds, tongue_ratio=0.5)
+    after = max(
+        (t.ratio for t in tongues_with(window, fill, loose) if in_room[tuple(t.voxels.T)].any()), default=0.0
+    )
+    return Tried(fill, min(after, bounds.tongue_ratio), True)
+
+
+def _tongue_levels(room: Room, tongue: Tongue):
+    """For each voxel of the room how deep it lies in the tongue; -1 beside it."""
+    corner = np.maximum(tongue.voxels.min(axis=0) - 1, 0)
+    stop = np.minimum(tongue.voxels.max(axis=0) + 2, room.width_mm.shape)
+    box = tuple(slice(int(a), int(b)) for a, b in zip(corner, stop, strict=True))
+    mask = np.zeros(tuple(stop - corner), np.bool_)
+    mask[tuple((tongue.voxels - corner).T)] = True
+    begins = (room.width_mm[box] > 0.0) & ~mask
+    depth = np.where(begins, np.float32(-0.5), np.float32(1e9))
+    deepen(np.ascontiguousarray(mask, np.uint8), depth, np.zeros(mask.shape, np.int32))
+    depth = np.where(mask, np.minimum(depth, np.float32(1e5)), np.float32(-1.0))
+    levels = np.full(room.width_mm.shape, -1.0, np.float32)
+    # what is body here may be open on the mould's other grid: there it is as deep as what lies beside it
+    levels[box] = np.where(room.width_mm[box] > 0.0, depth, maximum_filter(depth, 3))
+    return levels
