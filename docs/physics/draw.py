@@ -4,7 +4,7 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
-from drawing import carry, filling, films, light, mould, props, strength
+from drawing import carry, filling, films, light, mould, props, relieve, strength
 
 PICTURES: dict[str, Callable[[], str]] = {
     "light": light.picture,
@@ -14,6 +14,7 @@ PICTURES: dict[str, Callable[[], str]] = {
     "strength": strength.picture,
     "props": props.picture,
     "mould": mould.picture,
+    "relieve": relieve.picture,
 }
 
 

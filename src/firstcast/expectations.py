@@ -42,6 +42,9 @@ def expected_of(master: Master, order: Order, outcome: Outcome) -> Expected:
     cut = outcome.get("fuse", piece).field("cut")
     if cut is not None:
         shapes.append(PartShape("cut", _beyond(cut, shapes), role="taken"))
+    for fill in outcome.get("mould", piece).field("fills"):
+        corners = np.concatenate([lump.corners for lump in fill.lumps])
+        shapes.append(PartShape(fill.name, np.ascontiguousarray(corners, np.float64), role="added"))
     joined = outcome.get("join", master.name)
     to_figure = np.linalg.inv(matrix).T
     for fitting in joined.field("fittings"):

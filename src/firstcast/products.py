@@ -21,6 +21,7 @@ from firstcast.store import Store
 PROOF = Station("proof", "master", {}, "the written files, measured again")
 PLATE = Station("pictures", "piece", {}, "plates")
 SIDE = Station("side", "piece", {}, "sculpture and cast, side by side")
+MOULD = Station("mould page", "piece", {}, "the mould of a piece, drawn")
 STANDING = Station("props", "print", {}, "a master on its props, drawn")
 RUN = Station("images", "run", {}, "a run's files, written and measured again")
 PLATFORM = Station("plan view", "run", {}, "a filled platform, drawn")
@@ -28,6 +29,7 @@ MAP = Station("maps", "piece", {}, "coloured meshes")
 
 PIECE_FIELDS = (
     ("fuse", "mended"),
+    ("mould", "fills"),
     ("fuse", "findings"),
     ("allow", "matrix"),
     ("allow", "lines"),
@@ -44,6 +46,10 @@ MAP_FIELDS = (
     ("read", "gap_mm"),
     ("allow", "matrix"),
     ("reduce", "mesh"),
+)
+MOULD_FIELDS = tuple(
+    ("mould", name)
+    for name in ("body", "parting", "directions", "locked_mm3", "allowed", "ways", "locks", "fills")
 )
 PROP_FIELDS = tuple(
     ("prop", name)
@@ -196,6 +202,25 @@ def maps(outputs: Outputs) -> Iterator[Product]:
         yield Product(Step(MAP, piece, piece), taken, write)
 
 
+def moulds(outputs: Outputs) -> Iterator[Product]:
+    """Each piece's mould of two halves."""
+    for piece in outputs.order.pieces:
+        if outputs.outcome.get("mould", piece).field("parting") is None:
+            continue
+
+        def write(folder: Path, piece: str = piece) -> None:
+            from firstcast.moulds import draw_mould
+
+            draw_mould(folder / f"{piece} in its mould.png", piece, outputs.outcome, job=outputs.job.name)
+
+        taken = (
+            outputs.job.name,
+            *outputs.digests(piece, MOULD_FIELDS),
+            outputs.outcome.get("plan").digest("limits"),
+        )
+        yield Product(Step(MOULD, piece, piece), taken, write)
+
+
 def standing(outputs: Outputs) -> Iterator[Product]:
     """Each master that is printed, on its props."""
     for master in prints_of(outputs.order, outputs.outcome):
@@ -285,6 +310,7 @@ KINDS = (
     MASTERS,
     RUNS,
     Kind("plates", "firstcast.sheets.files", "pictures", plates),
+    Kind("moulds", "firstcast.moulds", "pictures", moulds),
     Kind("sides", "firstcast.forecast_files", "pictures", sides),
     Kind("standing", "firstcast.prints", "pictures", standing),
     Kind("platforms", "firstcast.prints", "pictures", platforms),

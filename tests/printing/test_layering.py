@@ -176,7 +176,11 @@ def test_the_image_does_not_depend_on_threads_or_batches(monkeypatch):
 
 
 @settings(max_examples=25)
-@given(st.floats(2.0, 9.5), st.floats(2.0, 7.5), st.one_of(st.sampled_from([0.0, 90.0, 180.0, 270.0]), st.floats(0.0, 360.0)))
+@given(
+    st.floats(2.0, 9.5),
+    st.floats(2.0, 7.5),
+    st.one_of(st.sampled_from([0.0, 90.0, 180.0, 270.0]), st.floats(0.0, 360.0)),
+)
 def test_where_a_piece_stands_changes_no_area(x, y, turns):
     body = tube(0.35, 1.5, 0.0) + tube(0.35, 0.4, 0.0, x=1.4)
     stack = images({"a": standing(body)}, Placement("a", x, y, turns))

@@ -224,12 +224,12 @@ class MendTable(Table):
 
     id: Word | None = None
     part: Word | None = None
-    all: Literal[True] | None = None
+    all: bool = False
     reason: Word
 
     @model_validator(mode="after")
     def _of_one_kind(self) -> "MendTable":
-        if sum(each is not None for each in (self.id, self.part, self.all)) != 1:
+        if (self.id is not None) + (self.part is not None) + self.all != 1:
             raise ValueError(
                 "it must say what is to be mended, in one way. Give the id of a finding, a part, or all = true."
             )

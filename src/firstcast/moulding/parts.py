@@ -48,7 +48,7 @@ class Parts:
 
     def numbers_beside(self, places_mm: npt.NDArray[np.floating]) -> npt.NDArray[np.int64]:
         """(n,) int64: for each place (n, 3) the number of the part it lies beside."""
-        rows = np.asarray(self._tree.query(np.asarray(places_mm, np.float64))[1], np.int64)
+        rows = np.asarray(self._tree.query(np.asarray(places_mm, np.float64), workers=-1)[1], np.int64)
         return np.asarray(self._part[rows], np.int64)
 
     @property

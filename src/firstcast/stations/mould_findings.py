@@ -34,6 +34,9 @@ LEAST_WEB_MM2 = 1.0
 BETTER = 0.7
 """A pull across the gate is told if it locks no more than this share. Chosen, no source."""
 
+LEAST_TOLD_MM2 = 0.1
+"""Smaller areas are told as less than this."""
+
 LEAST_SEAM_MM = 0.5
 """A seam that runs through a precious zone for less is not told. Chosen, no source."""
 
@@ -327,4 +330,6 @@ def _volume(lock: Lock) -> str:
 
 
 def _area(area_mm2: float) -> str:
+    if area_mm2 < LEAST_TOLD_MM2:
+        return f"less than {LEAST_TOLD_MM2:g} mm²"
     return f"{area_mm2:.0f} mm²" if area_mm2 >= 10.0 else f"{area_mm2:.1f} mm²"

@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from pydantic import Field
 
 from firstcast.findings import Finding, Measure
 from firstcast.geometry.body import Body
@@ -46,12 +47,12 @@ SLACK_VOXELS = 40.0
 RATIO_MORE = 0.5
 """By how much more slender a tongue must have become to be told: thickness is known to half a voxel of two. Chosen, no source."""
 
-MOST = 5
-"""Findings of a kind that are told one by one; the rest are counted in the measures."""
-
 
 class Settings(StationSettings):
-    """Nothing to choose: limits are those of plan, pitch and pull those of mould."""
+    """What is told: limits are those of plan, pitch and pull those of mould."""
+
+    most_findings: int = Field(default=5, ge=1, le=100)
+    """How many findings of a kind are told one by one; the measures count all."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,15 +124,16 @@ def recheck(
     figure = mesh.mapped(np.linalg.inv(matrix))
     walls, gaps = _narrowed(figure, body, limits)
     worse, slender, locked_mm3 = _mould_again(figure, before, _Moulding(pull, pitch_mm, least_mm3), materials)
+    most = settings.most_findings
     counts = (len(walls), len(gaps), len(worse), len(slender))
     return Rechecked(
         worse_mm=_balls(walls, gaps, worse, slender),
         says=_says(counts),
         findings=(
-            *_told_walls(body, walls, "thinner-wall", limits.wall_mm.likely),
-            *_told_walls(body, gaps, "narrower-gap", limits.gap_mm.likely),
-            *_told_locks(body, worse),
-            *_told_tongues(body, slender),
+            *_told_walls(body, walls[:most], "thinner-wall", limits.wall_mm.likely),
+            *_told_walls(body, gaps[:most], "narrower-gap", limits.gap_mm.likely),
+            *_told_locks(body, worse[:most]),
+            *_told_tongues(body, slender[:most]),
         ),
         measures=(
             Measure(
@@ -216,7 +218,7 @@ def _more_slender(tongue: TongueTold, before: tuple[TongueTold, ...]) -> bool:
 def _told_walls(body: Body, found: list[Narrowed], code: str, limit_mm: float) -> Iterator[Finding]:
     parts = Parts(body)
     what = "the wall" if code == "thinner-wall" else "the gap"
-    for each in found[:MOST]:
+    for each in found:
         part, _ = parts.beside(np.array([each.region.place_mm]))
         yield Finding(
             "recheck",
@@ -233,7 +235,7 @@ def _told_walls(body: Body, found: list[Narrowed], code: str, limit_mm: float) -
 
 
 def _told_locks(body: Body, worse: tuple[Worse, ...]) -> Iterator[Finding]:
-    for each in worse[:MOST]:
+    for each in worse:
         lock = each.lock
         linked = ", and links up now" if lock.captive and not each.was_captive else ""
         yield Finding(
@@ -253,7 +255,7 @@ def _told_locks(body: Body, worse: tuple[Worse, ...]) -> Iterator[Finding]:
 
 
 def _told_tongues(body: Body, slender: list[TongueTold]) -> Iterator[Finding]:
-    for tongue in slender[:MOST]:
+    for tongue in slender:
         yield Finding(
             "recheck",
             "more-slender",

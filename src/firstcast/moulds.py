@@ -1,0 +1,59 @@
+"""The mould as a page: the figure as the halves hold it, the seam, and what every way of opening it holds."""
+
+from pathlib import Path
+
+from firstcast.moulding.locks import Lock
+from firstcast.sheets.mould_page import Held, draw_mould_page, write_mould_page
+from firstcast.sheets.plate import Title
+from firstcast.sheets.print_page import Fact
+from firstcast.sheets.pull_map import PullMap
+from firstcast.steps import Outcome
+from firstcast.store import Stored
+
+
+def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
+    """The page of a piece's mould of two halves."""
+    moulded = outcome.get("mould", piece)
+    limits = outcome.get("plan").field("limits")
+    ways = moulded.field("ways")
+    drawn = draw_mould_page(
+        moulded.field("body").mesh,
+        moulded.field("parting"),
+        PullMap(
+            moulded.field("directions"),
+            moulded.field("locked_mm3"),
+            moulded.field("allowed"),
+            moulded.field("pull"),
+            [way.pull for way in ways[1:]],
+        ),
+        title=Title(job=job, piece=piece, date="", process=limits.kind.value),
+        held=[
+            Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in moulded.field("locks")
+        ],
+        facts=[*_way_facts(ways), *_fill_facts(moulded)],
+        foot="Read on voxels; how rubber is flexed and peeled is a person's art, so what it bears there is a wide range.",
+    )
+    write_mould_page(path, drawn)
+
+
+def _says(lock: Lock) -> str:
+    """What holds, and what it asks of the rubber."""
+    if lock.captive:
+        return f"{lock.words}: links up through a hole, over {lock.web_mm2:.1f} mm²"
+    if lock.asks is None:
+        return f"{lock.words}: {lock.depth_mm:.1f} mm deep"
+    strain = lock.asks.strain
+    return f"{lock.words}: must stretch by {100 * strain.low:.0f} to {100 * strain.high:.0f} %"
+
+
+def _way_facts(ways) -> list[Fact]:
+    names = ["it opens", *["or"] * (len(ways) - 1)]
+    return [Fact(name, way.words) for name, way in zip(names, ways, strict=True)]
+
+
+def _fill_facts(moulded: Stored) -> list[Fact]:
+    fills = moulded.field("fills")
+    if not fills:
+        return []
+    told = "; ".join(f"{fill.where}, {fill.volume_mm3:.1f} mm³" for fill in fills)
+    return [Fact("filled, as the job asks", told)]
