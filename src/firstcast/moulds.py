@@ -10,12 +10,15 @@ from firstcast.sheets.pull_map import PullMap
 from firstcast.steps import Outcome
 from firstcast.store import Stored
 
+MOST_PLACES = 9
+"""So many places that hold are numbered on the page; the route card and the report have the rest."""
+
 
 def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
     """The page of a piece's mould of two halves."""
     moulded = outcome.get("mould", piece)
     limits = outcome.get("plan").field("limits")
-    ways = moulded.field("ways")
+    ways, locks = moulded.field("ways"), moulded.field("locks")
     drawn = draw_mould_page(
         moulded.field("body").mesh,
         moulded.field("parting"),
@@ -28,7 +31,7 @@ def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
         ),
         title=Title(job=job, piece=piece, date="", process=limits.kind.value),
         held=[
-            Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in moulded.field("locks")
+            Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in locks[:MOST_PLACES]
         ],
         facts=[*_way_facts(ways), *_fill_facts(moulded)],
         foot="Read on voxels; how rubber is flexed and peeled is a person's art, so what it bears there is a wide range.",
@@ -39,7 +42,11 @@ def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
 def _says(lock: Lock) -> str:
     """What holds, and what it asks of the rubber."""
     if lock.captive:
-        return f"{lock.words}: links up through a hole, over {lock.web_mm2:.1f} mm²"
+        return (
+            f"{lock.words}: links up, over {lock.web_mm2:.1f} mm²"
+            if lock.web_mm2 >= 0.05
+            else f"{lock.words}: links up by a thread"
+        )
     if lock.asks is None:
         return f"{lock.words}: {lock.depth_mm:.1f} mm deep"
     strain = lock.asks.strain
@@ -47,8 +54,7 @@ def _says(lock: Lock) -> str:
 
 
 def _way_facts(ways) -> list[Fact]:
-    names = ["it opens", *["or"] * (len(ways) - 1)]
-    return [Fact(name, way.words) for name, way in zip(names, ways, strict=True)]
+    return [Fact(name, way.words) for name, way in zip(("it opens", "next best"), ways, strict=False)]
 
 
 def _fill_facts(moulded: Stored) -> list[Fact]:

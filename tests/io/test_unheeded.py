@@ -35,7 +35,10 @@ def test_it_is_told_what_carry_heeds_and_what_the_others_do_there(folder):
     assert "'belt' (no carry): carry corrects only size there" in says["zone-no-carry"]
     assert "[carry] release" in says["zone-precious"]
     assert "only the tab might stand there" in says["zone-precious"]
-    assert "carry moves nothing there, but no other station heeds it yet" in says["zone-no-change"]
+    assert (
+        "carry moves nothing and mould fills nothing there, but no other station heeds it yet"
+        in says["zone-no-change"]
+    )
     assert all(work in says["zone-no-change"] for work in ("mended", "fused", "tab", "reduced"))
 
 

@@ -13,8 +13,8 @@ _HELD = {
         "Nothing to do.",
     ),
     ZoneMeaning.PRECIOUS: (
-        "carry leaves detail alone there unless [carry] release names the zone; no station makes seams, prop marks or "
-        "vents yet, only the tab might stand there",
+        "carry leaves detail alone there unless [carry] release names the zone, and nothing is filled there unless [mould] "
+        "release does; props and the mould's seam keep out where there is another way, and only the tab might stand there",
         "Nothing to do; join.place_mm moves the tab.",
     ),
 }
@@ -43,7 +43,7 @@ def _about_zones(meaning: ZoneMeaning, zones: Sequence[Zone]) -> Finding:
     else:
         verdict = Verdict.WATCH
         says = (
-            f"{which}: carry moves nothing there, but no other station heeds it yet, so parts are mended, fused, "
+            f"{which}: carry moves nothing and mould fills nothing there, but no other station heeds it yet, so parts are mended, fused, "
             "filleted, joined to the tab and reduced there too."
         )
         mend = "Look at the place on the plate; [fuse] fillet_mm = 0 and join.place_mm keep fillets and tab away."

@@ -234,12 +234,12 @@ def _draw_numbers(page: Page, picture: Picture, corner, held: Sequence[Held]) ->
 def _draw_low_row(page: Page, parting: Parting, pulls: PullMap, room: float) -> None:
     """The sections, and what every pull holds."""
     map_px = LOW_TALL_PX - 20.0
-    wide = (room - map_px - 3 * BETWEEN_PX) / max(1, len(parting.sections))
+    wide = (room - map_px - 3 * BETWEEN_PX - 28) / max(1, len(parting.sections))
     left = float(MARGIN_PX)
     for section, name in zip(parting.sections, ("section across", "section along"), strict=False):
         draw_section(page, section, Box(left, LOW_PX, left + wide, LOW_PX + LOW_TALL_PX), name)
         left += wide + BETWEEN_PX
-    draw_pull_map(page, pulls, (MARGIN_PX + room - map_px / 2 - 24, LOW_PX + map_px / 2 + 4), map_px / 2)
+    draw_pull_map(page, pulls, (MARGIN_PX + room - map_px / 2 - 52, LOW_PX + map_px / 2 + 4), map_px / 2)
 
 
 def _draw_key(page: Page, left: float, top: float) -> None:
