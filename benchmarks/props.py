@@ -132,7 +132,7 @@ def main() -> None:
     savings, starts, worst = [], 0, 0.0
     for height in asked.heights:
         for path in sorted(asked.meshes.iterdir()):
-            if asked.only and path.name not in asked.only:
+            if asked.only and not {path.name, path.stem} & set(asked.only):
                 continue
             row = prop_figure(path, height, asked.kept)
             print(row.line(), flush=True)

@@ -21,6 +21,7 @@ from firstcast.printing.holding import size_necks, stages_of
 from firstcast.printing.post_cost import cost_of
 from firstcast.printing.posts import strengthen
 from firstcast.printing.prop_shapes import PropShapes
+from firstcast.printing.prop_solids import solid_of
 from firstcast.printing.prop_wants import Strength, TabEnd, Wanted
 from firstcast.printing.propping import hold_up
 from firstcast.printing.routing import route
@@ -179,6 +180,14 @@ def test_two_near_tips_go_down_as_one_and_two_far_ones_alone():
     assert far.kinds.count(FOOT) == 2
     alone = route(contacts_at([[-1, 0, 10], [1, 0, 10]]), np.full(2, 0.03), spaces, SHAPES, COST, most_tips=1)
     assert alone.kinds.count(FOOT) == 2
+
+
+def test_a_post_that_is_thicker_than_its_foot_is_high_stays_above_the_platform():
+    _, _, spaces = slab()
+    ways = route(contacts_at([[-1, 0, 10], [1, 0, 10]]), np.full(2, 0.03), spaces, SHAPES, COST)
+    radii = np.full(len(ways.kinds), 1.5 * SHAPES.foot_height_mm)
+    props = solid_of(ways, radii, np.full(2, 0.3), SHAPES, depth_mm=np.full(2, 0.1))
+    assert float(props.bounds[0, 2]) == pytest.approx(0.0, abs=1e-6)
 
 
 @given(st.lists(st.tuples(st.floats(-6, 6), st.floats(-6, 6)), min_size=1, max_size=14, unique=True))
