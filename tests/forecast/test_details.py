@@ -70,6 +70,15 @@ def test_lengths_are_drawn_back_only_where_surfaces_would_cross():
     assert len(crossing_pairs(Mesh(points + found[:, None] * ways, triangles))) == 0
     assert (np.abs(found) <= np.abs(length)).all()
     assert (found[points[:, 0] < -0.3] == 0.01).all()
+    # as the master rounds it, at its own size
+    for size in (1.008, 1.0123):
+        rounded = (size * (points + found[:, None] * ways)).astype(np.float32)
+        assert len(crossing_pairs(Mesh(rounded, triangles))) == 0
+    # what was shortened doesn't stop at a touch: twice 0.0392 or less would leave nothing of 0.05, 0.95 of what fits leaves microns
+    facing = np.abs(points[:, 2] - 0.275) < 0.03
+    shortened = facing & (found != length)
+    assert shortened.any()
+    assert (0.05 - 2.0 * found[shortened]).min() > 1e-3
     outer = (points[:, 2] < -0.2) | (points[:, 2] > 0.75)
     assert (found[outer & (np.abs(points[:, :2]).max(axis=1) < 0.3)] > 0).all()
     untouched = np.zeros(len(points))

@@ -14,7 +14,10 @@ SHORTENED = 0.7
 SHORTENINGS = 9
 """Rounds in which lengths are shortened, to 4 of 100; from then on they become nothing, a ring farther each round."""
 
-MOST_ROUNDS = 18
+CLEAR = 0.95
+"""What is kept, once, of lengths that were shortened: some microns of clearance from where they would touch."""
+
+MOST_ROUNDS = 19
 
 MOST_PAIRS = 100_000
 
@@ -43,16 +46,24 @@ def uncrossed(
     """
     length = length_mm.copy()
     rows = np.arange(len(triangles), dtype=np.int32)
-    asked = rows
+    asked, cleared = rows, False
     for done in range(MOST_ROUNDS + 1):
         places = snap_points(points + length[:, None] * ways, where="carry")
         pairs = crossing_rows(places, triangles, asked, build_box_tree(places, triangles, rows), MOST_PAIRS)
         hit = np.ones(len(points))
         hit[triangles[pairs.ravel()].ravel()] = 0.0
-        if not len(pairs) or (done > SHORTENINGS and not length[hit == 0.0].any()):
+        if done > SHORTENINGS and len(pairs) and not length[hit == 0.0].any():
             break
-        near = least_around(rings, hit, max(done - SHORTENINGS, 0)) == 0.0
-        length[near] *= SHORTENED if done < SHORTENINGS else 0.0
+        if len(pairs):
+            near = least_around(rings, hit, max(done - SHORTENINGS, 0)) == 0.0
+            length[near] *= SHORTENED if done < SHORTENINGS else 0.0
+        elif not cleared:
+            # what was shortened stopped short of touching by chance: at another size it would be rounded into crossing
+            cleared = True
+            near = length != length_mm
+            length[near] *= CLEAR
+        else:
+            break
         # what has not moved since can't cross but what has; of too many pairs some were not listed
         whole = len(pairs) == MOST_PAIRS
         asked = rows if whole else np.flatnonzero(near[triangles].any(axis=1)).astype(np.int32)

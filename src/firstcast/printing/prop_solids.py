@@ -21,8 +21,8 @@ SHORTER = 0.85
 
 CHAMFER_MM = 0.3
 
-INSIDE_FOOT_RATIO = 0.3
-"""Of the chamfer's height: no post ends lower in its foot, so that the platform meets the foot alone."""
+LOWEST_MM = 0.01
+"""No post reaches lower: within the first layer, and not in one plane with the feet, of which a union would make crossings."""
 
 SLIVER_MM = 2e-3
 """The union leaves slivers that rounding to what files store would turn over: they are reduced away within this."""
@@ -128,12 +128,11 @@ def _parts(
             lower = _ring(b - shapes.depth_mm * along, along, 0.5 * necks_mm[row[below]])
         elif ways.kinds[below] == FOOT:
             lower = _ball(np.array([*b[:2], min(shapes.foot_height_mm, 0.5 * a[2])]), radius, share)
-            # the end of a post that is thicker than its foot is high stays within the foot
-            lower[:, 2] = np.maximum(lower[:, 2], INSIDE_FOOT_RATIO * CHAMFER_MM)
             solids.append(_foot(b, radius, shapes, 1.0 - share))
         else:
             lower = _ball(b, radii_mm[below] if ways.kinds[node] == TIP else radius, share)
-        solids.append(_hull(upper, lower))
+        # a post that is thicker than its foot is high would reach through the platform
+        solids.append(_hull(*(np.maximum(end, [-np.inf, -np.inf, LOWEST_MM]) for end in (upper, lower))))
     return solids
 
 

@@ -6,14 +6,15 @@ from pathlib import Path
 import manifold3d
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import KDTree
 
+from firstcast.proof.distances import nearest
 from firstcast.proof.expected_run import ExpectedRun, Standing
 from firstcast.proof.layer_sections import LayerSections, section_all
 from firstcast.proof.read import read_stl
 from firstcast.proof.rows import ProofRow, counted, many, measured
 from firstcast.proof.run_package import RunObject, RunPackage
 from firstcast.proof.surface import connect, weld
+from firstcast.proof.tree import build_tree
 from firstcast.vocabulary import Verdict
 
 ROUNDED_MM = 2e-5
@@ -23,7 +24,7 @@ TURNED_MM = 5e-5
 """A master's corners, turned and lifted, are rounded to float32 twice: within 256 mm by 1.6e-5 mm each time."""
 
 TIP_MM = 0.8
-"""A neck's ring of corners lies about its contact: half its width and how deep it enters, away from it at most."""
+"""A contact lies within its neck, half a width of it and no deeper than it enters from its surface at most."""
 
 
 def props_name(master: str) -> str:
@@ -143,7 +144,8 @@ def master_rows(package: RunPackage, expected: ExpectedRun) -> list[ProofRow]:
         if props is None:
             lonely += len(places)
         elif len(places):
-            away = KDTree(props.points).query(places)[0]
+            corners = props.points[props.triangles].astype(np.float64)
+            away = nearest(build_tree(corners), np.asarray(places, np.float64)).distance
             lonely += int((away > TIP_MM).sum())
             worst = max(worst, float(away.max()))
     return [
@@ -156,7 +158,7 @@ def master_rows(package: RunPackage, expected: ExpectedRun) -> list[ProofRow]:
         ),
         counted(
             "props come to every tip",
-            f"{lonely} of {many(looked, 'tip')} without one; the farthest {worst:.2f} mm from a corner of its prop",
+            f"{lonely} of {many(looked, 'tip')} without one; the farthest {worst:.2f} mm from the surface of its prop",
             lonely,
         ),
     ]

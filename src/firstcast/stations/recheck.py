@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import Field
 
 from firstcast.findings import Finding, Measure
 from firstcast.geometry.body import Body
@@ -29,7 +28,8 @@ from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, TongueTo
 from firstcast.moulding.worsened import Worse, worse_locks
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
-from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.stations.contract import StationResult
+from firstcast.stations.recheck_settings import Settings
 from firstcast.vocabulary import Verdict
 
 READ_MM = 0.3
@@ -46,13 +46,6 @@ SLACK_VOXELS = 40.0
 
 RATIO_MORE = 0.5
 """By how much more slender a tongue must have become to be told: thickness is known to half a voxel of two. Chosen, no source."""
-
-
-class Settings(StationSettings):
-    """What is told: limits are those of plan, pitch and pull those of mould."""
-
-    most_findings: int = Field(default=5, ge=1, le=100)
-    """How many findings of a kind are told one by one; the measures count all."""
 
 
 @dataclass(frozen=True, kw_only=True)
