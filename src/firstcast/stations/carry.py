@@ -182,7 +182,9 @@ def carry(
             ground.of_vertices(size * gap_spare_mm.astype(np.float64)),
         )
         held = held_by(ground, zones, settings.release)
-        found = _found(ground, forward, before, windows, narrow, held, settings)
+        found = _found(
+            ground, forward, before, windows, narrow, held, np.asarray(matrix, np.float64), settings
+        )
     moved = found is not None and bool(found.length_mm.any())
     ends = plain_end, _shown(ground, forward) if moved else plain_end
     del forward  # it holds where every scenario ends
@@ -213,13 +215,16 @@ def _found(
     windows: Sequence[ReliefWindow],
     narrow: Narrow,
     held: Held,
+    matrix: npt.NDArray[np.float64],
     settings: Settings,
 ) -> Found:
     """The lengths that are carried, and what they come to."""
     points, triangles, normals = ground.points, ground.mesh.triangles, ground.normals
     likely = forward_of(points, triangles, normals, ground.chains[LIKELY : LIKELY + 1])
     bound = np.where(held.still, 0.0, settings.cap_mm)
-    rings, places, ways = rings_of(triangles, len(points)), ground.figure_points, ground.ways
+    rings = rings_of(triangles, len(points))
+    # at the size and in the axes in which the master is rounded and written: in others rounding differs
+    places, ways = ground.figure_points @ matrix.T, ground.ways @ matrix.T
     return carry_back(
         forward, points, triangles, normals,
         before_mm=before,
