@@ -36,16 +36,9 @@ def unknown_acceptances(findings: Iterable[Finding], acceptances: Sequence[Accep
     """A `watch` for every acceptance that names no finding of this run."""
     known = {finding.id for finding in findings}
     return [
-        Finding(
-            station="job",
-            code="acceptance-without-finding",
-            verdict=Verdict.WATCH,
-            part=acceptance.id,
-            says=f"The job file accepts {acceptance.id}, which this run did not find.",
-            mend="Delete the entry, or correct its id.",
-        )
-        for acceptance in acceptances
-        if acceptance.id not in known
+        _of_no_finding("acceptance-without-finding", "The job file accepts", each.id)
+        for each in acceptances
+        if each.id not in known
     ]
 
 
@@ -55,17 +48,21 @@ def unanswered_mends(
     """A `watch` for every order to mend that no station answered: none of its findings was mended or stands."""
     known = {finding.id for finding in findings} | set(mended)
     return [
-        Finding(
-            station="job",
-            code="mend-without-finding",
-            verdict=Verdict.WATCH,
-            part=order.id,
-            says=f"The job file wants {order.id} mended, which this run did not find.",
-            mend="Delete the entry, or correct its id.",
-        )
-        for order in orders
-        if order.id and order.id not in known
+        _of_no_finding("mend-without-finding", "The job file wants mended", each.id)
+        for each in orders
+        if each.id and each.id not in known
     ]
+
+
+def _of_no_finding(code: str, asks: str, name: str) -> Finding:
+    return Finding(
+        station="job",
+        code=code,
+        verdict=Verdict.WATCH,
+        part=name,
+        says=f"{asks} {name}, which this run did not find.",
+        mend="Delete the entry, or correct its id.",
+    )
 
 
 def finding_record(finding: Finding) -> dict[str, Any]:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from firstcast.forecast.ball import closed_by_ball
 from firstcast.forecast.ball_surface import ground_of
 from firstcast.forecast.chain_on_mesh import normals_of
-from firstcast.kernels.ball_surface import contact, lower_bounds, spheres_of
+from firstcast.kernels.ball_surface import bounds_of, contact, lower_bounds
 
 
 def triangles_around(rng, count):
@@ -46,15 +46,15 @@ def test_bounds_of_distances_are_never_too_far(seed, count):
     corners, places = triangles_around(rng, max(count, 8))
     points, rows = corners.reshape(-1, 3), np.arange(corners.size // 3, dtype=np.int32).reshape(-1, 3)
     bulges, low = np.zeros((len(rows), 3), np.float32), points.min(axis=0)
-    spheres, found = np.empty((8, len(rows)), np.float32), np.full(len(rows), np.nan, np.float32)
-    spheres_of(0, len(rows), points, rows, bulges, low, spheres)
+    bounds, found = np.empty((8, len(rows)), np.float32), np.full(len(rows), np.nan, np.float32)
+    bounds_of(0, len(rows), points, rows, bulges, low, bounds)
     for place in places[:8]:
-        lower_bounds(0, count, *(place - low).astype(np.float32), spheres, found)
+        lower_bounds(0, count, *(place - low).astype(np.float32), bounds, found)
         distance = np.array([contact(*place, points, rows, bulges, row)[0] for row in range(count)])
         # float32: 24 bits of lengths up to ten, through a square root of a difference where a plane is near
         assert (found[:count] <= distance + 2e-3 * np.sqrt(1e-6) + 1e-5).all()
         # a bound that says nothing would be no bound: nor is it nearer than the triangle's corners are apart
-        assert (found[:count] >= distance - 2.0 * spheres[3, :count] - 1e-5).all()
+        assert (found[:count] >= distance - 2.0 * bounds[3, :count] - 1e-5).all()
 
 
 def test_the_ground_is_the_mesh_in_another_order():

@@ -11,9 +11,9 @@ from firstcast.kernels.ball import Stars
 from firstcast.kernels.ball_grid import SIDE, Cells, find_cells, mark_bricks, number_bricks, sort_by_cell
 from firstcast.kernels.ball_surface import (
     Surface,
+    bounds_of,
     bulges_of,
     middles_of,
-    spheres_of,
     sum_normals,
     take_triangles,
 )
@@ -77,9 +77,9 @@ def ground_of(points: Points, triangles: Triangles, radius_mm: float, reach_mm: 
     run_blocks(
         bulges_of, len(triangles), points, triangles, normals, cells.order, curved, bulges, block=BLOCK
     )
-    spheres = np.empty((8, len(triangles)), np.float32)
-    run_blocks(spheres_of, len(triangles), points, triangles, bulges, cells.low, spheres, block=BLOCK)
-    return Ground(Surface(cells, points, triangles, spheres, bulges, _reach(spheres)), normals, order)
+    bounds = np.empty((8, len(triangles)), np.float32)
+    run_blocks(bounds_of, len(triangles), points, triangles, bulges, cells.low, bounds, block=BLOCK)
+    return Ground(Surface(cells, points, triangles, bounds, bulges, _reach(bounds)), normals, order)
 
 
 def stars_of(triangles: Triangles, count: int) -> Stars:
@@ -89,9 +89,9 @@ def stars_of(triangles: Triangles, count: int) -> Stars:
     return stars
 
 
-def _reach(spheres: npt.NDArray[np.float32]) -> float:
+def _reach(bounds: npt.NDArray[np.float32]) -> float:
     """How far a triangle comes out from its middle at most, what it bulges counted."""
-    return float(spheres[3].max()) + float(spheres[7].max())
+    return float(bounds[3].max()) + float(bounds[7].max())
 
 
 def _normals(points: Points, triangles: Triangles) -> Points:

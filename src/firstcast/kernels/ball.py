@@ -65,7 +65,7 @@ def mark_fits(start, stop, normals, radius, dip, surface, fits):
 @kernel
 def _is_clear(x, y, z, least, surface, lower):
     """Whether no triangle comes nearer to a place than `least`. `lower` (RUN,) float32 is scratch."""
-    cells, spheres, points = surface.cells, surface.spheres, surface.points
+    cells, bounds, points = surface.cells, surface.bounds, surface.points
     triangles, bulges = surface.triangles, surface.bulges
     index, starts, size = cells.index, cells.starts, cells.size
     far = least + surface.reach
@@ -81,7 +81,7 @@ def _is_clear(x, y, z, least, surface, lower):
                 first, last, k = run_of(index, starts, i, j, k, end)
                 while first < last:
                     count = min(last - first, RUN)
-                    lower_bounds(first, first + count, lx, ly, lz, spheres, lower)
+                    lower_bounds(first, first + count, lx, ly, lz, bounds, lower)
                     for n in range(count):
                         if lower[n] <= limit:
                             distance, _, _, _, bulge = contact(x, y, z, points, triangles, bulges, first + n)
@@ -93,11 +93,11 @@ def _is_clear(x, y, z, least, surface, lower):
 
 @kernel
 def _gather(x, far, surface, rows, near, run):
-    """Note the triangles that may come within `far` of x: their rows, and in near (8, k) their spheres. Returns how many.
+    """Note the triangles that may come within `far` of x: their rows, and in near (8, k) their bounds. Returns how many.
 
     Those beyond the length of `rows` are only counted. `run` (RUN,) float32 is scratch.
     """
-    cells, spheres = surface.cells, surface.spheres
+    cells, bounds = surface.cells, surface.bounds
     index, starts, size = cells.index, cells.starts, cells.size
     wide = far + surface.reach
     i0, i1 = span_of(cells, 0, x[0] - wide, x[0] + wide)
@@ -112,13 +112,13 @@ def _gather(x, far, surface, rows, near, run):
                 first, last, k = run_of(index, starts, i, j, k, end)
                 while first < last:
                     count = min(last - first, RUN)
-                    lower_bounds(first, first + count, lx, ly, lz, spheres, run)
+                    lower_bounds(first, first + count, lx, ly, lz, bounds, run)
                     for n in range(count):
                         if run[n] <= reach:
                             if found < len(rows):
                                 rows[found] = first + n
                                 for d in range(8):
-                                    near[d, found] = spheres[d, first + n]
+                                    near[d, found] = bounds[d, first + n]
                             found += 1
                     first += count
     return found
@@ -131,7 +131,7 @@ def _distance(a, b):
 
 @kernel
 def _buffers(room):
-    """Rows of so many gathered triangles, their spheres, from how far on they may be, their half-spaces, and scratch."""
+    """Rows of so many gathered triangles, their bounds, from how far on they may be, their half-spaces, and scratch."""
     return (
         np.empty(room, np.int64),
         np.empty((8, room), np.float32),

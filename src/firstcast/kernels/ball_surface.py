@@ -1,4 +1,4 @@
-"""The surface that a ball rolls on: its vertices' normals, its triangles' spheres and bulges, the nearest place on one."""
+"""The surface that a ball rolls on: its vertices' normals, its triangles' bounds and bulges, the nearest place on one."""
 
 from typing import NamedTuple
 
@@ -21,7 +21,7 @@ class Surface(NamedTuple):
     cells: Cells
     points: np.ndarray  # (n, 3) float64
     triangles: np.ndarray  # (m, 3) int32
-    spheres: np.ndarray  # (8, m) float32: see `spheres_of`
+    bounds: np.ndarray  # (8, m) float32: see `bounds_of`
     bulges: np.ndarray  # (m, 3) float32: see `bulges_of`
     reach: float  # greatest radius of a sphere, mm
 
@@ -118,8 +118,8 @@ def take_triangles(start, stop, order, rank, triangles, found):
 
 
 @kernel
-def spheres_of(start, stop, points, triangles, bulges, low, spheres):
-    """Fill columns of spheres (8, m) float32, all that tells how far a triangle is at least.
+def bounds_of(start, stop, points, triangles, bulges, low, bounds):
+    """Fill columns of bounds (8, m) float32, all that tells how far a triangle is at least.
 
     Its middle less `low`, how far its corners are from there, its unit normal, and a bound of how far it bulges.
     """
@@ -127,21 +127,21 @@ def spheres_of(start, stop, points, triangles, bulges, low, spheres):
         a, b, c = triangles[t, 0], triangles[t, 1], triangles[t, 2]
         far = 0.0
         for d in range(3):
-            spheres[d, t] = (points[a, d] + points[b, d] + points[c, d]) / 3.0 - low[d]
+            bounds[d, t] = (points[a, d] + points[b, d] + points[c, d]) / 3.0 - low[d]
         for n in range(3):
             square = 0.0
             for d in range(3):
-                square += (points[triangles[t, n], d] - low[d] - spheres[d, t]) ** 2
+                square += (points[triangles[t, n], d] - low[d] - bounds[d, t]) ** 2
             far = max(far, square)
-        spheres[3, t] = np.sqrt(far) * (1.0 + 1e-6)
+        bounds[3, t] = np.sqrt(far) * (1.0 + 1e-6)
         ux, uy, uz = points[b, 0] - points[a, 0], points[b, 1] - points[a, 1], points[b, 2] - points[a, 2]
         vx, vy, vz = points[c, 0] - points[a, 0], points[c, 1] - points[a, 1], points[c, 2] - points[a, 2]
         x, y, z = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
         length = np.sqrt(x * x + y * y + z * z)
         scale = 1.0 / length if length > 0.0 else 0.0
-        spheres[4, t], spheres[5, t], spheres[6, t] = scale * x, scale * y, scale * z
+        bounds[4, t], bounds[5, t], bounds[6, t] = scale * x, scale * y, scale * z
         # products of two weights are at most a quarter
-        spheres[7, t] = 0.25 * (max(bulges[t, 0], 0.0) + max(bulges[t, 1], 0.0) + max(bulges[t, 2], 0.0))
+        bounds[7, t] = 0.25 * (max(bulges[t, 0], 0.0) + max(bulges[t, 1], 0.0) + max(bulges[t, 2], 0.0))
 
 
 @kernel
@@ -167,14 +167,14 @@ def bulges_of(start, stop, points, triangles, normals, order, curved, bulges):
 
 
 @kernel
-def lower_bounds(first, last, x, y, z, spheres, lower):
+def lower_bounds(first, last, x, y, z, bounds, lower):
     """Write lower (last - first,) float32: from how far on triangles first .. last may be of a place, less what they bulge.
 
     x, y, z float32, less the cells' corner. A loop over slices and without branches, so that it does several at a time.
     """
-    middle_x, middle_y, middle_z = spheres[0, first:last], spheres[1, first:last], spheres[2, first:last]
-    normal_x, normal_y, normal_z = spheres[4, first:last], spheres[5, first:last], spheres[6, first:last]
-    rim, bulge = spheres[3, first:last], spheres[7, first:last]
+    middle_x, middle_y, middle_z = bounds[0, first:last], bounds[1, first:last], bounds[2, first:last]
+    normal_x, normal_y, normal_z = bounds[4, first:last], bounds[5, first:last], bounds[6, first:last]
+    rim, bulge = bounds[3, first:last], bounds[7, first:last]
     for n in range(len(rim)):
         dx, dy, dz = middle_x[n] - x, middle_y[n] - y, middle_z[n] - z
         height = dx * normal_x[n] + dy * normal_y[n] + dz * normal_z[n]

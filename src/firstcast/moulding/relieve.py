@@ -20,6 +20,9 @@ from firstcast.moulding.trial import Bounds
 from firstcast.process.materials import Mould
 from firstcast.vocabulary import ZoneMeaning
 
+ROUNDS = 4
+"""A fill may leave something that is told then: so often the mould is read and filled again."""
+
 
 def propose_fills(
     body: Body,
@@ -76,13 +79,13 @@ def filled(body: Body, fills: Sequence[Fill], pitch_mm: npt.ArrayLike) -> Added:
 
 @dataclass(frozen=True)
 class Relieved:
-    """A body with the fills that were taken, those that were not, and what is read of it then."""
+    """A body with the fills that were taken, what is read of it then, and what more could be filled."""
 
     body: Body
-    taken: tuple[Fill, ...]
-    refused: tuple[Fill, ...]
-    added_mm3: float
     read: Read
+    taken: tuple[Fill, ...]
+    proposed: tuple[Fill, ...]
+    added_mm3: float
 
 
 def relieve(
@@ -94,21 +97,18 @@ def relieve(
     bounds: Bounds,
     wall_mm: float,
     lattice_mm: npt.ArrayLike,
+    choose: Callable[[Body, Read, tuple[Fill, ...]], Sequence[Fill]],
     draft_deg: float = 0.0,
     released: Sequence[str] = (),
-    take: Callable[[Fill], bool] = lambda fill: not fill.costly,
-    rounds: int = 4,
 ) -> Relieved:
-    """Fill, read the mould again, and fill what is still told, until nothing more is taken.
+    """Fill, read the mould again, and fill what is still told, until nothing more is chosen.
 
     Parameters are those of `propose_fills`, and:
 
     lattice_mm : (3,) float64, or one float for all axes
         Pitch of the lattice on which the body was made.
-    take : function
-        Which fills are taken; by default all that don't change the sculpture much.
-    rounds : int
-        At most.
+    choose : function
+        From a body, what is read of it and the fills that are proposed, those that are made.
 
     Raises
     ------
@@ -116,20 +116,18 @@ def relieve(
         The lattice would not fit this machine.
     """
     taken: list[Fill] = []
-    refused: tuple[Fill, ...] = ()
     added = 0.0
-    for _ in range(rounds):
+    for done in range(ROUNDS + 1):
         fills = propose_fills(
             body, read, mould, zones, bounds=bounds, wall_mm=wall_mm, draft_deg=draft_deg, released=released
         )
-        chosen = [fill for fill in fills if fill.lumps and take(fill)]
-        refused = tuple(fill for fill in fills if not fill.lumps or not take(fill))
-        if not chosen:
+        chosen = [fill for fill in choose(body, read, fills) if fill.lumps]
+        if not chosen or done == ROUNDS:
             break
         body, more = filled(body, chosen, lattice_mm)
         taken, added = taken + chosen, added + more
         read = read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds)
-    return Relieved(body, tuple(taken), refused, added, read)
+    return Relieved(body, read, tuple(taken), fills, added)
 
 
 def _closed_zones(zones: Sequence[Zone], released: Sequence[str]) -> tuple[Zone, ...]:

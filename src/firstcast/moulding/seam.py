@@ -13,6 +13,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.normals import vertex_normals
 from firstcast.kernels.parting import LOWER, NONE, UPPER
 from firstcast.moulding.halves import Halves
 from firstcast.moulding.skin import Skin, evened, sampled, voxels_outside
@@ -95,7 +96,7 @@ def half_of_vertices(halves: Halves, skin: Skin) -> npt.NDArray[np.float64]:
     leans = evened([on_voxels(facing[:, k]) for k in range(3)], mould, LEAN_ROUNDS)
     fields = np.concatenate([evened([labels], mould, ROUNDS), leans])
     points = np.asarray(skin.mesh.points, np.float64)
-    normals = _vertex_normals(skin)
+    normals = vertex_normals(skin.mesh)
     spots = (points @ frame.T - halves.origin_mm) / pitch
     out = normals @ frame.T
     found = np.full((len(points), 4), np.nan, np.float32)
@@ -109,16 +110,6 @@ def half_of_vertices(halves: Halves, skin: Skin) -> npt.NDArray[np.float64]:
     even = (around * out).sum(axis=1) >= ALIKE
     lean = np.where(even, around[:, 2], out[:, 2])
     return ramp + np.clip(LEAN_COUNTS * lean, -MOST_LEAN, MOST_LEAN)
-
-
-def _vertex_normals(skin: Skin) -> npt.NDArray[np.float64]:
-    count = len(skin.mesh.points)
-    weighted = np.repeat(skin.normals * skin.area_mm2[:, None], 3, axis=0)
-    corners = skin.mesh.triangles.ravel()
-    summed = np.column_stack(
-        [np.bincount(corners, weights=weighted[:, k], minlength=count) for k in range(3)]
-    )
-    return summed / np.maximum(np.linalg.norm(summed, axis=1), 1e-30)[:, None]
 
 
 def without_specks(mesh: Mesh, area_mm2, value, least_mm2: float) -> npt.NDArray[np.float64]:

@@ -15,30 +15,21 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.normals import vertex_normals
 from firstcast.geometry.zones import Zone
-from firstcast.moulding.draft import undrafted
-from firstcast.moulding.knife import KnifeCut, plan_knife
+from firstcast.moulding.knife import KnifeCut
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.mould_fill import Fill
 from firstcast.moulding.opening import Gate, PullWay, read_body, ways_to_open
-from firstcast.moulding.parting import Parting, part_mould
+from firstcast.moulding.parting import Parting
 from firstcast.moulding.parts import Parts
 from firstcast.moulding.pull import pull_ground, search_pull
-from firstcast.moulding.reading import Read, read_mould, read_of
-from firstcast.moulding.relieve import filled, propose_fills
-from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, TongueTold, told_of
-from firstcast.moulding.trial import ROOM_MM, Bounds
+from firstcast.moulding.reading import Read, read_of
+from firstcast.moulding.tongues_told import TongueTold
+from firstcast.moulding.trial import ROOM_MM
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.contract import StationResult
-from firstcast.stations.mould_findings import (
-    LEAST_SHARE,
-    Opened,
-    Told,
-    fills_asked_for,
-    mould_findings,
-    seam_findings,
-    told_places,
-)
+from firstcast.stations.mould_findings import mould_findings, seam_findings
+from firstcast.stations.mould_looks import Bench, Look
 from firstcast.stations.mould_settings import Settings
 from firstcast.vocabulary import ProcessKind
 
@@ -47,9 +38,6 @@ LEAST_PITCH_MM, MOST_VOXELS = 0.2, 4_000_000
 
 KEPT = 4
 """Ways of opening that are read in full."""
-
-ROUNDS = 4
-"""A fill may leave something that is told then: so often it is looked at again."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,9 +137,8 @@ def mould(
     pitch = settings.pitch_mm or _pitch_mm(body.mesh)
     reading = read_body(body.mesh, Parts(body), materials.mould, pitch_mm=pitch, least_mm3=settings.least_mm3)
     along, ways = ways_to_open(reading, landscape, gate, settings.pull)
-    bench = _Bench(piece, limits, materials, zones, lattice_mm, settings, ways)
-    first = bench.look(body, read_of(reading, along, bench.bounds))
-    last, taken, added_mm3 = bench.relieved(first, mends)
+    bench = Bench(piece, limits, materials, zones, lattice_mm, settings, ways, mends)
+    last = bench.looked_at(body, read_of(reading, along, bench.bounds))
     lock_of_vertex = _lock_of_vertex(last.body.mesh, last.read)
     volumes = np.array([0.0, *(lock.volume_mm3 for lock in last.read.locks)], np.float32)
     parting, knife = bench.parted(last)
@@ -168,97 +155,17 @@ def mould(
         tongues=last.opened.tongues,
         lock_of_vertex=lock_of_vertex,
         locked_of_vertex=volumes[lock_of_vertex + 1],
-        mended=_gone(first, last),
-        fills=taken,
+        mended=last.mended,
+        fills=last.taken,
         parting=parting,
         knife=knife,
-        says=_says(ways, limits, taken, added_mm3),
+        says=_says(ways, last, knife),
         findings=(
-            *mould_findings(last.opened, last.told, last.fills, limits, most=settings.most_findings),
+            *mould_findings(last.opened, last.told, last.proposed, limits, most=settings.most_findings),
             *seam_findings(piece, parting, knife),
         ),
-        measures=_measures(last, taken, added_mm3, parting),
+        measures=_measures(last, parting),
     )
-
-
-@dataclass(frozen=True)
-class _Look:
-    """A body as its mould was read: what is told of it, and the fill that would mend each."""
-
-    body: Body
-    read: Read
-    opened: Opened
-    told: list[Told]
-    fills: tuple[Fill, ...]
-
-
-@dataclass(frozen=True)
-class _Bench:
-    """What every look at a piece's mould is made with."""
-
-    piece: str
-    limits: Limits
-    materials: Materials
-    zones: tuple[Zone, ...]
-    lattice_mm: npt.NDArray[np.float64]
-    settings: Settings
-    ways: tuple[PullWay, ...]
-
-    @property
-    def bounds(self) -> Bounds:
-        """What a place may ask for before it is told."""
-        return Bounds(
-            LEAST_SHARE, self.settings.tongue_ratio or TONGUE_RATIO, MOST_BASE_MM, self.settings.least_mm3,
-            stretches=self.limits.locks_allowed,
-        )  # fmt: skip
-
-    def look(self, body: Body, read: Read) -> _Look:
-        """What is told of a mould that was read, with the fills that would mend it."""
-        limits, settings = self.limits, self.settings
-        drafts = () if limits.locks_allowed else undrafted(body, self.ways[0].pull, limits.draft_deg.likely)
-        tongues = told_of(read.tongues, read.room, read.parts)
-        opened = Opened(
-            self.piece, body, self.ways, read.locks, tongues, drafts, self.bounds,
-            settings.tongue_ratio is not None, read.held.pitch_mm,
-        )  # fmt: skip
-        fills = propose_fills(
-            body, read, self.materials.mould, self.zones, bounds=self.bounds, wall_mm=limits.wall_mm.likely,
-            draft_deg=0.0 if limits.locks_allowed else limits.draft_deg.likely, released=settings.release,
-        )  # fmt: skip
-        return _Look(body, read, opened, told_places(opened, limits, self.materials), fills)
-
-    def relieved(self, look: _Look, mends: tuple[MendOrder, ...]) -> tuple[_Look, tuple[Fill, ...], float]:
-        """Fill what is asked for, look again, and fill what is asked for then, until nothing is; with all fills and their mm3."""
-        taken: list[Fill] = []
-        added_mm3 = 0.0
-        for _ in range(ROUNDS):
-            chosen = fills_asked_for(look.told, look.fills, mends)
-            if not chosen:
-                break
-            body, more_mm3 = filled(look.body, chosen, self.lattice_mm)
-            taken, added_mm3 = [*taken, *chosen], added_mm3 + more_mm3
-            read = read_mould(
-                body, self.ways[0].pull, look.read.held.pitch_mm, self.materials.mould, self.bounds
-            )
-            look = self.look(body, read)
-        return look, tuple(taken), added_mm3
-
-    def parted(self, look: _Look) -> tuple[Parting | None, KnifeCut | None]:
-        """Where the halves meet; of a block that is cut open the line for the knife instead."""
-        if self.limits.kind is ProcessKind.CUT_BLOCK:
-            places = [told.finding.place_mm for told in look.told if told.finding.place_mm is not None]
-            return None, plan_knife(look.body, self.settings.gate, places, zones=self.zones)
-        draft = self.limits.draft_deg.likely
-        pitch = look.read.held.pitch_mm
-        return part_mould(
-            look.body, self.ways[0].pull, pitch_mm=pitch, zones=self.zones, draft_deg=draft
-        ), None
-
-
-def _gone(first: _Look, last: _Look) -> tuple[str, ...]:
-    """Ids that were told of the body as it came and are not of the body as it goes."""
-    left = {told.finding.id for told in last.told}
-    return tuple(dict.fromkeys(told.finding.id for told in first.told if told.finding.id not in left))
 
 
 def _nothing(body: Body, says: str) -> Moulded:
@@ -295,18 +202,18 @@ def _lock_of_vertex(mesh: Mesh, read: Read) -> npt.NDArray[np.int32]:
     return (number - 1).astype(np.int32)
 
 
-def _says(ways: tuple[PullWay, ...], limits: Limits, taken: tuple[Fill, ...], added_mm3: float) -> str:
-    opens = {
-        ProcessKind.CUT_BLOCK: "a block that is cut open has no pull; opened along the best one it would be ",
-        ProcessKind.HARD_TOOL: "the tool opens ",
-    }.get(limits.kind, "opens ")
-    fills = f"; {len(taken)} fill{'s' if len(taken) > 1 else ''} of {added_mm3:.1f} mm³ made" if taken else ""
+def _says(ways: tuple[PullWay, ...], look: Look, knife: KnifeCut | None) -> str:
+    opens = "the tool opens " if not look.bounds.stretches else "opens "
+    if knife is not None:
+        opens = (
+            f"{knife.words[0]} A block that is cut open has no pull; opened along the best one it would be "
+        )
+    count = len(look.taken)
+    fills = f"; {count} fill{'s' if count > 1 else ''} of {look.added_mm3:.1f} mm³ made" if count else ""
     return f"{opens}{ways[0].words}{fills}"
 
 
-def _measures(
-    look: _Look, taken: tuple[Fill, ...], added_mm3: float, parting: Parting | None
-) -> tuple[Measure, ...]:
+def _measures(look: Look, parting: Parting | None) -> tuple[Measure, ...]:
     locks, held = look.read.locks, look.read.held
     worst = max((lock.share for lock in locks if not lock.captive), default=0.0)
     found = (
@@ -318,8 +225,8 @@ def _measures(
         Measure("holes along the pull", held.holes_mm2, "mm2", "in which the halves meet"),
         Measure("tongues", float(len(look.opened.tongues)), "count", "thin and deep"),
         Measure("worst stretch", worst, "ratio", "of what the rubber bears, as it is likely"),
-        Measure("fills", float(len(taken)), "count", "that the job file asks for"),
-        Measure("filled", added_mm3, "mm3", ""),
+        Measure("fills", float(len(look.taken)), "count", "that the job file asks for"),
+        Measure("filled", look.added_mm3, "mm3", ""),
     )
     if parting is None:
         return found
