@@ -11,12 +11,12 @@ from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.mesh import measure_solid
 from firstcast.geometry.solids import raw_manifold
 from firstcast.geometry.zones import Box, Zone
-from firstcast.moulding.filled import with_lumps
+from firstcast.moulding.bounds import Bounds
+from firstcast.moulding.fill import Fill
+from firstcast.moulding.fill_union import with_lumps
 from firstcast.moulding.locks import PLUG, RING
-from firstcast.moulding.mould_fill import Fill
 from firstcast.moulding.reading import read_mould
 from firstcast.moulding.relieve import filled, propose_fills, relieve
-from firstcast.moulding.trial import Bounds
 from firstcast.process.materials import choose
 from firstcast.process.release import flex_strain, strained
 from firstcast.vocabulary import ZoneMeaning

@@ -9,9 +9,9 @@ from manifold3d import Manifold
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.refine import split_long_edges
+from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.reading import read_mould
 from firstcast.moulding.tongues_told import told_of
-from firstcast.moulding.trial import Bounds
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials, catalogue, choose
 from firstcast.ranges import Range

@@ -8,15 +8,16 @@ import numpy.typing as npt
 
 from firstcast.geometry.mesh import Mesh, measure_solid
 from firstcast.kernels.locked import BODY
-from firstcast.moulding.amounts import HALF_VOXEL
-from firstcast.moulding.fills import solid_of
+from firstcast.moulding.bounds import Bounds
+from firstcast.moulding.fill import CAPTIVE, TONGUE, Fill
+from firstcast.moulding.fill_levels import HALF_VOXEL
+from firstcast.moulding.fill_solid import solid_of
+from firstcast.moulding.fill_tries import Tried, fill_captive, fill_lock, fill_rest, fill_tongue
+from firstcast.moulding.fill_window import Mask, Window, window_round
 from firstcast.moulding.locks import Lock
-from firstcast.moulding.mould_fill import CAPTIVE, TONGUE, Fill
 from firstcast.moulding.reading import Read
 from firstcast.moulding.splits import split_at
 from firstcast.moulding.tongues import Tongue
-from firstcast.moulding.trial import Bounds, Mask, Window, window_round
-from firstcast.moulding.tries import Tried, fill_captive, fill_lock, fill_rest, fill_tongue
 
 MOST_BODY_RATIO, MOST_RISE_RATIO = 0.03, 0.1
 """A fill that adds more of the body's volume, or rises by more of its longest side, changes the sculpture: a split is proposed

@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.geometry.mesh import Mesh
+from firstcast.moulding.fill_window import ROOM_MM
 from firstcast.moulding.held import Held, hold
 from firstcast.moulding.hollows import Hollows, Room, find_hollows, room_round
 from firstcast.moulding.locks import Lock, locks_of
 from firstcast.moulding.parts import Parts
 from firstcast.moulding.pull import PullLandscape, way_words
-from firstcast.moulding.trial import ROOM_MM
 from firstcast.process.materials import Mould
 
 SHOWN = 3

@@ -6,13 +6,13 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.geometry.body import Body
+from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.held import Held
 from firstcast.moulding.hollows import Hollows, Room
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.opening import Along, BodyReading, read_body
 from firstcast.moulding.parts import Parts
 from firstcast.moulding.tongues import Tongue, find_tongues
-from firstcast.moulding.trial import Bounds
 from firstcast.process.materials import Mould
 
 

@@ -12,11 +12,11 @@ import numpy.typing as npt
 
 from firstcast.geometry.body import Body
 from firstcast.geometry.zones import Zone
+from firstcast.moulding.bounds import Bounds
+from firstcast.moulding.fill import Fill
 from firstcast.moulding.fill_maker import FillMaker
-from firstcast.moulding.filled import Added, with_lumps
-from firstcast.moulding.mould_fill import Fill
+from firstcast.moulding.fill_union import Added, with_lumps
 from firstcast.moulding.reading import Read, read_mould
-from firstcast.moulding.trial import Bounds
 from firstcast.process.materials import Mould
 from firstcast.vocabulary import ZoneMeaning
 

@@ -15,16 +15,16 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.normals import vertex_normals
 from firstcast.geometry.zones import Zone
+from firstcast.moulding.fill import Fill
+from firstcast.moulding.fill_window import ROOM_MM
 from firstcast.moulding.knife import KnifeCut
 from firstcast.moulding.locks import Lock
-from firstcast.moulding.mould_fill import Fill
 from firstcast.moulding.opening import Gate, PullWay, read_body, ways_to_open
 from firstcast.moulding.parting import Parting
 from firstcast.moulding.parts import Parts
 from firstcast.moulding.pull import pull_ground, search_pull
 from firstcast.moulding.reading import Read, read_of
 from firstcast.moulding.tongues_told import TongueTold
-from firstcast.moulding.trial import ROOM_MM
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.contract import StationResult

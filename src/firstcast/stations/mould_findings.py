@@ -7,14 +7,14 @@ from typing import NamedTuple
 from firstcast.findings import Finding, MendOrder
 from firstcast.geometry.body import Body
 from firstcast.geometry.whereabouts import where
+from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.draft import Undrafted
+from firstcast.moulding.fill import TONGUE, Fill
 from firstcast.moulding.knife import KnifeCut
 from firstcast.moulding.locks import LEDGE, PLUG, RING, Lock
-from firstcast.moulding.mould_fill import TONGUE, Fill
 from firstcast.moulding.opening import PullWay
 from firstcast.moulding.parting import Parting
 from firstcast.moulding.tongues_told import TongueTold
-from firstcast.moulding.trial import Bounds
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.ranges import Range

@@ -8,15 +8,15 @@ import numpy.typing as npt
 from firstcast.findings import MendOrder
 from firstcast.geometry.body import Body
 from firstcast.geometry.zones import Zone
+from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.draft import undrafted
+from firstcast.moulding.fill import Fill
 from firstcast.moulding.knife import KnifeCut, plan_knife
-from firstcast.moulding.mould_fill import Fill
 from firstcast.moulding.opening import PullWay
 from firstcast.moulding.parting import Parting, part_mould
 from firstcast.moulding.reading import Read
 from firstcast.moulding.relieve import relieve
 from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, told_of
-from firstcast.moulding.trial import Bounds
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.mould_findings import LEAST_SHARE, Opened, Told, fills_asked_for, told_places

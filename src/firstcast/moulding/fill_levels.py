@@ -12,10 +12,10 @@ from scipy.ndimage import binary_dilation
 from scipy.spatial import KDTree
 
 from firstcast.kernels.locked import BODY, DOWN, LOCKED, UP, deepen
+from firstcast.moulding.fill_window import Mask, Window
 from firstcast.moulding.hollows import Hollows
 from firstcast.moulding.labels import labelled
 from firstcast.moulding.locks import IN_HOLLOW
-from firstcast.moulding.trial import Mask, Window
 
 HALF_VOXEL = 0.5
 """How near the level comes to the least."""

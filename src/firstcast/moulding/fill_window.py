@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy.ndimage import binary_dilation, distance_transform_edt, find_objects
 
 from firstcast.kernels.locked import BODY, LOCKED
+from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.held import Held
 from firstcast.moulding.hollows import Hollows, Room, find_hollows
 from firstcast.moulding.labels import labelled
@@ -25,37 +26,6 @@ ROOM_MM = 3.0
 
 EDGE = 5
 """Voxels kept round a place in the pull's frame: what the solid of a fill is drawn in."""
-
-
-@dataclass(frozen=True)
-class Bounds:
-    """What a place may ask for before it is told.
-
-    Attributes
-    ----------
-    share : float
-        Of what the rubber bears, at the high end of the estimate.
-    tongue_ratio, tongue_base_mm : float
-        Depth over base of a tongue, and the thickest base that counts.
-    least_mm3 : float
-        Less in one place is not told.
-    stretches : bool
-        False in a hard tool, in which every lock is told.
-    """
-
-    share: float
-    tongue_ratio: float
-    tongue_base_mm: float
-    least_mm3: float
-    stretches: bool = True
-
-    def told(self, lock: Lock) -> bool:
-        """Whether a lock is beyond them."""
-        return not self.stretches or lock.captive or self.overstretched(lock)
-
-    def overstretched(self, lock: Lock) -> bool:
-        """Whether a lock asks for more of what the rubber bears."""
-        return lock.asks is not None and max(lock.asks.of_break.high, lock.asks.of_tear.high) >= self.share
 
 
 class Nowhere:

@@ -12,8 +12,8 @@ from firstcast.fields.contour import Contour, contour_dense
 from firstcast.fields.voids import components_of
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.locked import BODY
+from firstcast.moulding.fill_window import Mask
 from firstcast.moulding.held import Held
-from firstcast.moulding.trial import Mask
 
 MARGIN = 5
 """Voxels round a fill that its solid is drawn in."""

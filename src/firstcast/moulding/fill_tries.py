@@ -7,18 +7,19 @@ import numpy as np
 from scipy.ndimage import binary_dilation, find_objects, maximum_filter
 
 from firstcast.kernels.locked import BODY, DOWN, UP, deepen
-from firstcast.moulding.amounts import (
+from firstcast.moulding.bounds import Bounds
+from firstcast.moulding.fill_levels import (
     MORE,
     least_level,
     orders_of,
     without_traps,
     without_undercuts,
 )
+from firstcast.moulding.fill_window import Mask, Window, locks_with, room_with, tongues_with, window_round
 from firstcast.moulding.held import Held
 from firstcast.moulding.hollows import Room, find_hollows
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.tongues import Tongue
-from firstcast.moulding.trial import Bounds, Mask, Window, locks_with, room_with, tongues_with, window_round
 from firstcast.moulding.webs import narrowest_web, thickened
 from firstcast.process.materials import Mould
 
