@@ -11,6 +11,7 @@ from firstcast.geometry.crossings import crossing_rows, snap_points
 from firstcast.geometry.footing import Frame, frame_into
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.neighbourhood import near_box, with_own_points
+from firstcast.geometry.seam_mend import mend_seam
 
 NUDGE_MM = (0.0013, 0.0007, 0.0004)
 """Steps along, across and down by which a fitting is moved where rounding to float32 leaves a crossing."""
@@ -47,7 +48,7 @@ class Fitting:
 
 
 def fitted(body: Mesh, fitting: Fitting) -> tuple[Fitting, Attached, int]:
-    """A body with a fitting, where rounding leaves no crossing: as it is, or moved by a hair, always the same way.
+    """A body with a fitting, where rounding leaves no crossing: as it is, its seam mended, or moved by a hair.
 
     Returns
     -------
@@ -68,10 +69,23 @@ def fitted(body: Mesh, fitting: Fitting) -> tuple[Fitting, Attached, int]:
         )  # fmt: skip
         joined = attach(body, moved.mesh, frame.into, takes_out=not fitting.adds)
         crossings = seam_crossings(joined, frame)
+        if crossings:
+            joined = _mended(joined)
+            crossings = seam_crossings(joined, frame)
         if not crossings:
             break
     assert joined is not None
     return moved, joined, crossings
+
+
+def _mended(joined: Attached) -> Attached:
+    """The same with its seam mended place by place, as far as that goes."""
+    done = mend_seam(joined.mesh, joined.seam)
+    mesh, _ = with_own_points(done.points, done.triangles)
+    on_seam = np.zeros(len(joined.source), bool)
+    on_seam[joined.seam] = True
+    seam = np.flatnonzero(on_seam[done.kept]).astype(np.int32)
+    return joined._replace(mesh=mesh, source=joined.source[done.kept], seam=seam)
 
 
 def seam_crossings(joined: Attached, frame: Frame) -> int:
