@@ -214,3 +214,16 @@ def test_a_way_that_is_not_free():
     assert found.place_mm is not None
     assert -2.0 <= found.place_mm[2] <= -1.0
     assert "way-blocked" not in codes(GAUGED.fit(*blocks()))
+
+
+def test_what_is_told_of_lost_play_mends_it():
+    """The clearance that is named, set, lets the peg in; with the shipped figures the default already does."""
+    side = turn_about((1, 0, 0), 90.0)
+    capped = SHOP.fit(*blocks(), turns=(side, side), settings=Settings(widest_gap_mm=0.1))
+    lost = next(f for f in capped.findings if f.code == "play-lost")
+    assert lost.verdict is Verdict.WATCH
+    named = float(lost.mend.split("fit.widest_gap_mm to ")[1].split(". ")[0])
+    mended = SHOP.fit(*blocks(), turns=(side, side), settings=Settings(widest_gap_mm=named))
+    assert "play-lost" not in codes(mended)
+    assert mended.joints[0].play.goes_in
+    assert SHOP.fit(*blocks(), turns=(side, side), settings=Settings()).joints[0].play.goes_in

@@ -123,8 +123,9 @@ def _plays(found: Found, loose_mm: float) -> list[Finding]:
                 found, "play-lost", Verdict.STOP if play.calibrated else Verdict.WATCH,
                 f"the peg may come too wide for its socket by up to {lacks:.2f} mm on the side that looks along "
                 f"({x:.1f}, {y:.1f}, {z:.1f}); in the likely case it has {play.likely_mm:.2f} mm of play.",
-                "File that side on the masters or the castings; or stand both pieces so that the joint's axis is nearly "
-                "upright; or print a gauge, which narrows the figures of light.",
+                f"{_clearance(found)}Try the first two castings in each other before more are made, and file that side of "
+                "the peg where it binds. Both pieces with the joint's axis nearly upright, or a printed gauge, which narrows "
+                "the figures of light, need less.",
                 play.least_mm, 0.0,
             )
         )  # fmt: skip
@@ -133,12 +134,24 @@ def _plays(found: Found, loose_mm: float) -> list[Finding]:
             _finding(
                 found, "play-great", Verdict.WATCH,
                 f"it may have up to {play.most_mm:.2f} mm of play on a side; {loose_mm:g} mm are taken for firm.",
-                "Print a gauge, which narrows the figures; stand both pieces so that the joint's axis is nearly upright; "
-                "or fill it with glue.",
+                "Glue that fills gaps takes it up, and the flat still shows which way round. A printed gauge, which narrows the "
+                "figures, or both pieces with the joint's axis nearly upright, make it less.",
                 play.most_mm, loose_mm, worse="high",
             )
         )  # fmt: skip
     return findings
+
+
+def _clearance(found: Found) -> str:
+    """What clearance would let the peg in at worst, where that is known."""
+    assert found.sized is not None
+    gaps = found.sized.gaps
+    if gaps is None or not len(gaps.wanted_mm):
+        return ""
+    # to the next hundredth above
+    wanted = float(np.ceil(100.0 * gaps.wanted_mm.max())) / 100.0
+    key = "the joint's play_mm" if found.wanted.play_mm is not None else "fit.widest_gap_mm"
+    return f"Set {key} to {wanted:.2f}. "
 
 
 def _beds(found: Found) -> list[Finding]:
