@@ -222,8 +222,17 @@ def test_what_is_told_of_lost_play_mends_it():
     capped = SHOP.fit(*blocks(), turns=(side, side), settings=Settings(widest_gap_mm=0.1))
     lost = next(f for f in capped.findings if f.code == "play-lost")
     assert lost.verdict is Verdict.WATCH
-    named = float(lost.mend.split("fit.widest_gap_mm to ")[1].split(". ")[0])
-    mended = SHOP.fit(*blocks(), turns=(side, side), settings=Settings(widest_gap_mm=named))
+    named = float(lost.mend.split("play_mm to ")[1].split(", ")[0])
+    mended = SHOP.fit(*blocks(), joint(play_mm=named), turns=(side, side))
     assert "play-lost" not in codes(mended)
     assert mended.joints[0].play.goes_in
     assert SHOP.fit(*blocks(), turns=(side, side), settings=Settings()).joints[0].play.goes_in
+
+
+def test_a_slim_piece_gets_a_stout_peg_with_less_of_a_gap():
+    side = turn_about((1, 0, 0), 90.0)
+    slim = SHOP.fit(*blocks(wide=2.6), turns=(side, side)).joints[0]
+    wide = SHOP.fit(*blocks(wide=2.6), joint(play_mm=0.6), turns=(side, side))
+    stout = 2.0 * SHOP.limits.wall_mm.low
+    assert slim.peg_cast.width_mm >= stout
+    assert not wide.joints or wide.joints[0].peg_cast.width_mm < stout

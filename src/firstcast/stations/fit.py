@@ -14,7 +14,7 @@ from pydantic import Field
 
 from firstcast.findings import Finding, Measure
 from firstcast.forecast.joint_casts import Half, Play, play_between
-from firstcast.forecast.joint_seats import Bed, bed_between, seat_of
+from firstcast.forecast.joint_seats import Bed, Seat, bed_between, seat_of
 from firstcast.forecast.joint_sizes import Sized, sized_joint
 from firstcast.geometry.body import Body
 from firstcast.geometry.fittings import Fitting
@@ -28,6 +28,15 @@ from firstcast.process.shrink import SizeStep
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.stations.fit_findings import Found, findings_of
 
+STOUT_WALLS = 2.0
+"""A peg is stout from so many least walls on. A slimmer one breaks sooner than a tight one has to be filed. Chosen, no source."""
+
+FIRM_GAP_MM = 0.2
+"""Where a piece is slim the gap of a side is narrowed down to this to get a stout peg. Chosen, no source."""
+
+GAP_STEPS = 5
+"""Gaps tried between the two."""
+
 
 class Settings(StationSettings):
     """The job file's [fit]: what all joints have in common. Lengths are those of the castings."""
@@ -37,6 +46,7 @@ class Settings(StationSettings):
     widest_gap_mm: float = Field(default=0.6, gt=0.0, le=2.0)
     """Widest gap on a side that is made for what is not sure; what would take more is told, and filed on the master.
 
+    Where a piece is slim it is made less, down to `FIRM_GAP_MM`, if that gives a stout peg.
     Wide enough for what the shipped figures of light may do: glue fills a loose joint, a jammed one is filed by hand.
     """
     loose_mm: float = Field(default=0.3, gt=0.0, le=5.0)
@@ -153,11 +163,7 @@ def _made(
     seat = seat_of(wanted, peg, socket, limits.wall_mm.likely)
     if not seat.meets:
         return None, [], findings_of(Found(wanted, seat), limits, settings.loose_mm)
-    sized = sized_joint(
-        wanted, seat, peg, socket, limits,
-        least_mm=settings.least_play_mm, most_mm=settings.widest_gap_mm, end_mm=settings.end_gap_mm,
-        draft_deg=max(settings.draft_deg, limits.draft_deg.likely),
-    )  # fmt: skip
+    sized = _sized(wanted, seat, peg, socket, limits, settings)
     if sized.peg is None or sized.socket is None or sized.peg_master is None or sized.hollow_master is None:
         return None, [], findings_of(Found(wanted, seat, sized), limits, settings.loose_mm)
     bed = bed_between(seat, peg, socket, settings.least_play_mm, settings.widest_gap_mm)
@@ -169,6 +175,27 @@ def _made(
     )  # fmt: skip
     fittings = _fittings(joint, sized, bed, peg, socket)
     return joint, fittings, findings_of(Found(wanted, seat, sized, play, bed), limits, settings.loose_mm)
+
+
+def _sized(
+    wanted: JointWanted, seat: Seat, peg: Half, socket: Half, limits: Limits, settings: Settings
+) -> Sized:
+    """Peg and socket with the widest gap that leaves a peg stout enough; where none does, with the widest."""
+    most = settings.widest_gap_mm
+    stout_mm = STOUT_WALLS * limits.wall_mm.low
+    first = None
+    for most_mm in np.linspace(most, min(most, FIRM_GAP_MM), GAP_STEPS):
+        sized = sized_joint(
+            wanted, seat, peg, socket, limits,
+            least_mm=settings.least_play_mm, most_mm=float(most_mm), end_mm=settings.end_gap_mm,
+            draft_deg=max(settings.draft_deg, limits.draft_deg.likely),
+        )  # fmt: skip
+        first = sized if first is None or first.peg is None else first
+        given = wanted.width_mm is not None or wanted.play_mm is not None
+        if given or (sized.peg is not None and sized.peg.width_mm >= stout_mm):
+            return sized
+    assert first is not None
+    return first
 
 
 def _fittings(joint: Joint, sized: Sized, bed: Bed, peg: Half, socket: Half) -> list[Fitting]:

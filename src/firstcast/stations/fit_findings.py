@@ -150,8 +150,7 @@ def _clearance(found: Found) -> str:
         return ""
     # to the next hundredth above
     wanted = float(np.ceil(100.0 * gaps.wanted_mm.max())) / 100.0
-    key = "the joint's play_mm" if found.wanted.play_mm is not None else "fit.widest_gap_mm"
-    return f"Set {key} to {wanted:.2f}. "
+    return f"Set the joint's play_mm to {wanted:.2f}, which makes a slim piece's peg thinner. "
 
 
 def _beds(found: Found) -> list[Finding]:
