@@ -1,9 +1,11 @@
-"""The mould as a page: the figure as the halves hold it, the seam, and what every way of opening it holds."""
+"""The mould as a page: the figure as the halves hold it and the seam, or the line for the knife; what every way to open it holds."""
 
 from pathlib import Path
 
 from firstcast.moulding.locks import Lock
-from firstcast.sheets.mould_page import Held, draw_mould_page, write_mould_page
+from firstcast.sheets.knife_page import draw_knife_page
+from firstcast.sheets.mould_page import draw_mould_page, write_mould_page
+from firstcast.sheets.mould_views import Held
 from firstcast.sheets.plate import Title
 from firstcast.sheets.print_page import Fact
 from firstcast.sheets.pull_map import PullMap
@@ -14,28 +16,33 @@ MOST_PLACES = 9
 """So many places that hold are numbered on the page; the route card and the report have the rest."""
 
 
+FOOT = "Read on voxels; how rubber is flexed and peeled is a person's art, so what it bears there is a wide range."
+
+
 def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
-    """The page of a piece's mould of two halves."""
+    """The page of a piece's mould of two halves, or of the block that is cut open."""
     moulded = outcome.get("mould", piece)
     limits = outcome.get("plan").field("limits")
     ways, locks = moulded.field("ways"), moulded.field("locks")
-    drawn = draw_mould_page(
-        moulded.field("body").mesh,
-        moulded.field("parting"),
-        PullMap(
-            moulded.field("directions"),
-            moulded.field("locked_mm3"),
-            moulded.field("allowed"),
-            moulded.field("pull"),
-            [way.pull for way in ways[1:]],
-        ),
-        title=Title(job=job, piece=piece, date="", process=limits.kind.value),
-        held=[
-            Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in locks[:MOST_PLACES]
-        ],
-        facts=[*_way_facts(ways), *_fill_facts(moulded)],
-        foot="Read on voxels; how rubber is flexed and peeled is a person's art, so what it bears there is a wide range.",
+    pulls = PullMap(
+        moulded.field("directions"),
+        moulded.field("locked_mm3"),
+        moulded.field("allowed"),
+        moulded.field("pull"),
+        [way.pull for way in ways[1:]],
     )
+    title = Title(job=job, piece=piece, date="", process=limits.kind.value)
+    held = [Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in locks[:MOST_PLACES]]
+    mesh, knife = moulded.field("body").mesh, moulded.field("knife")
+    if knife is None:
+        facts = [*_way_facts(ways), *_fill_facts(moulded)]
+        drawn = draw_mould_page(
+            mesh, moulded.field("parting"), pulls, title=title, held=held, facts=facts, foot=FOOT
+        )
+    else:
+        drawn = draw_knife_page(
+            mesh, knife, pulls, title=title, held=held, facts=_fill_facts(moulded), foot=FOOT
+        )
     write_mould_page(path, drawn)
 
 

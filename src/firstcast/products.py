@@ -49,7 +49,7 @@ MAP_FIELDS = (
 )
 MOULD_FIELDS = tuple(
     ("mould", name)
-    for name in ("body", "parting", "directions", "locked_mm3", "allowed", "ways", "locks", "fills")
+    for name in ("body", "parting", "knife", "directions", "locked_mm3", "allowed", "ways", "locks", "fills")
 )
 PROP_FIELDS = tuple(
     ("prop", name)
@@ -203,9 +203,10 @@ def maps(outputs: Outputs) -> Iterator[Product]:
 
 
 def moulds(outputs: Outputs) -> Iterator[Product]:
-    """Each piece's mould of two halves."""
+    """Each piece's mould: its two halves, or the line along which a block is cut open."""
     for piece in outputs.order.pieces:
-        if outputs.outcome.get("mould", piece).field("parting") is None:
+        moulded = outputs.outcome.get("mould", piece)
+        if moulded.field("parting") is None and moulded.field("knife") is None:
             continue
 
         def write(folder: Path, piece: str = piece) -> None:

@@ -57,3 +57,24 @@ def test_it_keeps_out_of_a_precious_back():
 def test_a_gate_without_direction_is_refused():
     with pytest.raises(InputError, match="gate"):
         plan_knife(EGG, (0.0, 0.0, 0.0))
+
+
+def test_on_the_face_it_never_turns_back_and_rolls_out_true():
+    at = (3.9, 0.5, 1.0)
+    cut = plan_knife(EGG, DOWN, [at], wall_mm=6.0)
+    on_face = cut.on_face_mm
+    assert np.all(np.diff(on_face[:, 1]) >= -1e-9)
+    # rolled out without stretch: steps are as long as on the round face, but for the sag of their chords
+    rolled = np.linalg.norm(np.diff(on_face, axis=0), axis=1)
+    assert rolled == pytest.approx(np.linalg.norm(np.diff(cut.on_block_mm, axis=0), axis=1), abs=0.01)
+    assert cut.face_mm == pytest.approx((2.0 * np.pi * 10.0, 2.0 * (8.0 + 6.0)), abs=0.1)
+
+
+def test_rolled_out_its_left_hand_is_at_the_right_of_the_front():
+    # the back and the right are precious: what is left is the front's left
+    back = Zone("back", ZoneMeaning.PRECIOUS, shape=Box((-9.0, 0.5, -9.0), (9.0, 9.0, 9.0)))
+    right = Zone("right", ZoneMeaning.PRECIOUS, shape=Box((-9.0, -9.0, -9.0), (-0.5, 9.0, 9.0)))
+    cut = plan_knife(EGG, DOWN, zones=(back, right))
+    middle = np.abs(cut.on_body_mm[:, 2]) < 4.0
+    assert np.median(cut.on_body_mm[middle, 0]) > 0.3
+    assert 0.0 < np.median(cut.on_face_mm[middle, 0]) < cut.face_mm[0] / 4.0 + 5.0

@@ -10,8 +10,9 @@ from PIL import Image
 from firstcast.moulding.parting import part_mould
 from firstcast.moulding.pull import half_sphere
 from firstcast.sheets.face import INK
-from firstcast.sheets.mould_page import HELD_SAYS, Held, draw_mould_page, write_mould_page
+from firstcast.sheets.mould_page import HELD_SAYS, draw_mould_page, write_mould_page
 from firstcast.sheets.mould_sections import LOWER_TONE, UPPER_TONE
+from firstcast.sheets.mould_views import Held
 from firstcast.sheets.plate import Title
 from firstcast.sheets.pull_map import PullMap, draw_pull_map, spot_of
 from firstcast.sheets.scales import scale_colours

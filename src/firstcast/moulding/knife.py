@@ -42,8 +42,9 @@ FREES_MM = 1.5
 WAVE_MM, AMPLITUDE_MM = 12.0, 2.5
 """The waves on the block's face. Common practice, no source."""
 
-STEP_MM, EVENED_MM = 0.5, 1.0
-"""Places along the line, and over how much of it each is a mean (a standard deviation)."""
+STEP_MM, EVENED_MM, FACE_EVENED_MM = 0.5, 1.0, 8.0
+"""Places along the line; over how much of it each is a mean, on the figure and on the block's face (standard deviations): a
+hand leads the blade round no corner of the figure's on the face."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +55,11 @@ class KnifeCut:
     ----------
     on_body_mm, on_block_mm : (n, 3) float64
         In figure space, from the gate's end: where the blade's tip goes, and where its wave runs on the block's face.
+    on_face_mm : (n, 2) float64
+        The wave on the block's face rolled out flat, seen from outside: how far round it from the figure's front, towards the
+        figure's left where the gate is below; how far from the gate's end of the block.
+    face_mm : (float, float)
+        All the way round the block's face, and along it.
     length_mm : float
         On the body.
     seen_mm, crosses_detail_mm, crosses_precious_mm : float
@@ -64,6 +70,8 @@ class KnifeCut:
 
     on_body_mm: npt.NDArray[np.float64]
     on_block_mm: npt.NDArray[np.float64]
+    on_face_mm: npt.NDArray[np.float64]
+    face_mm: tuple[float, float]
     length_mm: float
     seen_mm: float
     crosses_detail_mm: float
@@ -115,7 +123,9 @@ def plan_knife(
     beside = KDTree(skin.middles).query(line)[1]
     step = np.linalg.norm(np.diff(line, axis=0), axis=1)
     each = 0.5 * (np.append(step, 0.0) + np.insert(step, 0, 0.0))
-    on_block = _on_block(line, points, axis, wall_mm)
+    block = _Block.about(points, axis, wall_mm)
+    on_block = _on_block(line, block)
+    on_face, face = _rolled_out(on_block, block)
     frees = tuple(
         n for n, place in enumerate(places_mm) if _distance(line, on_block, np.asarray(place)) <= FREES_MM
     )
@@ -124,7 +134,7 @@ def plan_knife(
     )
     length = float(step.sum())
     words = _words(body, line, length, seen, precious, frees, len(places_mm))
-    return KnifeCut(line, on_block, length, seen, detail, precious, frees, words)
+    return KnifeCut(line, on_block, on_face, face, length, seen, detail, precious, frees, words)
 
 
 def _line(skin: Skin, axis, places) -> list[int]:
@@ -191,20 +201,54 @@ def _evened(line) -> npt.NDArray[np.float64]:
     return smooth
 
 
-def _on_block(line, points, axis, wall_mm: float) -> npt.NDArray[np.float64]:
+@dataclass(frozen=True)
+class _Block:
+    """A round block about the figure: its middle, the gate's way, the face's radius, and how long it is."""
+
+    middle: npt.NDArray[np.float64]
+    axis: npt.NDArray[np.float64]
+    reach_mm: float
+    long_mm: float
+
+    @classmethod
+    def about(cls, points, axis, wall_mm: float) -> "_Block":
+        """The block whose face is `wall_mm` from the figure, its ends too."""
+        middle = (points.min(axis=0) + points.max(axis=0)) / 2.0
+        aside = (points - middle) @ (np.eye(3) - np.outer(axis, axis))
+        along = (points - middle) @ axis
+        reach = float(np.linalg.norm(aside, axis=1).max()) + wall_mm
+        return cls(middle, axis, reach, 2.0 * (float(np.abs(along).max()) + wall_mm))
+
+
+def _on_block(line, block: _Block) -> npt.NDArray[np.float64]:
     """Straight out from the line, across the gate, to a round block about the figure; in waves along it."""
-    middle = (points.min(axis=0) + points.max(axis=0)) / 2.0
-    across = np.eye(3) - np.outer(axis, axis)
-    reach = float(np.linalg.norm((points - middle) @ across, axis=1).max()) + wall_mm
-    out = (line - middle) @ across
+    axis, reach, even = block.axis, block.reach_mm, FACE_EVENED_MM / STEP_MM
+    from_middle = line - block.middle
+    out = from_middle @ (np.eye(3) - np.outer(axis, axis))
     # at the ends the line may pass the middle: far away in steps the way out is that of its neighbours
-    out = gaussian_filter1d(out, 4.0 * EVENED_MM / STEP_MM, axis=0, mode="nearest")
+    out = gaussian_filter1d(out, even, axis=0, mode="nearest")
     out /= np.maximum(np.linalg.norm(out, axis=1), 1e-9)[:, None]
-    along = np.insert(np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1)), 0, 0.0)
-    turn = AMPLITUDE_MM / reach * np.sin(2.0 * np.pi * along / WAVE_MM)
+    # on the face it never turns back to the gate, whatever it does on the figure
+    along = gaussian_filter1d(np.minimum.accumulate(from_middle @ axis), even, mode="nearest")
+    run = np.insert(np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1)), 0, 0.0)
+    turn = AMPLITUDE_MM / reach * np.sin(2.0 * np.pi * run / WAVE_MM)
     side = np.cross(axis, out)
     aside = np.cos(turn)[:, None] * out + np.sin(turn)[:, None] * side
-    return middle + reach * aside + ((line - middle) @ axis)[:, None] * axis
+    return block.middle + reach * aside + along[:, None] * axis
+
+
+def _rolled_out(on_block, block: _Block) -> tuple[npt.NDArray[np.float64], tuple[float, float]]:
+    """Where the wave runs on the face rolled out flat, and how large the face is, round and along."""
+    up = -block.axis
+    # the figure faces -y; a gate that leaves that way is seen from above
+    front = np.array([0.0, -1.0, 0.0]) if abs(up[1]) < 0.9 else np.array([0.0, 0.0, 1.0])
+    front = front - (front @ up) * up
+    front /= np.linalg.norm(front)
+    from_middle = on_block - block.middle
+    turn = np.unwrap(np.arctan2(from_middle @ np.cross(up, front), from_middle @ front))
+    turn -= 2.0 * np.pi * np.round(np.median(turn) / (2.0 * np.pi))
+    rise = from_middle @ up + block.long_mm / 2.0
+    return np.column_stack([block.reach_mm * turn, rise]), (2.0 * np.pi * block.reach_mm, block.long_mm)
 
 
 def _distance(line, on_block, place) -> float:

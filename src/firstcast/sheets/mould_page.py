@@ -4,65 +4,46 @@ Drawn as a pattern-maker draws a parting: what lies behind is dashed, the body i
 parting run on to the block's edge.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image, ImageChops
-from scipy.ndimage import uniform_filter1d
 
+from firstcast.arrays import Points
 from firstcast.geometry.mesh import Mesh
 from firstcast.moulding.parting import Parting
 from firstcast.sheets import dimensions
 from firstcast.sheets._few_colours import in_few_colours
-from firstcast.sheets._rings import box_about
-from firstcast.sheets.face import ACCENT, FAINT_INK, INK, PAPER, SHADOW
+from firstcast.sheets.face import INK, SHADOW
 from firstcast.sheets.heading import draw_page_heading
-from firstcast.sheets.light import LitMesh, light_mesh
+from firstcast.sheets.light import light_mesh
 from firstcast.sheets.mould_sections import LOWER_TONE, UPPER_TONE, draw_section
+from firstcast.sheets.mould_views import (
+    BETWEEN_PX,
+    DPI,
+    FEET_PX,
+    MARGIN_PX,
+    MOST_NUMBERS,
+    SMALL_PX,
+    TALL_PX,
+    TOP_PX,
+    WIDE_PX,
+    WORDS_PX,
+    Held,
+    draw_mould_views,
+)
 from firstcast.sheets.plate import Title
 from firstcast.sheets.print_page import Fact, draw_facts
 from firstcast.sheets.pull_map import PullMap, draw_pull_map
-from firstcast.sheets.render import Picture, render_lit
 from firstcast.sheets.setting import Box, Page
-from firstcast.sheets.views import BACK, FRONT, SIDE, View, extent_mm
 
-DPI = 150
-WIDE_PX, TALL_PX, MARGIN_PX = 1754, 1240, 56
-"""A4 across at 150 dots per inch."""
+LOW_PX, LOW_TALL_PX = 826, 318
+"""Where the row below the views begins, and how tall it is."""
 
-WORDS_PX, TOP_PX, FEET_PX, LOW_PX, SIDE_PX, BETWEEN_PX = 420, 150, 742, 826, 70, 44
-"""The column of words; where views begin and end; where sections begin; room beside and between views."""
-
-LOW_TALL_PX = 318
-SMALL_PX = 19.0
-SAMPLES = 3
 COLOURS = 128
-VIEWS = (FRONT, SIDE, BACK)
-SEAM_PX, HALO_PX = 2.6, 5.2
-SLACK_MM = 0.35
-"""A seam that lies so little behind what is seen is seen."""
-
-SETTLED = 15
-"""Places along a seam over which it is seen or hidden as a whole."""
-
-MOST_NUMBERS = 12
-
 HELD_SAYS = "places that hold the mould"
-NUMBER_PX = 10.5
-
-
-@dataclass(frozen=True)
-class Held:
-    """A place that holds the mould: where, how much, and what is said of it."""
-
-    place_mm: tuple[float, float, float]
-    volume_mm3: float
-    says: str
-    captive: bool = False
 
 
 @dataclass(frozen=True)
@@ -101,19 +82,43 @@ def draw_mould_page(
     kind : str
         What stands at the right of the heading.
     """
+    closed = [np.concatenate([curve, curve[:1]]) for curve in parting.seams]
+    page, scale = draw_held_figure(
+        mesh, _tones(mesh, parting), closed, title=title, kind=kind, held=held, facts=facts,
+        reasons=(*parting.words, *reasons), foot=foot, key=_draw_key,
+    )  # fmt: skip
+    _draw_low_row(page, parting, pulls, WIDE_PX - 2 * MARGIN_PX - WORDS_PX)
+    return MouldPage(page, scale)
+
+
+def draw_held_figure(
+    mesh: Mesh,
+    colours: npt.NDArray[np.float32],
+    lines_mm: Sequence[Points],
+    *,
+    title: Title,
+    kind: str,
+    held: Sequence[Held],
+    facts: Sequence[Fact],
+    reasons: Sequence[str],
+    foot: str,
+    key: Callable[[Page, float, float], None],
+) -> tuple[Page, float]:
+    """A page with its heading, the figure's views with lines on them, and the column of words; and the views' scale.
+
+    `colours` are of vertices, (n, 3); `key` draws what tones and lines mean at a place of the page.
+    """
     page = Page(WIDE_PX, TALL_PX)
     draw_page_heading(page, title, kind, MARGIN_PX)
     lit = light_mesh(np.asarray(mesh.points, np.float64), mesh.triangles)
-    scale = _draw_views(page, lit, _tones(mesh, parting), parting, held)
-    room = WIDE_PX - 2 * MARGIN_PX - WORDS_PX
-    _draw_low_row(page, parting, pulls, room)
+    scale = draw_mould_views(page, lit, colours, lines_mm, held)
     dimensions.scale_bar(page, (MARGIN_PX, FEET_PX + 46), scale, 220.0, SMALL_PX)
     heading = [Fact(HELD_SAYS, "")] if held else []
     told = [_fact(number, each) for number, each in enumerate(held[:MOST_NUMBERS], start=1)]
     left = WIDE_PX - MARGIN_PX - WORDS_PX + 40
-    _draw_key(page, left, TOP_PX - 22)
-    draw_facts(page, [*facts, *heading, *told], [*parting.words, *reasons], foot, left=left, top=TOP_PX + 76)
-    return MouldPage(page, scale)
+    key(page, left, TOP_PX - 22)
+    draw_facts(page, [*facts, *heading, *told], list(reasons), foot, left=left, top=TOP_PX + 76)
+    return page, scale
 
 
 def write_mould_page(path: Path | str, drawn: MouldPage) -> None:
@@ -134,101 +139,6 @@ def _tones(mesh: Mesh, parting: Parting) -> npt.NDArray[np.float32]:
         np.bincount(corners, minlength=count), 1
     )
     return np.where(share[:, None] >= 0.5, UPPER_TONE, LOWER_TONE).astype(np.float32)
-
-
-def _draw_views(page: Page, lit: LitMesh, colours, parting: Parting, held: Sequence[Held]) -> float:
-    extents = [extent_mm(lit.used, view) for view in VIEWS]
-    room = WIDE_PX - 2 * MARGIN_PX - WORDS_PX - SIDE_PX - 2 * BETWEEN_PX
-    wide = sum(float(np.ptp(extent[:, 0])) for extent in extents)
-    tall = max(float(np.ptp(extent[:, 1])) for extent in extents)
-    most = min(room / wide, (FEET_PX - TOP_PX) / tall)
-    scale = dimensions.drawing_scale(most * 25.4 / DPI) * DPI / 25.4
-    spare = room - scale * wide
-    left = MARGIN_PX + SIDE_PX + spare / 4
-    for view, extent in zip(VIEWS, extents, strict=True):
-        across = float(np.ptp(extent[:, 0])) * scale
-        picture, corner = _draw_view(page, lit, colours, view, extent, scale, left)
-        _draw_seams(page, picture, corner, parting)
-        _draw_numbers(page, picture, corner, held)
-        if view is FRONT:
-            top = FEET_PX - float(np.ptp(extent[:, 1])) * scale
-            dimensions.height_line(
-                page, top, FEET_PX, MARGIN_PX + 24, (left + across / 2, left), float(np.ptp(extent[:, 1])), SMALL_PX
-            )  # fmt: skip
-        page.label((left + across / 2, FEET_PX + 44), view.name, size_px=15, anchor="ms")
-        left += across + BETWEEN_PX + spare / 4
-    return scale
-
-
-def _draw_view(
-    page: Page, lit: LitMesh, colours, view: View, extent, scale: float, left: float
-) -> tuple[Picture, tuple[float, float]]:
-    wide, tall = (round(float(np.ptp(extent[:, k])) * scale) + 60 for k in (0, 1))
-    corner = (round(left) - 30, FEET_PX - tall + 30)
-    picture = render_lit(
-        lit, view=view, width_px=wide, height_px=tall, px_per_mm=scale, centre_mm=extent.mean(axis=0) @ view.axes,
-        vertex_colour=colours, samples=SAMPLES, ground=False,
-    )  # fmt: skip
-    box = (*corner, corner[0] + wide, corner[1] + tall)
-    page.image.paste(ImageChops.darker(page.image.crop(box), Image.fromarray(picture.rgb)), box)
-    return picture, (float(corner[0]), float(corner[1]))
-
-
-def _draw_seams(page: Page, picture: Picture, corner, parting: Parting) -> None:
-    """Seams as ink lines in a halo of paper; behind the figure dashed and fine."""
-    for curve in parting.seams:
-        closed = np.concatenate([curve, curve[:1]])
-        spots = picture.projection.place(closed) + corner
-        shown = picture.shows(closed, slack_mm=SLACK_MM)
-        for halo in (True, False):
-            for seen, run in _runs(shown):
-                line = [(float(x), float(y)) for x, y in spots[run]]
-                if seen:
-                    colour, width = (PAPER, HALO_PX) if halo else (INK, SEAM_PX)
-                    _stroke(page, line, width, colour)
-                elif not halo:
-                    page.line(line, width_px=1.1, colour=FAINT_INK, dash_px=(5.0, 5.0))
-
-
-def _stroke(page: Page, line, width: float, colour) -> None:
-    """A line with round joints: many short pieces would show gaps between them."""
-    page.line(line, width_px=width, colour=colour)
-    if width > 2.0:
-        for place in line[:: max(1, len(line) // 400)]:
-            page.disc(place, 0.48 * width, colour=colour)
-
-
-def _runs(shown) -> list[tuple[bool, slice]]:
-    """Runs of places that are all seen or all hidden, each with the place after it so that they join."""
-    shown = _settled(shown)
-    changes = np.flatnonzero(shown[1:] != shown[:-1]) + 1
-    bounds = [0, *changes.tolist(), len(shown)]
-    return [(bool(shown[first]), slice(first, min(stop + 1, len(shown)))) for first, stop in pairwise(bounds)]
-
-
-def _settled(shown) -> npt.NDArray[np.bool_]:
-    """Without short runs: along an outline a seam comes and goes by parts of a pixel."""
-    window = min(SETTLED, len(shown))
-    return uniform_filter1d(shown.astype(np.float64), window, mode="wrap") >= 0.35
-
-
-def _draw_numbers(page: Page, picture: Picture, corner, held: Sequence[Held]) -> None:
-    """A number on each place that holds the mould, where the figure lets it be seen."""
-    taken: list[Box] = []
-    for number, each in enumerate(held[:MOST_NUMBERS], start=1):
-        place = np.array([each.place_mm])
-        # the place is in the mould's material beside the figure
-        if not picture.shows(place, slack_mm=1.5)[0]:
-            continue
-        x, y = (picture.projection.place(place)[0] + corner).tolist()
-        box = box_about((x, y), NUMBER_PX)
-        while any(box.overlaps(other) for other in taken):
-            y -= 2.0
-            box = box_about((x, y), NUMBER_PX)
-        taken.append(box)
-        page.disc((x, y), NUMBER_PX + 1.5, colour=PAPER)
-        page.disc((x, y), NUMBER_PX, colour=ACCENT if each.captive else INK)
-        page.text((x, y), str(number), size_px=1.45 * NUMBER_PX, colour=PAPER, anchor="mm")
 
 
 def _draw_low_row(page: Page, parting: Parting, pulls: PullMap, room: float) -> None:
