@@ -1,9 +1,12 @@
 """Zones are told with the stations that heed them: once each, and no louder than they deserve."""
 
 import json
+from dataclasses import replace
 
 from firstcast import cli
+from firstcast.io.job import SettingsFor
 from firstcast.io.unheeded import unheeded
+from firstcast.stations import carry, mould_settings
 from firstcast.vocabulary import Verdict
 from small_job import write_small_job
 from watchman_job import GOOD, read
@@ -49,3 +52,22 @@ def test_the_report_of_a_run_tells_them(tmp_path):
     report = json.loads((job / "report.json").read_text(encoding="utf-8"))
     told = {finding["code"]: finding["verdict"] for finding in report["findings"]}
     assert told["zone-no-change"] == "watch"
+
+
+def test_a_release_of_no_precious_zone_is_told_for_every_station_that_releases(folder):
+    zones = ZONE.format("eyes", "precious") + ZONE.format("belt", "no carry")
+    job = read(folder, GOOD + zones)
+    one = SettingsFor("mould", "piece", "body", mould_settings.Settings(release=("hat",)))
+    job = replace(
+        job,
+        settings={
+            **job.settings,
+            "carry": carry.Settings(release=("eyes", "eys")),
+            "mould": mould_settings.Settings(release=("belt", "eyes")),
+        },
+        exceptions=(one,),
+    )
+    found = {finding.code: finding.says for finding in unheeded(job)}
+    assert "releases 'eys', which" in found["unknown-release-carry"]
+    # a zone of another meaning holds whatever is released; what is for one piece only is looked at too
+    assert "releases 'belt', 'hat', which" in found["unknown-release-mould"]

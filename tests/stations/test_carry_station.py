@@ -217,14 +217,6 @@ def test_a_zone_by_part_holds_its_border():
         assert found.most_mm > 0.01
 
 
-def test_a_release_of_no_precious_zone_is_told():
-    eyes = Zone("eyes", ZoneMeaning.PRECIOUS, shape=left(0.2))
-    found = run(zones=(eyes,), release=("eyes", "eys"), make="plain")
-    told = [finding for finding in found.findings if finding.code == "unknown-release"]
-    assert len(told) == 1
-    assert "'eys'" in told[0].says
-
-
 def test_what_is_too_large_to_forecast_goes_on_plain(monkeypatch):
     monkeypatch.setattr(dose, "MOST_BYTES", 1 << 10)
     found = run()

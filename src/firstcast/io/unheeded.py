@@ -1,6 +1,6 @@
 """What a job file asks, and which stations heed it yet: said, so that nobody takes silence for heed."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from firstcast.findings import Finding
 from firstcast.geometry.zones import Zone
@@ -22,15 +22,34 @@ _HELD = {
 
 
 def unheeded(job: Job) -> tuple[Finding, ...]:
-    """One finding per meaning of zones.
+    """One finding per meaning of zones, and one per station that is to release what is no precious zone.
 
     `sound` where what is asked holds, by carry or because nothing works against it yet; `watch` where it may not.
     """
-    return tuple(
-        _about_zones(meaning, zones)
-        for meaning in ZoneMeaning
-        if (zones := [zone for zone in job.zones if zone.meaning is meaning])
-    )
+    return *_zones(job), *_releases(job)
+
+
+def _zones(job: Job) -> Iterator[Finding]:
+    for meaning in ZoneMeaning:
+        zones = [zone for zone in job.zones if zone.meaning is meaning]
+        if zones:
+            yield _about_zones(meaning, zones)
+
+
+def _releases(job: Job) -> Iterator[Finding]:
+    """Names in a station's `release`, for all or for one part or piece, that no precious zone has."""
+    precious = {zone.name for zone in job.zones if zone.meaning is ZoneMeaning.PRECIOUS}
+    given = [*job.settings.items(), *((each.station, each.settings) for each in job.exceptions)]
+    for station in job.settings:
+        names = [name for of, settings in given if of == station for name in getattr(settings, "release", ())]
+        unknown = [name for name in dict.fromkeys(names) if name not in precious]
+        if unknown:
+            listed = ", ".join(f"'{name}'" for name in unknown)
+            yield Finding(
+                "job", f"unknown-release-{station}", Verdict.WATCH, "",
+                f"[{station}] releases {listed}, which is no zone marked precious.",
+                "Correct the name in release, or take it out.",
+            )  # fmt: skip
 
 
 def _about_zones(meaning: ZoneMeaning, zones: Sequence[Zone]) -> Finding:

@@ -36,11 +36,10 @@ from firstcast.stations.carry_findings import (
     measures_of,
     not_carried,
     says_of,
-    unknown_release,
 )
 from firstcast.stations.carry_ground import Ground, Held, ground_of, held_by, scales_of
 from firstcast.stations.contract import StationResult, StationSettings
-from firstcast.vocabulary import Make, Verdict, ZoneMeaning
+from firstcast.vocabulary import Make, Verdict
 
 GAIN, WORSE_MM = 0.7, 0.001
 """How much of the residual each step takes back, and how much worse a place may end for it: chosen, no source."""
@@ -189,10 +188,7 @@ def carry(
     ends = plain_end, _shown(ground, forward) if moved else plain_end
     del forward  # it holds where every scenario ends
     result = _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
-    known = {zone.name for zone in zones if zone.meaning is ZoneMeaning.PRECIOUS}
-    unknown = [name for name in settings.release if name not in known]
-    more = [unknown_release(piece, unknown)] if unknown else []
-    return _told(piece, replace(result, findings=(*result.findings, *more)), settings)
+    return _told(piece, result, settings)
 
 
 def _told(piece: str, result: Carried, settings: Settings) -> Carried:

@@ -69,19 +69,6 @@ def _kept(detail: Detail, makes: Sequence[Make]) -> tuple[float, float, float]:
     return detail.after if Make.CARRIED in makes else detail.before
 
 
-def unknown_release(piece: str, names: Sequence[str]) -> Finding:
-    """Names in `release` that no precious zone has."""
-    listed = ", ".join(f"'{name}'" for name in names)
-    return Finding(
-        station="carry",
-        code="unknown-release",
-        verdict=Verdict.WATCH,
-        part=piece,
-        says=f"[carry] releases {listed}, which is no zone marked precious.",
-        mend="Correct the name in release, or take it out.",
-    )
-
-
 def not_carried(piece: str) -> Finding:
     """A carried master was asked for, and there is none."""
     return Finding(
