@@ -70,9 +70,14 @@ def small_body() -> Mesh:
 def compile_carry(mesh: Mesh) -> None:
     """Forecast and carry a small body: whatever kernels that takes are compiled and kept."""
     from firstcast.geometry.body import Body
+    from firstcast.geometry.narrow import Places
     from firstcast.stations import carry, plan
 
     planned = plan.plan(summaries=(), pieces=(), settings=plan.Settings())
+    count = len(mesh.points)
+    wide = Places(
+        np.full(count, np.inf, np.float32), np.zeros(count, np.int32), np.full(count, np.inf, np.float32)
+    )
     carry.carry(
         piece="body",
         body=Body(mesh, np.zeros(len(mesh.triangles), np.uint16), ("body",)),
@@ -81,8 +86,10 @@ def compile_carry(mesh: Mesh) -> None:
         chain=planned.chain,
         limits=planned.limits,
         pitch_mm=np.full(3, 0.1),
-        wall_spare_mm=np.full(len(mesh.points), np.inf, np.float32),
-        gap_spare_mm=np.full(len(mesh.points), np.inf, np.float32),
+        walls=wide,
+        gaps=wide,
+        wall_spare_mm=np.full(count, np.inf, np.float32),
+        gap_spare_mm=np.full(count, np.inf, np.float32),
         zones=(),
         height_mm=6.0,
         printed_with="",

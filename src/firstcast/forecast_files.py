@@ -108,7 +108,7 @@ def _maps(outcome: Outcome, piece: str, light: Mesh) -> Iterator[tuple[str, Surf
     carried, readings = outcome.get("carry", piece), outcome.get("read", piece)
     forecast: Forecast | None = carried.field("forecast")
     on_body = _Nearest(body.mesh.points, light.points)
-    walls, gaps = on_body.of(readings.field("wall_mm")), on_body.of(readings.field("gap_mm"))
+    walls, gaps = (on_body.of(readings.field(name).width_mm) for name in ("walls", "gaps"))
     wall, gap = limits.wall_mm.likely, limits.gap_mm.likely
     yield "walls", wall_map(walls, most_mm=wall + BEYOND_MM, least_mm=wall)
     yield "gaps", gap_map(gaps, most_mm=gap + BEYOND_MM, least_mm=gap)

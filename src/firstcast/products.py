@@ -42,8 +42,8 @@ MAP_FIELDS = (
     ("carry", "forecast"),
     ("carry", "makes"),
     ("mould", "body"),
-    ("read", "wall_mm"),
-    ("read", "gap_mm"),
+    ("read", "walls"),
+    ("read", "gaps"),
     ("allow", "matrix"),
     ("reduce", "mesh"),
 )

@@ -99,6 +99,8 @@ ROUTE: tuple[Station, ...] = (
             "chain": "plan.chain",
             "limits": "plan.limits",
             "pitch_mm": "fuse.pitch_mm",
+            "walls": "read.walls",
+            "gaps": "read.gaps",
             "wall_spare_mm": "read.wall_spare_mm",
             "gap_spare_mm": "read.gap_spare_mm",
             "zones": "job.zones",

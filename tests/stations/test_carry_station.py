@@ -10,6 +10,7 @@ from firstcast.forecast.chain_on_mesh import forward_of, normals_of
 from firstcast.geometry.body import Body
 from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.narrow import Places
 from firstcast.geometry.turns import leaned
 from firstcast.geometry.zones import Box, Zone
 from firstcast.process.limits import Limits
@@ -53,7 +54,16 @@ BODY = Body(MESH, np.zeros(len(MESH.triangles), np.uint16), ("wall",))
 UPRIGHT = np.eye(3)
 
 
-def run(*, body=BODY, turn=UPRIGHT, matrix=UPRIGHT, sure=False, spare=np.inf, zones=(), **settings):
+def wide(count: int) -> Places:
+    """Readings of a body without narrow walls or gaps."""
+    return Places(
+        np.full(count, np.inf, np.float32), np.zeros(count, np.int32), np.full(count, np.inf, np.float32)
+    )
+
+
+def run(
+    *, body=BODY, turn=UPRIGHT, matrix=UPRIGHT, sure=False, spare=np.inf, walls=None, zones=(), **settings
+):
     n = len(body.mesh.points)
     return carry(
         piece="wall",
@@ -63,6 +73,8 @@ def run(*, body=BODY, turn=UPRIGHT, matrix=UPRIGHT, sure=False, spare=np.inf, zo
         chain=chain(sure=sure),
         limits=LIMITS,
         pitch_mm=np.full(3, 0.035),
+        walls=wide(n) if walls is None else walls,
+        gaps=wide(n),
         wall_spare_mm=np.full(n, spare, np.float32),
         gap_spare_mm=np.full(n, np.inf, np.float32),
         zones=zones,
@@ -205,6 +217,24 @@ def test_a_carried_master_that_is_asked_for_and_not_made_is_told(settings):
     found = run(make="carried", **settings)
     assert found.makes == (Make.PLAIN,)
     assert "not-carried" in [finding.code for finding in found.findings]
+
+
+def test_walls_that_would_end_too_thin_are_held_back_and_counted(offered):
+    held = {measure.name: measure.value for measure in offered.measures}
+    assert held["held back"] == 0.0
+    # as if the wall were 0.05 mm thick where it was drawn in, all opposite one place of its back: next to nothing may go inward there
+    drawn_in = offered.forecast.length_mm[: len(MESH.points)] < -0.008
+    middles = MESH.points[MESH.triangles].mean(axis=1)
+    back = int(np.argmin(np.linalg.norm(middles - [0.75, 0.5, 0.6], axis=1)))
+    own = np.full(len(MESH.points), back, np.int32)
+    thin = Places(
+        np.where(drawn_in, np.float32(0.05), np.float32(np.inf)), own, np.full(len(own), np.inf, np.float32)
+    )
+    found = run(walls=thin)
+    held = {measure.name: measure.value for measure in found.measures}
+    inward = [float(-np.minimum(each.forecast.length_mm, 0.0).sum()) for each in (offered, found)]
+    assert held["held back"] >= 1.0
+    assert inward[1] < 0.9 * inward[0]
 
 
 def test_a_zone_by_part_holds_its_border():

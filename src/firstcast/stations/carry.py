@@ -21,11 +21,12 @@ from firstcast.forecast.carry import carry as carry_back
 from firstcast.forecast.carry_bounds import Narrow
 from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, spanned
 from firstcast.forecast.details import Detail, details_of
+from firstcast.forecast.kept_wide import NarrowSide
 from firstcast.forecast.retention import FLOOR_MM, ReliefWindow, retention, vertex_areas, windows_on
 from firstcast.forecast.rings import rings_of
-from firstcast.forecast.uncrossed import uncrossed
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.narrow import Places
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
@@ -38,6 +39,7 @@ from firstcast.stations.carry_findings import (
     says_of,
 )
 from firstcast.stations.carry_ground import Ground, Held, ground_of, held_by, scales_of
+from firstcast.stations.carry_settled import Settled
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.vocabulary import Make, Verdict
 
@@ -131,6 +133,8 @@ def carry(
     chain: tuple[ChainScenario, ...],
     limits: Limits,
     pitch_mm: npt.NDArray[np.float64],
+    walls: Places,
+    gaps: Places,
     wall_spare_mm: npt.NDArray[np.float32],
     gap_spare_mm: npt.NDArray[np.float32],
     zones: tuple[Zone, ...],
@@ -153,6 +157,8 @@ def carry(
     limits : Limits
     pitch_mm : (3,) float64
         Of the lattice that the body was made on.
+    walls, gaps : Places
+        As they were read at each vertex.
     wall_spare_mm, gap_spare_mm : (n,) float32
         What walls and gaps can give at each vertex (`firstcast.stations.read.Readings`).
     zones : tuple of Zone
@@ -173,7 +179,7 @@ def carry(
         return _told(piece, _too_large(piece, body, error), settings)
     windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, scales_of(ground))
     carries = settings.make is not Make.PLAIN and ground.chains[LIKELY].prints and settings.cap_mm > 0.0
-    found = None
+    found, kept_wide = None, ()
     if carries:
         size = mean_size(matrix)
         narrow = Narrow(
@@ -181,14 +187,18 @@ def carry(
             ground.of_vertices(size * gap_spare_mm.astype(np.float64)),
         )
         held = held_by(ground, zones, settings.release)
-        found = _found(
-            ground, forward, before, windows, narrow, held, np.asarray(matrix, np.float64), settings
+        sides = (
+            NarrowSide(walls, limits.wall_mm.likely, inside=True),
+            NarrowSide(gaps, limits.gap_mm.likely, inside=False),
         )
+        settle = Settled(ground, np.asarray(matrix, np.float64), sides)
+        found = _found(ground, forward, before, windows, narrow, held, settle, settings)
+        kept_wide = (settle.told,)
     moved = found is not None and bool(found.length_mm.any())
     ends = plain_end, _shown(ground, forward) if moved else plain_end
     del forward  # it holds where every scenario ends
     result = _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
-    return _told(piece, result, settings)
+    return _told(piece, replace(result, measures=(*result.measures, *kept_wide)), settings)
 
 
 def _told(piece: str, result: Carried, settings: Settings) -> Carried:
@@ -211,16 +221,13 @@ def _found(
     windows: Sequence[ReliefWindow],
     narrow: Narrow,
     held: Held,
-    matrix: npt.NDArray[np.float64],
+    settle: Settled,
     settings: Settings,
 ) -> Found:
     """The lengths that are carried, and what they come to."""
     points, triangles, normals = ground.points, ground.mesh.triangles, ground.normals
     likely = forward_of(points, triangles, normals, ground.chains[LIKELY : LIKELY + 1])
     bound = np.where(held.still, 0.0, settings.cap_mm)
-    rings = rings_of(triangles, len(points))
-    # at the size and in the axes in which the master is rounded and written: in others rounding differs
-    places, ways = ground.figure_points @ matrix.T, ground.ways @ matrix.T
     return carry_back(
         forward, points, triangles, normals,
         before_mm=before,
@@ -236,7 +243,7 @@ def _found(
         worse_mm=WORSE_MM,
         rounds=settings.rounds,
         windows=windows[:2],
-        settle=lambda length: uncrossed(places, ways, length, triangles, rings),
+        settle=settle,
     )  # fmt: skip
 
 

@@ -66,17 +66,17 @@ class Readings(StationResult):
     ----------
     readings : tuple of Reading
         Every region that is narrower than its limit, the gravest of each kind first.
-    wall_mm, gap_mm : (n,) float32
+    walls, gaps : Places
         Thickness of the wall behind each vertex of the body and width of the air before it, edges and creases too; inf
-        where it is wider than its limit and `BEYOND_MM`.
+        where it is wider than its limit and `BEYOND_MM`. With the triangle opposite, and how far off the edge is.
     wall_spare_mm, gap_spare_mm : (n,) float32
         What either side of a wall, or gap, can give before it is at the low end of its limit: 0 where it is below, inf
         where it is wide, and beside edges and creases, which are no walls and gaps.
     """
 
     readings: tuple[Reading, ...]
-    wall_mm: npt.NDArray[np.float32]
-    gap_mm: npt.NDArray[np.float32]
+    walls: Places
+    gaps: Places
     wall_spare_mm: npt.NDArray[np.float32]
     gap_spare_mm: npt.NDArray[np.float32]
 
@@ -114,8 +114,8 @@ def read(
     readings = (*walls, *gaps)
     return Readings(
         readings=readings,
-        wall_mm=widths.wall_mm,
-        gap_mm=widths.gap_mm,
+        walls=behind,
+        gaps=before,
         wall_spare_mm=_spare(body, behind, limits.wall_mm.low),
         gap_spare_mm=_spare(body, before, limits.gap_mm.low),
         says=_says(readings, limits),

@@ -38,9 +38,6 @@ READ_MM = 0.3
 APART_MM = 0.2
 """Places nearer together than this are read together: what is found is measured again at every one of its vertices."""
 
-SLACK_MM = 0.02
-"""Less than this, and a tenth, is not told of a wall or gap. Chosen, no source: reduce may move each side by 12.5 µm on a pixel of 0.05 mm."""
-
 SLACK_VOXELS = 40.0
 """So many voxels more, and a tenth, are not told of a lock: its border lies on as many. Chosen, no source."""
 
@@ -151,8 +148,8 @@ def _narrowed(figure: Mesh, body: Body, limits: Limits) -> tuple[list[Narrowed],
     gaps = Places(widths.gap_mm, widths.gap_opposite, widths.gap_edge_mm)
     now, before = Solid.of(fine), Solid.of(body.mesh)
     return (
-        narrowed(now, walls, before, inside=True, limit_mm=wall_mm, slack_mm=SLACK_MM),
-        narrowed(now, gaps, before, inside=False, limit_mm=gap_mm, slack_mm=SLACK_MM),
+        narrowed(now, walls, before, inside=True, limit_mm=wall_mm),
+        narrowed(now, gaps, before, inside=False, limit_mm=gap_mm),
     )
 
 
