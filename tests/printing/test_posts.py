@@ -19,6 +19,7 @@ from firstcast.printing.forest import Ground, lead_down, size_posts, sways
 from firstcast.printing.frame import solve_frame
 from firstcast.printing.holding import load_cases, packed_cases, stages_of, worst_loads
 from firstcast.printing.posts import NEAREST_MM, stiffer, strengthen, sway_use
+from firstcast.printing.post_cost import cost_of
 from firstcast.printing.prop_shapes import PropShapes, foot_mm3
 from firstcast.printing.prop_solids import volume_of
 from firstcast.printing.prop_wants import Strength
@@ -342,12 +343,14 @@ def test_rests_take_the_smooth_place():
         np.asarray(mesh.points, np.float64), mesh.triangles, np.zeros(len(mesh.triangles), np.uint16)
     )
     far = build_far(shells, lambda places: closest_points(tree, places), pitch_mm=0.25, margin_mm=2.0)
-    space = free_space(far, 0.47)
+    space, cost = free_space(far, 0.47), cost_of(SHAPES, 150.0, 5.0, 2.0)
 
     def stood(rough):
         ways = Ways()
         tip = ways.add(np.array([0.0, 0.0, 8.0]), TIP, 1, 0.1)
-        rest_on_figure(ways, tip, np.array([0.0, 0, -1.0]), space, SHAPES, avoids=None, rough=rough)
+        rest_on_figure(
+            ways, tip, np.array([0.0, 0, -1.0]), 0.3, space, SHAPES, cost, avoids=None, rough=rough
+        )
         return ways.places[ways.end_of(tip)]
 
     assert stood(None)[:2] == pytest.approx([0.0, 0.0], abs=1e-9)

@@ -35,7 +35,10 @@ STEADY_ROUNDS = 4
 """So often a tree that would give way as a whole grows; on the demo two are enough."""
 
 OVERLOADED = 1.02
-"""Sizing stops a little short of 1."""
+"""Up to this, plans and trees are weighed by their resin alone: sizing stops a little short of 1."""
+
+SWAYS_MOST = 1.0
+"""A tree that is used by more as a whole grows."""
 
 
 @dataclass(frozen=True)
@@ -183,7 +186,7 @@ def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, gro
     room, modulus = room_of(ways, ground.far, ground.shapes), ground.strength.modulus_mpa
     swaying = sways(ways, strong, contacts, cases, ground)
     for _ in range(STEADY_ROUNDS):
-        over = {root for root, use in swaying.items() if use > OVERLOADED}
+        over = {root for root, use in swaying.items() if use > SWAYS_MOST}
         if not over:
             break
         radii = strong.radii_mm.copy()

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.printing.prop_shapes import PropShapes
-from firstcast.printing.stepped import HELD_SQUARED
+from firstcast.printing.stepped import HELD_SQUARED, stepped_loads_n
 
 Floats = npt.NDArray[np.float64]
 Figures = npt.NDArray[np.floating] | np.floating | float
@@ -46,6 +46,15 @@ class PostCost:
         third = self.bends_mm3_nmm * 0.5 * np.asarray(moment_nmm)
         wide = np.maximum(np.maximum(fourth, 0.0) ** 0.25, np.cbrt(third))
         return np.pi / 4.0 * np.maximum(wide, self.least_mm) ** 2
+
+    def stress_use(self, load_n: float, wide_mm: float) -> float:
+        """What a load along a round post stresses it by, over what it may: F / (π d² / 4) over f / s."""
+        return load_n * self.bends_mm3_nmm / (8.0 * wide_mm**2)
+
+    def buckling_use(self, load_n: float, lengths_mm: Floats, wide_mm: Floats) -> float:
+        """What presses a post of parts (k,), hinged at both ends, over what it may bear before it buckles."""
+        softness = self.buckles_mm4_n * HELD_SQUARED * np.pi / 64.0
+        return float(load_n * softness / stepped_loads_n(1.0, [lengths_mm], [wide_mm])[0])
 
     def down_mm3(self, load_n: Figures, length_mm: Figures, moment_nmm: Figures) -> Floats:
         """A post of such a length, and its foot."""

@@ -25,6 +25,9 @@ SPARE, SETTLED = 1.02, 1.001
 NEAREST_MM = 0.2
 """Growing posts stay so far off the figure."""
 
+CONE_SEEN = 0.6
+"""Of a cone on the figure: nearer to it, it touches the figure anyway."""
+
 MODES, HALVINGS, LEAST_LEFT = 4, 60, 0.02
 """Ways of buckling that are seen to at once; steps that find how much to grow; what is left to members that may grow, at least."""
 
@@ -116,7 +119,7 @@ def strengthen(
     if not len(edges) or not cases.shape[1]:
         return Strong(radii, bending, buckling)
     members, runs = _members(ways, contacts, edges), runs_of(ways, places)
-    room = _room(places, edges, far, shapes)
+    room = room_of(ways, far, shapes)
     _start_stout(radii, ways, contacts, runs)
     held, forces = _supports(ways, cases, count)
     judged, upper = members.judged, edges[:, 0]
@@ -221,8 +224,25 @@ def _swaying(
 
 
 def room_of(ways: Ways, far: FarField | None, shapes: PropShapes) -> Floats:
-    """(nodes,) how thick the part of a post from each node may grow."""
-    return _room(np.array(ways.places).reshape(-1, 3), ways.edges, far, shapes)
+    """(nodes,) how thick the part of a post from each node may grow, by its radius.
+
+    A cone that ends on the figure is nearer to it the thinner it is: it may begin as thick as leaves every place of its upper
+    CONE_SEEN clear, with the neck that it narrows to as thick as any.
+    """
+    places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
+    out = np.full(len(places), 0.5 * shapes.post_most_mm if far is not None else np.inf)
+    if far is None or not len(edges):
+        return out
+    kinds = np.array(ways.kinds)
+    upper, lower = edges.T
+    cone = (kinds[upper] == HEAD) & (kinds[lower] == REST)
+    t = np.linspace(0.0, 1.0, 8) * np.where(cone, CONE_SEEN, 1.0)[:, None]
+    along = places[upper, None] + t[:, :, None] * (places[lower] - places[upper])[:, None]
+    near = sample(far, along.reshape(-1, 3)).reshape(t.shape)
+    left = np.where(cone[:, None], 1.0 - t, 1.0)
+    free = (near - NEAREST_MM * left - 0.5 * shapes.tip_most_mm * (1.0 - left)) / left
+    out[upper] = np.clip(free.min(axis=1), 0.5 * shapes.post_mm, out[upper])
+    return out
 
 
 def _lower_cones(ways: Ways) -> npt.NDArray[np.int64]:
@@ -266,17 +286,6 @@ def _buckling(
     wide = [diameter[nodes] for nodes in runs.nodes]
     most = np.array([pressed[nodes].max() for nodes in runs.nodes])
     return most / stepped_loads_n(modulus_mpa, runs.lengths_mm, wide, on_foot)
-
-
-def _room(places: Floats, edges: npt.NDArray[np.int64], far: FarField | None, shapes: PropShapes) -> Floats:
-    """(nodes,) how thick the part of a post from each node may grow."""
-    out = np.full(len(places), 0.5 * shapes.post_most_mm if far is not None else np.inf)
-    if far is not None:
-        t = np.linspace(0.0, 1.0, 8)
-        along = places[edges[:, 0], None] + t[:, None] * (places[edges[:, 1]] - places[edges[:, 0]])[:, None]
-        near = sample(far, along.reshape(-1, 3)).reshape(len(edges), -1).min(axis=1) - NEAREST_MM
-        out[edges[:, 0]] = np.clip(near, 0.5 * shapes.post_mm, out[edges[:, 0]])
-    return out
 
 
 def _supports(ways: Ways, cases: Floats, count: int) -> tuple[npt.NDArray[np.bool_], Floats]:

@@ -5,9 +5,10 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.fields.far import FarField, sample
+from firstcast.fields.far import sample
 from firstcast.printing.descent import FreeSpace, Place
-from firstcast.printing.heads import DIRECTIONS
+from firstcast.printing.landings import cone_mm, landings_from, uses_of
+from firstcast.printing.post_cost import PostCost
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.tips import Avoids, Contacts
 from firstcast.printing.ways import FOOT, HEAD, REST, TIP, Ways
@@ -18,6 +19,9 @@ ROUGH_MM = 3.0
 NEAR_RATIO = 1.6
 """Only places up to so many times as far as the nearest are asked for how rough they are."""
 
+BEARS = 0.95
+"""Places where a prop would be used by no more than this are all strong enough: how thick it gets is found out later."""
+
 Rough = Callable[[Place], npt.NDArray[np.float64]]
 """How rough the figure is at places (n, 3): `tips.Skin.rough_at`."""
 
@@ -26,57 +30,43 @@ def rest_on_figure(
     ways: Ways,
     tip: int,
     normal: Place,
+    neck_mm: float,
     space: FreeSpace,
     shapes: PropShapes,
+    cost: PostCost,
     *,
     avoids: Avoids | None,
     rough: Rough | None,
 ) -> None:
-    """Let a prop stand on the figure: a short run to a place below that faces up, is smooth, and isn't precious.
+    """Let a prop stand on the figure: a short run to a place below that faces up, bears it, is smooth, and isn't precious.
 
-    In a narrow gap it is a strut, as thick as its neck; where there is room it has a post, with a neck at either end.
+    It has a post with a neck at either end wherever there is room for one; where there is none it is a strut, as thick as its
+    neck.
     """
-    place, far = ways.places[tip], space.far
-    spots, runs = _landings(place, normal, far)
-    if avoids is not None and len(spots):
-        free = ~avoids(spots)
-        spots, runs = spots[free], runs[free]
-    if not len(spots):
+    place, far, load = ways.places[tip], space.far, ways.loads_n[tip]
+    landings = landings_from(place, normal, far)
+    if avoids is not None and len(landings.spots):
+        landings = landings.only(~avoids(landings.spots))
+    if not len(landings.spots):
         return
+    uses = uses_of(place, landings, far, load_n=load, neck_mm=neck_mm, shapes=shapes, cost=cost)
+    landings = landings.only(uses <= max(BEARS, float(uses.min())))
+    # a run that isn't square on the surface that it begins at is worth less
+    runs, spots = landings.gaps_mm * (1.5 - 0.5 * landings.square), landings.spots
     if rough is not None:
         near = runs <= NEAR_RATIO * runs.min()
         spots, runs = spots[near], runs[near]
         runs = runs + ROUGH_MM * rough(spots)
-    spot = spots[runs.argmin()]
+    spot, tips = spots[runs.argmin()], ways.tips[tip]
     along = (spot - place) / np.linalg.norm(spot - place)
-    tips, load, gap = ways.tips[tip], ways.loads_n[tip], float(np.linalg.norm(spot - place))
+    cone = cone_mm(place, spot, far, shapes)
     rest = ways.add(spot, REST, tips, load)
-    if gap < 2.2 * shapes.tip_length_mm:
+    if cone == 0.0:
         ways.down[tip] = rest
         return
-    upper = ways.add(place + shapes.tip_length_mm * along, HEAD, tips, load)
-    lower = ways.add(spot - shapes.tip_length_mm * along, HEAD, tips, load)
+    upper = ways.add(place + cone * along, HEAD, tips, load)
+    lower = ways.add(spot - cone * along, HEAD, tips, load)
     ways.down[tip], ways.down[upper], ways.down[lower] = upper, lower, rest
-
-
-def _landings(place: Place, normal: Place, far: FarField) -> tuple[Place, npt.NDArray[np.float64]]:
-    """Where runs from a place first meet the figure again where it faces up: (n, 3), and the length of each run, more if it
-    isn't square on the surface that it begins at."""
-    spots, runs = [], []
-    for way in DIRECTIONS:
-        reach = np.arange(0.1, place[2] / max(-way[2], 0.1), 0.25 * float(far.pitch_mm[0]))
-        at = place + reach[:, None] * way
-        depth = sample(far, at)
-        out = int((depth > 0.04).argmax())  # the first samples may still be inside of a rough surface
-        hit = np.flatnonzero(depth[out:] <= 0.0) if depth[out] > 0.04 else np.zeros(0, np.int64)
-        if not len(hit):
-            continue
-        landing, run = at[out + hit[0]], float(reach[out + hit[0]])
-        up = sample(far, landing + np.array([[0.0, 0.0, 0.3], [0.0, 0.0, -0.3]]))
-        if up[0] - up[1] > 0.15:
-            spots.append(landing)
-            runs.append(run * (1.5 - 0.5 * float(way @ normal)))
-    return np.array(spots).reshape(-1, 3), np.array(runs)
 
 
 def plain_columns(contacts: Contacts, space: FreeSpace, shapes: PropShapes) -> Ways:

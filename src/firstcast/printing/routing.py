@@ -266,9 +266,11 @@ def route(
     for tip in lost:
         ways.down[tip] = -1
     for tip in lost:
+        row = ways.tip_of[tip]
         rest_on_figure(
-            ways, tip, contacts.normals[ways.tip_of[tip]], spaces[-1], shapes, avoids=avoids, rough=rough
-        )
+            ways, tip, contacts.normals[row], float(contacts.diameters_mm[row]), spaces[-1], shapes, cost,
+            avoids=avoids, rough=rough,
+        )  # fmt: skip
     ways.unreached = [ways.tip_of[tip] for tip in lost if ways.down[tip] < 0]
     ways = pruned(ways)
     straighten(ways, contacts, spaces[-1], shapes)

@@ -23,8 +23,8 @@ Rows = npt.NDArray[np.int64]
 WORST = 32
 """So many of the layers that overload tips most are looked at for each tip that is added."""
 
-APART_MM = 1.0
-"""Added tips keep so far from others: a stout one and its cone are half as wide."""
+APART_MM = 0.9
+"""Added tips keep so far from others: half as much again as a stout one is thick, so that each can be snapped off by itself."""
 
 MOST_TRIED = 400
 """Spare places that are weighed against one another for each tip."""

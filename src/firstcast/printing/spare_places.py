@@ -10,10 +10,10 @@ from firstcast.printing.tips import DOWN
 
 Floats = npt.NDArray[np.float64]
 
-SPACING_MM = 0.8
+SPACING_MM = 0.5
 """One place to a cube of this edge: about as near as two stout tips can be snapped off one by one. Chosen, no source."""
 
-MOST_PLACES = 3000
+MOST_PLACES = 12000
 """Where the underside is so large that there would be more, cubes are larger."""
 
 FINEST = 64
