@@ -18,8 +18,8 @@ from firstcast.printing.descent import free_space
 from firstcast.printing.forest import Ground, lead_down, size_posts, sways
 from firstcast.printing.frame import solve_frame
 from firstcast.printing.holding import load_cases, packed_cases, stages_of, worst_loads
-from firstcast.printing.posts import NEAREST_MM, stiffer, strengthen, sway_use
 from firstcast.printing.post_cost import cost_of
+from firstcast.printing.posts import NEAREST_MM, stiffer, strengthen, sway_use
 from firstcast.printing.prop_shapes import PropShapes, foot_mm3
 from firstcast.printing.prop_solids import volume_of
 from firstcast.printing.prop_wants import Strength
