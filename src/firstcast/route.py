@@ -74,6 +74,7 @@ ROUTE: tuple[Station, ...] = (
             "limits": "plan.limits",
             "materials": "plan.materials",
             "height_mm": "size.height_mm",
+            "zones": "job.zones",
         },
         "walls and gaps, read",
     ),

@@ -63,6 +63,8 @@ class ZoneMeaning(StrEnum):
     """May not be touched at all."""
     PRECIOUS = "precious"
     """Keep seams, prop marks and vents away; carry only when released."""
+    LETTERS = "letters"
+    """Lettering: read measures its strokes. It asks nothing of other stations."""
 
 
 class Make(StrEnum):

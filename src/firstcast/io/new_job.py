@@ -217,7 +217,7 @@ def _closing_lines() -> list[str]:
         "# Carry heeds them: detail there is not exaggerated, or nothing is moved at all:",
         "# [[zone]]",
         '# name = "face"',
-        '# meaning = "precious"  # or "no carry", "no change"',
+        '# meaning = "precious"  # or "no carry", "no change"; "letters": read measures the strokes of lettering there',
         "# ball = { centre_mm = [0.0, -4.0, 50.0], radius_mm = 4.0 }",
         "",
         "# A finding that you accept, by the id that the report shows; it lapses when it worsens by a tenth:",

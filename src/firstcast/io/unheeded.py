@@ -17,14 +17,18 @@ _HELD = {
         "release does; props and the mould's seam keep out where there is another way, and only the tab might stand there",
         "Nothing to do; join.place_mm moves the tab.",
     ),
+    ZoneMeaning.LETTERS: (
+        "read measures the strokes there; it asks nothing of other stations",
+        "Nothing to do; a zone marked precious in the same place keeps props and seam away.",
+    ),
 }
-"""Meanings that hold, since carry heeds them and nothing else works against them yet: what is said, and the mend."""
+"""Meanings that hold, since stations heed them and nothing else works against them yet: what is said, and the mend."""
 
 
 def unheeded(job: Job) -> tuple[Finding, ...]:
     """One finding per meaning of zones, and one per station that is to release what is no precious zone.
 
-    `sound` where what is asked holds, by carry or because nothing works against it yet; `watch` where it may not.
+    `sound` where what is asked holds, by a station or because nothing works against it yet; `watch` where it may not.
     """
     return *_zones(job), *_releases(job)
 

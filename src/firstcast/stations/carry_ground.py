@@ -112,6 +112,8 @@ def held_by(ground: Ground, zones: Sequence[Zone], released: Sequence[str]) -> H
         inside[corners[held]] = True
         if zone.meaning is ZoneMeaning.NO_CHANGE:
             still |= inside
-        elif zone.meaning is ZoneMeaning.NO_CARRY or zone.name not in released:
+        elif zone.meaning is ZoneMeaning.NO_CARRY or (
+            zone.meaning is ZoneMeaning.PRECIOUS and zone.name not in released
+        ):
             even |= inside
     return Held(even, still)

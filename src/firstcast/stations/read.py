@@ -4,7 +4,8 @@ Every place of the body is read by the ball that grows from it (`firstcast.geome
 limit is gathered into regions (`firstcast.geometry.narrow`), which leaves out the edges that walls taper to and the
 creases between forms. Long thin regions are told as pins, with what they bear. What is shallower than the least gap and
 lies within one part is a groove, and held against what may be engraved; what is lower than the least wall and stands on
-something stout is a ridge, and its height is held against what may be raised. Strokes of letters are one or the other.
+something stout is a ridge, and its height is held against what may be raised. Strokes of letters are one or the other; in a zone that means letters
+they are measured as such (`firstcast.geometry.letters`).
 """
 
 from collections.abc import Sequence
@@ -19,10 +20,12 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.narrow import NarrowRegion, Places, narrow_regions
 from firstcast.geometry.slender import Slender, extents, slender
 from firstcast.geometry.walls import read_widths
+from firstcast.geometry.zones import Zone
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.stations.read_findings import Figure, Kind, Reading, findings_of
+from firstcast.stations.read_letters import LetterReading, about_letters, letters_in
 
 APART_MM = 0.12
 """Places nearer together than this are read together: a third of what a wall or gap measures that is told."""
@@ -72,6 +75,8 @@ class Readings(StationResult):
     wall_spare_mm, gap_spare_mm : (n,) float32
         What either side of a wall, or gap, can give before it is at the low end of its limit: 0 where it is below, inf
         where it is wide, and beside edges and creases, which are no walls and gaps.
+    letters : tuple of LetterReading
+        What the zones that mean letters hold, those that this piece has a share of.
     """
 
     readings: tuple[Reading, ...]
@@ -79,10 +84,18 @@ class Readings(StationResult):
     gaps: Places
     wall_spare_mm: npt.NDArray[np.float32]
     gap_spare_mm: npt.NDArray[np.float32]
+    letters: tuple[LetterReading, ...] = ()
 
 
 def read(
-    *, piece: str, body: Body, limits: Limits, materials: Materials, height_mm: float, settings: Settings
+    *,
+    piece: str,
+    body: Body,
+    limits: Limits,
+    materials: Materials,
+    height_mm: float,
+    settings: Settings,
+    zones: Sequence[Zone] = (),
 ) -> Readings:
     """Thin walls, pins, narrow gaps and grooves of a piece.
 
@@ -98,6 +111,8 @@ def read(
     height_mm : float
         Height of the figure, for the size at which a place would pass.
     settings : Settings
+    zones : sequence of Zone
+        Of the job; those that mean letters are read for lettering.
     """
     widths = read_widths(
         body.mesh,
@@ -112,6 +127,8 @@ def read(
     walls = _walls(body, behind, limits)
     gaps = _gaps(body, before, limits)
     readings = (*walls, *gaps)
+    letters = letters_in(body, zones)
+    figure = Figure(piece, body, height_mm)
     return Readings(
         readings=readings,
         walls=behind,
@@ -119,9 +136,11 @@ def read(
         wall_spare_mm=_spare(body, behind, limits.wall_mm.low),
         gap_spare_mm=_spare(body, before, limits.gap_mm.low),
         says=_says(readings, limits),
-        findings=findings_of(
-            Figure(piece, body, height_mm), readings, limits, materials, most=settings.most_findings
+        findings=(
+            *findings_of(figure, readings, limits, materials, most=settings.most_findings),
+            *about_letters(figure, letters, limits),
         ),
+        letters=letters,
         measures=_measures(readings),
     )
 
