@@ -56,7 +56,7 @@ def turned(mesh: Mesh, seed: int) -> Mesh:
 
 @pytest.mark.parametrize("raised", [True, False])
 @pytest.mark.parametrize("stroke_mm", [0.2, 0.33])
-@pytest.mark.parametrize("seed", [None, 1, 2])
+@pytest.mark.parametrize("seed", [None, 1])
 def test_square_letters_measure_what_they_are(raised, stroke_mm, seed):
     mesh = word(stroke_mm, 0.15, raised=raised)
     mine = front(mesh)

@@ -51,9 +51,9 @@ def height_map(corners_mm: Floats, up: Floats, pitch_mm: float) -> HeightMap:
         Between places of the lattice.
     """
     side = np.eye(3)[np.argmin(np.abs(up))]
-    across = np.cross(up, side)
+    across = np.asarray(np.cross(up, side), np.float64)
     across /= np.linalg.norm(across)
-    frame = np.stack([across, np.cross(up, across), up])
+    frame = np.stack([across, np.asarray(np.cross(up, across), np.float64), up])
     flat = corners_mm @ frame.T
     edges = flat[:, 1:] - flat[:, :1]
     flat = flat[edges[:, 0, 0] * edges[:, 1, 1] - edges[:, 0, 1] * edges[:, 1, 0] > 0.0]

@@ -130,18 +130,17 @@ def _parted(seen: HeightMap, known: Mask) -> tuple[Floats, bool] | Unread:
     shapes = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
     every = max(1, len(x) // 100_000)
     ground = shapes @ np.linalg.lstsq(shapes[::every], heights[::every], rcond=None)[0]
-    upper = np.zeros(len(x), np.bool_)
+    upper, fitted = np.zeros(len(x), np.bool_), np.zeros(7)
     for _ in range(_ROUNDS):
         over = heights - ground
         upper = over > _split(over)
         both = np.column_stack([shapes, upper])
-        fitted = np.linalg.lstsq(both[::every], heights[::every], rcond=None)[0]
+        fitted = np.asarray(np.linalg.lstsq(both[::every], heights[::every], rcond=None)[0], np.float64)
         ground = shapes @ fitted[:-1]
     rise_x, rise_y = _rises(fitted, x, y, known.shape, seen.pitch_mm)
     if np.hypot(rise_x, rise_y).max() > STEEPEST:
         return Unread.TURNED
-    border = known & ~ndimage.binary_erosion(ndimage.binary_fill_holes(known))
-    on_border = border[known]
+    on_border = (known & _edge(known))[known]
     raised = float(upper[on_border].mean()) < 0.5
     letters = upper if raised else ~upper
     over = heights - ground
@@ -221,18 +220,30 @@ def _measured(seen: HeightMap, known: Mask, away: Floats, raised: bool) -> Lette
 
 def _whole(mask: Mask, known: Mask) -> Mask:
     """Those pieces of a mask that don't run over the edge of what is seen."""
-    pieces, count = ndimage.label(mask, np.ones((3, 3)))
-    edge = ~ndimage.binary_erosion(ndimage.binary_fill_holes(known))
+    pieces, count = _pieces(mask)
     keeps = np.ones(count + 1, np.bool_)
-    keeps[np.unique(pieces[edge])] = False
+    keeps[np.unique(pieces[_edge(known)])] = False
     keeps[0] = False
     return keeps[pieces]
 
 
+def _pieces(mask: Mask) -> tuple[npt.NDArray[np.int64], int]:
+    """Numbers from 1 for what hangs together, by corners too; and how many there are."""
+    pieces = np.zeros(mask.shape, np.int64)
+    ndimage.label(mask, np.ones((3, 3)), output=pieces)
+    return pieces, int(pieces.max())
+
+
+def _edge(mask: Mask) -> Mask:
+    """All but what lies inside a mask whose holes are filled, a place from its outside or more."""
+    filled = np.asarray(ndimage.binary_fill_holes(mask), np.bool_)
+    return ~np.asarray(ndimage.binary_erosion(filled), np.bool_)
+
+
 def _middles(mask: Mask) -> tuple[Mask, Floats]:
     """Where a mask is as far from its outside as anywhere beside it, and its width there, in places of the lattice."""
-    away = ndimage.distance_transform_edt(np.pad(mask, 1, constant_values=False))[1:-1, 1:-1]
-    beside = ndimage.maximum_filter(away, 3)
+    away = np.asarray(ndimage.distance_transform_edt(mask), np.float64)
+    beside = np.asarray(ndimage.maximum_filter(away, 3), np.float64)
     at = mask & (away >= beside - LEVEL_PLACES)
     # N places across are 2 d - 1 (odd N) or 2 d (even N) for the distance d to the nearest place outside
     return at, 2.0 * beside[at] - 0.5
@@ -245,8 +256,10 @@ def _mouths(at: Mask, widths: Floats, deep: Mask) -> Floats:
     bottom, bottoms = _middles(deep)
     wide = np.zeros(at.shape)
     wide[bottom] = bottoms
-    far, (rows, columns) = ndimage.distance_transform_edt(~bottom, return_indices=True)
-    lower = np.where(far[at] <= 0.5 * widths + 1.0, wide[rows, columns][at], 0.0)
+    found = ndimage.distance_transform_edt(~bottom, return_distances=False, return_indices=True)
+    rows, columns = np.asarray(found)[:, at]
+    far = np.hypot(*(np.stack([rows, columns]) - np.nonzero(at)))
+    lower = np.where(far <= 0.5 * widths + 1.0, wide[rows, columns], 0.0)
     return widths + 0.5 * (widths - np.minimum(lower, widths))
 
 
@@ -255,11 +268,11 @@ def _letter_height(mask: Mask) -> float:
 
     The way the letters lie along leans a little with their forms: the least extent within `LEAN` of it counts.
     """
-    pieces, count = ndimage.label(mask, np.ones((3, 3)))
+    pieces, count = _pieces(mask)
     places = np.argwhere(mask).astype(np.float64)
     owner = pieces[mask]
     _, spread, ways = np.linalg.svd(np.cov((places - places.mean(axis=0)).T))
-    edge = (mask & ~ndimage.binary_erosion(mask))[mask]
+    edge = _edge(mask)[mask]
     places, owner = places[edge], owner[edge]
     which = np.arange(1, count + 1)
     line = spread[0] > LINE_RATIO**2 * spread[1] and count > 1
