@@ -1,11 +1,15 @@
 """The mould as a page: the figure as the halves hold it and the seam, or the line for the knife; what every way to open it holds."""
 
+from collections.abc import Sequence
 from pathlib import Path
+
+import numpy as np
 
 from firstcast.moulding.locks import Lock
 from firstcast.sheets.knife_page import draw_knife_page
 from firstcast.sheets.mould_page import draw_mould_page, write_mould_page
 from firstcast.sheets.mould_views import Held
+from firstcast.sheets.places_page import Place, draw_places_page
 from firstcast.sheets.plate import Title
 from firstcast.sheets.print_page import Fact
 from firstcast.sheets.pull_map import PullMap
@@ -32,7 +36,7 @@ def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
         [way.pull for way in ways[1:]],
     )
     title = Title(job=job, piece=piece, date="", process=limits.kind.value)
-    held = [Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in locks[:MOST_PLACES]]
+    held = _held(locks)
     mesh, knife = moulded.field("body").mesh, moulded.field("knife")
     if knife is None:
         facts = [*_way_facts(ways), *_fill_facts(moulded)]
@@ -44,6 +48,21 @@ def draw_mould(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
             mesh, knife, pulls, title=title, held=held, facts=_fill_facts(moulded), foot=FOOT
         )
     write_mould_page(path, drawn)
+
+
+def draw_places(path: Path, piece: str, outcome: Outcome, *, job: str) -> None:
+    """The page of the same places, each close up; none where nothing holds."""
+    moulded = outcome.get("mould", piece)
+    held, row_of_vertex = _held(moulded.field("locks")), moulded.field("lock_of_vertex")
+    if not held:
+        return
+    title = Title(job=job, piece=piece, date="", process=outcome.get("plan").field("limits").kind.value)
+    places = [Place(each, np.flatnonzero(row_of_vertex == row)) for row, each in enumerate(held)]
+    write_mould_page(path, draw_places_page(moulded.field("body").mesh, places, title=title))
+
+
+def _held(locks: Sequence[Lock]) -> list[Held]:
+    return [Held(lock.place_mm, lock.volume_mm3, _says(lock), lock.captive) for lock in locks[:MOST_PLACES]]
 
 
 def _says(lock: Lock) -> str:

@@ -49,7 +49,18 @@ MAP_FIELDS = (
 )
 MOULD_FIELDS = tuple(
     ("mould", name)
-    for name in ("body", "parting", "knife", "directions", "locked_mm3", "allowed", "ways", "locks", "fills")
+    for name in (
+        "body",
+        "parting",
+        "knife",
+        "directions",
+        "locked_mm3",
+        "allowed",
+        "ways",
+        "locks",
+        "lock_of_vertex",
+        "fills",
+    )
 )
 PROP_FIELDS = tuple(
     ("prop", name)
@@ -203,16 +214,18 @@ def maps(outputs: Outputs) -> Iterator[Product]:
 
 
 def moulds(outputs: Outputs) -> Iterator[Product]:
-    """Each piece's mould: its two halves, or the line along which a block is cut open."""
+    """Each piece's mould: its two halves, or the line along which a block is cut open; what holds it, close up."""
     for piece in outputs.order.pieces:
         moulded = outputs.outcome.get("mould", piece)
         if moulded.field("parting") is None and moulded.field("knife") is None:
             continue
 
         def write(folder: Path, piece: str = piece) -> None:
-            from firstcast.moulds import draw_mould
+            from firstcast.moulds import draw_mould, draw_places
 
-            draw_mould(folder / f"{piece} in its mould.png", piece, outputs.outcome, job=outputs.job.name)
+            stem, job = f"{piece} in its mould", outputs.job.name
+            draw_mould(folder / f"{stem}.png", piece, outputs.outcome, job=job)
+            draw_places(folder / f"{stem}, places.png", piece, outputs.outcome, job=job)
 
         taken = (
             outputs.job.name,

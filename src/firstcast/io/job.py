@@ -39,7 +39,7 @@ from firstcast.stations.contract import StationSettings
 
 JOB_FILE = "job.toml"
 
-OWN_ENDS = (" props", " on its props", " side by side", " in its mould")
+OWN_ENDS = (" props", " on its props", " side by side", " in its mould", " in its mould, places")
 """What is made of a piece is called like it, with one of these behind."""
 
 TABLE_OF_STATION = {"plan": "process"}

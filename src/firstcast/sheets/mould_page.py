@@ -121,9 +121,10 @@ def draw_held_figure(
     return page, scale
 
 
-def write_mould_page(path: Path | str, drawn: MouldPage) -> None:
+def write_mould_page(path: Path | str, drawn: MouldPage | Page) -> None:
     """The page as a small PNG that prints at its true size."""
-    in_few_colours(drawn.page.image, COLOURS).save(path, format="PNG", dpi=(DPI, DPI), optimize=True)
+    page = drawn if isinstance(drawn, Page) else drawn.page
+    in_few_colours(page.image, COLOURS).save(path, format="PNG", dpi=(DPI, DPI), optimize=True)
 
 
 def _fact(number: int, held: Held) -> Fact:
