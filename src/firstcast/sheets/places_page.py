@@ -17,7 +17,7 @@ from firstcast.sheets.mould_views import MARGIN_PX, SAMPLES, SMALL_PX, TALL_PX, 
 from firstcast.sheets.plate import Title
 from firstcast.sheets.render import Picture, fit_scale, render_lit
 from firstcast.sheets.setting import Box, Page, wrap
-from firstcast.sheets.sightings import HARDLY, Sighting, Spots, cut_open, only, sightings, spots_of
+from firstcast.sheets.sightings import HARDLY, Lookout, Sighting, Spots, lookout, only, spots_of
 from firstcast.sheets.views import View, extent_mm
 
 MOST_PLACES = 9
@@ -32,7 +32,7 @@ LEAST_ACROSS_MM = 6.0
 """So much of the figure is in a close-up at least: less is a patch of surface that nobody could find again."""
 
 TINT = tuple(0.72 * a + 0.28 * tone for a, tone in zip(ACCENT, UPPER_TONE, strict=True))
-INSIDE = (112.0, 122.0, 130.0)
+INSIDE = (150.0, 164.0, 173.0)
 """The figure's inside, where it is cut open: slate beside the bone of its outside."""
 
 CUT_SAYS = "cut open"
@@ -64,9 +64,10 @@ def draw_places_page(
     lit = light_mesh(np.asarray(mesh.points, np.float64), mesh.triangles)
     boxes = _boxes(len(shown))
     spots = spots_of(mesh, [each.vertices for each in shown])
-    found = sightings(mesh, spots)
+    looks = lookout(mesh)
+    found = looks.sightings(spots)
     for number, (place, some, first, box) in enumerate(zip(shown, spots, found, boxes, strict=True), start=1):
-        sighting, scale = _draw_place(page, lit, place, some, first, box)
+        sighting, scale = _draw_place(page, lit, looks, place, some, first, box)
         _caption(page, box, number, place.held, sighting, scale)
     return page
 
@@ -97,7 +98,7 @@ def _boxes(count: int) -> list[Box]:
 
 
 def _draw_place(
-    page: Page, lit: LitMesh, place: Place, spots: Spots, sighting: Sighting, box: Box
+    page: Page, lit: LitMesh, looks: Lookout, place: Place, spots: Spots, sighting: Sighting, box: Box
 ) -> tuple[Sighting, float]:
     """Draw a close-up; from where it was drawn after all, and its scale."""
     picture = _close_up(lit, place.vertices, sighting, box)
@@ -105,7 +106,7 @@ def _draw_place(
         # the full figure may hide what its thinned one let through
         inside = _in_frame(picture, spots.points_mm)
         if inside.any() and (spots.seen(picture, 0.1)[inside] > 0.0).mean() < HARDLY:
-            sighting = cut_open(lit, spots)
+            sighting = looks.cut_open(spots)
             picture = _close_up(lit, place.vertices, sighting, box)
     page.image.paste(Image.fromarray(picture.rgb), (int(box.left), int(box.top)))
     corners = [(box.left, box.top), (box.right, box.top), (box.right, box.bottom), (box.left, box.bottom)]
@@ -174,6 +175,7 @@ def _caption(page: Page, box: Box, number: int, held: Held, sighting: Sighting, 
         page.text((box.left, y), line, size_px=SMALL_PX)
         y += LINE_PX
     opened = f", {CUT_SAYS}" if sighting.cut_mm is not None else ""
-    for line in wrap(f"{sighting.view.name}{opened}", SMALL_PX, room, 1):
-        page.text((box.left, y), line, size_px=SMALL_PX, colour=FAINT_INK)
+    # below the scale bar it has all the width
+    seen = f"{sighting.view.name}{opened}"
+    page.text((box.left, box.bottom + 26.0 + 2 * LINE_PX), seen, size_px=SMALL_PX, colour=FAINT_INK)
     dimensions.scale_bar(page, (box.right - BAR_PX - 24, box.bottom + 40), scale, BAR_PX, 16.0)

@@ -98,6 +98,16 @@ def _raster_all(screen: npt.NDArray, lit: LitMesh, rows: int, columns: int, band
     return depth, name
 
 
+def depth_view(lit: LitMesh, *, view: View, width_px: int, height_px: int) -> Picture:
+    """What is nearest at each pixel and no more: a picture without light, its paper bare, that fits the mesh just so."""
+    scale = fit_scale(lit.used, view, width_px, height_px, 2.0)
+    right, up, _ = extent_mm(lit.used, view).mean(axis=0)
+    projection = Projection(view, scale, (width_px / 2 - right * scale, height_px / 2 + up * scale))
+    screen = np.column_stack([projection.place(lit.points), projection.depth_mm(lit.points)])
+    depth, _ = _raster_all(screen, lit, height_px, width_px, BAND_PX)
+    return Picture(plain_paper((height_px, width_px)), projection, depth)
+
+
 def _colours(lit: LitMesh, vertex_colour: npt.ArrayLike | None) -> npt.NDArray[np.float32]:
     """Colours as the kernels take them: (n, 3), or (0, 3) where there are none."""
     if vertex_colour is None:

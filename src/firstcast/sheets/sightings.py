@@ -26,6 +26,7 @@ DIRECTIONS = tuple(
 """Level ones and low lifts tell a reader more than steep ones, but what is seen decides."""
 
 MOST_TRIANGLES, SMALL_PX = 120_000, 280
+LEAST_SLACK_MM = 0.3
 MOST_SPOTS = 500
 """Vertices of a place that are looked for."""
 
@@ -75,41 +76,54 @@ def spots_of(mesh: Mesh, places: Sequence[npt.NDArray[np.intp]]) -> list[Spots]:
     return out
 
 
-def sightings(mesh: Mesh, spots: Sequence[Spots]) -> list[Sighting]:
-    """The best direction for each place.
+@dataclass(frozen=True)
+class Lookout:
+    """A figure in few triangles, and how far before a place one of them counts as the place itself, mm."""
 
-    Best is where most of its surface is seen, square to the viewer. What can hardly be seen from anywhere is looked for
-    once more with the figure cut open square to the sight through the place's own middle.
-    """
+    lit: LitMesh
+    slack_mm: float
+
+    def sightings(self, spots: Sequence[Spots]) -> list[Sighting]:
+        """The best direction for each place.
+
+        Best is where most of its surface is seen, square to the viewer. What can hardly be seen from anywhere is looked
+        for once more with the figure cut open.
+        """
+        best = [Sighting(DIRECTIONS[0], 0.0)] * len(spots)
+        most = [-1.0] * len(spots)
+        for view in DIRECTIONS:
+            picture = _small(self.lit, view)
+            for number, each in enumerate(spots):
+                seen = each.seen(picture, self.slack_mm)
+                if seen.mean() > most[number]:
+                    most[number], best[number] = (
+                        float(seen.mean()),
+                        Sighting(view, float((seen > 0.0).mean())),
+                    )
+        return [
+            sighting if sighting.share >= HARDLY else self.cut_open(each)
+            for sighting, each in zip(best, spots, strict=True)
+        ]
+
+    def cut_open(self, spots: Spots) -> Sighting:
+        """The direction from which most of a place is seen once all that is nearer than its middle is cut away."""
+        best, most = Sighting(DIRECTIONS[0], 0.0, 0.0), -1.0
+        for view in DIRECTIONS:
+            cut_mm = float(np.median(spots.points_mm @ view.axes[2]))
+            behind = without_nearer(self.lit, view, cut_mm)
+            if not len(behind.triangles):
+                continue
+            seen = spots.seen(_small(behind, view), self.slack_mm, cut_mm)
+            if seen.mean() > most:
+                most, best = float(seen.mean()), Sighting(view, float((seen > 0.0).mean()), cut_mm)
+        return best
+
+
+def lookout(mesh: Mesh) -> Lookout:
+    """The figure made ready to be looked at from everywhere."""
     few = thinned(mesh, MOST_TRIANGLES)
     lit = light_mesh(few.mesh.points, few.mesh.triangles, sky_count=2, map_px=64)
-    slack_mm = max(0.3, few.cell_mm)
-    best = [Sighting(DIRECTIONS[0], 0.0)] * len(spots)
-    most = [-1.0] * len(spots)
-    for view in DIRECTIONS:
-        picture = _small(lit, view)
-        for number, each in enumerate(spots):
-            seen = each.seen(picture, slack_mm)
-            if seen.mean() > most[number]:
-                most[number], best[number] = float(seen.mean()), Sighting(view, float((seen > 0.0).mean()))
-    return [
-        sighting if sighting.share >= HARDLY else cut_open(lit, each, slack_mm)
-        for sighting, each in zip(best, spots, strict=True)
-    ]
-
-
-def cut_open(lit: LitMesh, spots: Spots, slack_mm: float = 0.3) -> Sighting:
-    """The direction from which most of a place is seen once all that is nearer than its middle is cut away."""
-    best, most = Sighting(DIRECTIONS[0], 0.0, 0.0), -1.0
-    for view in DIRECTIONS:
-        cut_mm = float(np.median(spots.points_mm @ view.axes[2]))
-        behind = without_nearer(lit, view, cut_mm)
-        if not len(behind.triangles):
-            continue
-        seen = spots.seen(_small(behind, view), slack_mm, cut_mm)
-        if seen.mean() > most:
-            most, best = float(seen.mean()), Sighting(view, float((seen > 0.0).mean()), cut_mm)
-    return best
+    return Lookout(lit, max(LEAST_SLACK_MM, few.cell_mm))
 
 
 def without_nearer(lit: LitMesh, view: View, cut_mm: float) -> LitMesh:
