@@ -7,11 +7,12 @@ import pytest
 from manifold3d import Manifold
 from PIL import Image
 
+from firstcast.sheets.light import light_mesh
 from firstcast.sheets.mould_page import write_mould_page
 from firstcast.sheets.mould_views import Held
 from firstcast.sheets.places_page import CUT_SAYS, TOP_PX, Place, draw_places_page
 from firstcast.sheets.plate import Title
-from firstcast.sheets.sightings import DIRECTIONS, HARDLY, lookout, spots_of
+from firstcast.sheets.sightings import DIRECTIONS, lookout, spots_of
 from mould_bodies import mesh_of
 
 TITLE = Title("The egg", "egg", "30 November 2026")
@@ -63,7 +64,9 @@ def columns(page):
 
 
 def test_each_place_is_seen_from_its_own_side(egg, places):
-    front, behind, inside = lookout(egg).sightings(spots_of(egg, [each.vertices for each in places]))
+    front, behind, inside = lookout(egg).sightings(
+        spots_of(light_mesh(egg.points, egg.triangles), [each.vertices for each in places])
+    )
     assert front.view.axes[2][1] < -0.5
     assert behind.view.axes[2][1] > 0.5
     assert front.cut_mm is None
@@ -101,8 +104,8 @@ def test_only_the_hidden_place_is_cut_open(page):
 
 
 def test_words_keep_apart_and_on_the_paper(egg, places):
-    for count in (1, 2, 4, 9):
-        page = draw_places_page(egg, (places * 3)[:count], title=TITLE)
+    for count in (1, 4, 9):
+        page = draw_places_page(egg, (places[:2] * 5)[:count], title=TITLE)
         boxes = [text.box for text in page.texts]
         assert all(
             box.left >= 0 and box.top >= 0 and box.right <= page.width_px and box.bottom <= page.height_px
@@ -115,14 +118,10 @@ def test_words_keep_apart_and_on_the_paper(egg, places):
 
 
 def test_a_place_that_touches_nothing_is_shown_where_it_is_nearest(egg):
-    page = draw_places_page(
-        egg, [Place(Held((0.0, -3.4, 2.0), 0.1, "a speck"), np.zeros(0, np.int64))], title=TITLE
-    )
+    # before its belly, nearer to one spot of the front than to all others
+    speck = Place(Held((0.0, -4.0, -1.0), 0.1, "a speck"), np.zeros(0, np.int64))
+    page = draw_places_page(egg, [speck], title=TITLE)
     assert any("front" in text.text for text in page.texts)
-
-
-def test_a_place_is_hidden_below_a_tenth():
-    assert HARDLY == 0.1
 
 
 def test_it_is_written_small(page, tmp_path):

@@ -63,7 +63,7 @@ def draw_places_page(
     draw_page_heading(page, title, kind, MARGIN_PX)
     lit = light_mesh(np.asarray(mesh.points, np.float64), mesh.triangles)
     boxes = _boxes(len(shown))
-    spots = spots_of(mesh, [each.vertices for each in shown])
+    spots = spots_of(lit, [each.vertices for each in shown])
     looks = lookout(mesh)
     found = looks.sightings(spots)
     for number, (place, some, first, box) in enumerate(zip(shown, spots, found, boxes, strict=True), start=1):
@@ -117,7 +117,7 @@ def _draw_place(
 def _in_frame(picture: Picture, points_mm) -> npt.NDArray[np.bool_]:
     where = picture.projection.place(points_mm)
     tall, wide = picture.depth_mm.shape
-    return ((where >= 0) & (where < [wide, tall])).all(axis=1)
+    return np.all((where >= 0) & (where < [wide, tall]), axis=1)
 
 
 def _close_up(lit: LitMesh, vertices: npt.NDArray[np.intp], sighting: Sighting, box: Box) -> Picture:
@@ -158,7 +158,7 @@ def _opened(lit: LitMesh, view: View, cut_mm: float, colours) -> tuple[LitMesh, 
     names = names.reshape(-1, 3).astype(np.int32)
     names[away] += len(used)
     inside = np.tile(np.asarray(INSIDE, np.float32), (len(used), 1))
-    opened = light_mesh(np.tile(lit.points[used], (2, 1)), names)
+    opened = light_mesh(np.tile(lit.points[used], (2, 1)), names, sky_count=48)
     return opened, np.concatenate([colours[used], inside])
 
 

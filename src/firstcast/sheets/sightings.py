@@ -8,10 +8,9 @@ import numpy.typing as npt
 
 from firstcast.arrays import Points
 from firstcast.geometry.mesh import Mesh
-from firstcast.geometry.normals import vertex_normals
 from firstcast.geometry.thinned import thinned
 from firstcast.sheets.light import LitMesh, light_mesh
-from firstcast.sheets.render import Picture, render_lit
+from firstcast.sheets.render import Picture, depth_view
 from firstcast.sheets.views import View
 
 ROUND = ("from the front", "from the front and its left", "from its left", "from behind and its left",
@@ -65,14 +64,15 @@ class Spots:
         )
 
 
-def spots_of(mesh: Mesh, places: Sequence[npt.NDArray[np.intp]]) -> list[Spots]:
+def spots_of(lit: LitMesh, places: Sequence[npt.NDArray[np.intp]]) -> list[Spots]:
     """Up to `MOST_SPOTS` of each place's vertices (k,), k at least 1, evenly among them."""
-    points = np.asarray(mesh.points, np.float64)
-    normals = vertex_normals(mesh)
+    corner = np.zeros(len(lit.points), np.int64)
+    corner[lit.triangles.reshape(-1)] = np.arange(lit.triangles.size)
+    normals = lit.normals.reshape(-1, 3)
     out = []
     for rows in places:
         some = rows[np.linspace(0, len(rows) - 1, min(len(rows), MOST_SPOTS)).astype(int)]
-        out.append(Spots(points[some], np.asarray(normals[some], np.float64)))
+        out.append(Spots(lit.points[some], normals[corner[some]].astype(np.float64)))
     return out
 
 
@@ -138,6 +138,4 @@ def only(lit: LitMesh, kept: npt.NDArray[np.bool_]) -> LitMesh:
 
 
 def _small(lit: LitMesh, view: View) -> Picture:
-    return render_lit(
-        lit, view=view, width_px=SMALL_PX, height_px=SMALL_PX, samples=1, ground=False, margin_px=2
-    )
+    return depth_view(lit, view=view, width_px=SMALL_PX, height_px=SMALL_PX)
