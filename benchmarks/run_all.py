@@ -28,6 +28,7 @@ NAMES = (
     "props",
     "nesting",
     "layers",
+    "pull",
 )
 LIBRARIES = ("numpy", "numba", "scipy", "manifold3d", "trimesh", "libigl", "fast-simplification")
 
