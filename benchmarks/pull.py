@@ -29,6 +29,9 @@ from firstcast.vocabulary import ProcessKind
 from tree import timed
 
 CELL_MM = 0.1
+LATTICE_MM = 0.05
+"""Of a body as fuse would have made it; fills are drawn on it."""
+
 PULLS, FEW = 600, 6
 
 
@@ -98,7 +101,14 @@ def figures(folder: Path, height_mm: float = 60.0) -> list[dict]:
         body = Body(mesh, np.zeros(len(mesh.triangles), np.uint16), (path.stem,))
         told, seconds, _ = timed(
             lambda body=body, name=path.stem: mould(
-                piece=name, body=body, limits=limits, materials=materials, zones=(), settings=Settings()
+                piece=name,
+                body=body,
+                limits=limits,
+                materials=materials,
+                zones=(),
+                mends=(),
+                lattice_mm=np.full(3, LATTICE_MM),
+                settings=Settings(),
             )
         )
         kinds = [("captive" if lock.captive else lock.kind) for lock in told.locks]
