@@ -64,7 +64,7 @@ def test_letters_that_keep_to_the_limits_are_sound_and_what_else_is_read_stays()
     assert of_letters(without) == []
     assert without.letters == ()
     assert [found for found in result.findings if found is not finding] == list(without.findings)
-    np.testing.assert_array_equal(without.wall_mm, result.wall_mm)
+    np.testing.assert_array_equal(without.walls.width_mm, result.walls.width_mm)
 
 
 def test_only_the_makers_own_limit_makes_it_a_stop():

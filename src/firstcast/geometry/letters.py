@@ -9,7 +9,6 @@ from enum import StrEnum
 
 import numpy as np
 import numpy.typing as npt
-from scipy import ndimage
 
 from firstcast.geometry.heightmap import HeightMap, height_map
 from firstcast.geometry.mesh import Mesh
@@ -229,6 +228,8 @@ def _whole(mask: Mask, known: Mask) -> Mask:
 
 def _pieces(mask: Mask) -> tuple[npt.NDArray[np.int64], int]:
     """Numbers from 1 for what hangs together, by corners too; and how many there are."""
+    from scipy import ndimage  # slow to import
+
     pieces = np.zeros(mask.shape, np.int64)
     ndimage.label(mask, np.ones((3, 3)), output=pieces)
     return pieces, int(pieces.max())
@@ -236,12 +237,16 @@ def _pieces(mask: Mask) -> tuple[npt.NDArray[np.int64], int]:
 
 def _edge(mask: Mask) -> Mask:
     """All but what lies inside a mask whose holes are filled, a place from its outside or more."""
+    from scipy import ndimage  # slow to import
+
     filled = np.asarray(ndimage.binary_fill_holes(mask), np.bool_)
     return ~np.asarray(ndimage.binary_erosion(filled), np.bool_)
 
 
 def _middles(mask: Mask) -> tuple[Mask, Floats]:
     """Where a mask is as far from its outside as anywhere beside it, and its width there, in places of the lattice."""
+    from scipy import ndimage  # slow to import
+
     away = np.asarray(ndimage.distance_transform_edt(mask), np.float64)
     beside = np.asarray(ndimage.maximum_filter(away, 3), np.float64)
     at = mask & (away >= beside - LEVEL_PLACES)
@@ -251,6 +256,8 @@ def _middles(mask: Mask) -> tuple[Mask, Floats]:
 
 def _mouths(at: Mask, widths: Floats, deep: Mask) -> Floats:
     """Widths at the mouth, from those at a quarter of the depth and those at three: exact for straight sides."""
+    from scipy import ndimage  # slow to import
+
     if not deep.any():
         return 1.5 * widths
     bottom, bottoms = _middles(deep)
@@ -286,4 +293,6 @@ def _letter_height(mask: Mask) -> float:
 
 def _extents(along: Floats, owner: npt.NDArray[np.integer], which: npt.NDArray[np.integer]) -> Floats:
     """How far each piece reaches, its own places included."""
+    from scipy import ndimage  # slow to import
+
     return np.asarray(ndimage.maximum(along, owner, which) - ndimage.minimum(along, owner, which) + 1.0)
