@@ -264,7 +264,7 @@ def _words(
 ) -> tuple[str, ...]:
     middle = line[len(line) // 2]
     at = where(body.mesh, (float(middle[0]), float(middle[1]), float(middle[2])))
-    said = [f"Cut from the gate's end along one line of {length:.0f} mm; half way it is {at}."]
+    said = [f"Cut from the gate's end along one line of {length:.0f} mm; half way up the line: {at}."]
     if seen >= 0.5:
         said.append(f"{seen:.1f} mm of it lie in open view from the front.")
     if precious >= 0.5:

@@ -15,8 +15,8 @@ from firstcast.sheets.views import View
 
 ROUND = ("from the front", "from the front and its left", "from its left", "from behind and its left",
          "from behind", "from behind and its right", "from its right", "from the front and its right")  # fmt: skip
-LIFTED = {-60.0: ", far from below", -30.0: ", a little from below", 0.0: "", 30.0: ", a little from above",
-          60.0: ", far from above"}  # fmt: skip
+LIFTED = {-60.0: ", from well below", -30.0: ", from a little below", 0.0: "", 30.0: ", from a little above",
+          60.0: ", from well above"}  # fmt: skip
 DIRECTIONS = tuple(
     View(f"{way}{lift}", 45.0 * eighth, elevation)
     for elevation, lift in LIFTED.items()

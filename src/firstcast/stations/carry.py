@@ -179,7 +179,7 @@ def carry(
         return _told(piece, _too_large(piece, body, error), settings)
     windows = windows_on(ground.points, ground.mesh.triangles, ground.normals, scales_of(ground))
     carries = settings.make is not Make.PLAIN and ground.chains[LIKELY].prints and settings.cap_mm > 0.0
-    found, kept_wide = None, ()
+    found, held_back = None, ()
     if carries:
         size = mean_size(matrix)
         narrow = Narrow(
@@ -193,12 +193,12 @@ def carry(
         )
         settle = Settled(ground, np.asarray(matrix, np.float64), sides)
         found = _found(ground, forward, before, windows, narrow, held, settle, settings)
-        kept_wide = (settle.told,)
+        held_back = (settle.told,)
     moved = found is not None and bool(found.length_mm.any())
     ends = plain_end, _shown(ground, forward) if moved else plain_end
     del forward  # it holds where every scenario ends
     result = _result(piece, ground, before, found, ends, windows, limits, height_mm, printed_with, settings)
-    return _told(piece, replace(result, measures=(*result.measures, *kept_wide)), settings)
+    return _told(piece, replace(result, measures=(*result.measures, *held_back)), settings)
 
 
 def _told(piece: str, result: Carried, settings: Settings) -> Carried:
