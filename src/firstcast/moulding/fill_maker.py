@@ -10,7 +10,6 @@ from firstcast.geometry.mesh import Mesh, measure_solid
 from firstcast.kernels.locked import BODY
 from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.fill import CAPTIVE, TONGUE, Fill
-from firstcast.moulding.fill_kept import Kept, solid_key, tongue_key, window_key
 from firstcast.moulding.fill_levels import HALF_VOXEL
 from firstcast.moulding.fill_solid import solid_of
 from firstcast.moulding.fill_tries import Tried, fill_captive, fill_lock, fill_rest, fill_tongue
@@ -29,12 +28,9 @@ OUTWARD_VOXELS = 0.5
 
 
 class FillMaker:
-    """Makes the fills of one body; what is kept of an earlier one is not found again."""
+    """Makes the fills of one body."""
 
-    def __init__(
-        self, body, read: Read, mould, bounds: Bounds, wall_mm, draft_deg, zones, kept: Kept | None = None
-    ) -> None:
-        self._kept = Kept() if kept is None else kept
+    def __init__(self, body, read: Read, mould, bounds: Bounds, wall_mm, draft_deg, zones) -> None:
         self._body, self._read, self._mould, self._bounds = body, read, mould, bounds
         self._wall_mm, self._draft, self._zones = wall_mm, float(np.tan(np.radians(draft_deg))), zones
         low, high = body.mesh.bounds
@@ -62,24 +58,16 @@ class FillMaker:
         """One fill that shuts all links of what hangs together, then those of what else is told there."""
         read, closed = self._read, self._closed(window)
         captive = [n for n in rows if read.locks[n].captive]
-        (_, shut), *rest = self._kept.tries(
-            window_key("captive", window, closed), lambda: self._try_captive(window, closed)
-        )
+        shut = fill_captive(window, closed, self._mould, self._bounds, self._wall_mm)
         yield self._fill(window, captive, shut)
         if not shut.passes:
             yield from (self._of_one(n) for n in rows if n not in captive)
             return
         numbers = read.numbers[window.slices]
-        for mine, tried in rest:
+        for mine, tried in fill_rest(window, closed, self._mould, self._bounds, shut.fill):
             # what it was before the links were shut: the place it shares most with
             counts = np.bincount(numbers[mine & window.mine], minlength=2)
             yield self._fill(window, [int(counts[1:].argmax())], tried)
-
-    def _try_captive(self, window: Window, closed: Mask) -> list[tuple[Mask, Tried]]:
-        """What shuts the links, then what of the rest is filled: each with the voxels it is for."""
-        shut = fill_captive(window, closed, self._mould, self._bounds, self._wall_mm)
-        rest = fill_rest(window, closed, self._mould, self._bounds, shut.fill) if shut.passes else ()
-        return [(window.mine, shut), *rest]
 
     def _of_one(self, n: int) -> Fill:
         """The fill of one lock; all of it in a hard tool."""
@@ -87,11 +75,7 @@ class FillMaker:
         window = window_round(read.held, read.room, read.hollows, np.argwhere(read.numbers == n + 1))
         closed = self._closed(window)
         if self._bounds.stretches:
-            ((_, tried),) = self._kept.tries(
-                window_key("lock", window, closed),
-                lambda: [(window.mine, fill_lock(window, closed, self._mould, self._bounds))],
-            )
-            return self._fill(window, [n], tried)
+            return self._fill(window, [n], fill_lock(window, closed, self._mould, self._bounds))
         return self._fill(window, [n], Tried(window.mine & ~closed, 0.0, not (window.mine & closed).any()))
 
     def of_tongue(self, row: int, tongue: Tongue) -> Fill:
@@ -100,11 +84,7 @@ class FillMaker:
         places = read.room.origin_mm + tongue.voxels * read.room.pitch_mm
         inside = np.unique(read.held.voxels_at(places), axis=0)
         window = window_round(read.held, read.room, read.hollows, inside, tall=True)
-        closed = self._closed(window)
-        ((_, tried),) = self._kept.tries(
-            tongue_key(window, closed, read.room, tongue),
-            lambda: [(window.mine, fill_tongue(window, read.room, tongue, closed, self._bounds))],
-        )
+        tried = fill_tongue(window, read.room, tongue, self._closed(window), self._bounds)
         part, words = read.parts.beside(places)
         return self._made(
             window, (TONGUE,), (row,), part, words, tongue.place_mm, tongue.ratio, tried,
@@ -122,9 +102,7 @@ class FillMaker:
         return self._made(window, kinds, tuple(rows), first.part, first.words, first.place_mm, before, tried)
 
     def _made(self, window: Window, kinds, rows, part, words, place_mm, before, tried: Tried) -> Fill:
-        lumps: list[Mesh] = []
-        if tried.passes:
-            lumps = self._kept.lumps(solid_key(window, tried.fill), lambda: self._lumps(window, tried.fill))
+        lumps = self._lumps(window, tried.fill) if tried.passes else []
         volume = float(tried.fill.sum()) * window.held.pitch_mm**3
         rise, seen = self._rise_and_sight(window, tried.fill)
         why, split = "", None

@@ -14,7 +14,6 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.zones import Zone
 from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.fill import Fill
-from firstcast.moulding.fill_kept import Kept
 from firstcast.moulding.fill_maker import FillMaker
 from firstcast.moulding.fill_union import Added, with_lumps
 from firstcast.moulding.reading import Read, read_mould
@@ -35,7 +34,6 @@ def propose_fills(
     wall_mm: float,
     draft_deg: float = 0.0,
     released: Sequence[str] = (),
-    kept: Kept | None = None,
 ) -> tuple[Fill, ...]:
     """The least fill for every place that is told.
 
@@ -54,15 +52,13 @@ def propose_fills(
         By how much the new walls of a hard tool lean.
     released : sequence of str
         Names of precious zones in which fills may be made.
-    kept : Kept or None
-        Of an earlier round with the same mould, bounds, wall and draft; what is found now is added to it.
 
     Returns
     -------
     tuple of Fill
         In the order of what they mend: captive rubber, locks, tongues.
     """
-    maker = FillMaker(body, read, mould, bounds, wall_mm, draft_deg, _closed_zones(zones, released), kept)
+    maker = FillMaker(body, read, mould, bounds, wall_mm, draft_deg, _closed_zones(zones, released))
     found = list(maker.of_locks())
     found += [maker.of_tongue(row, tongue) for row, tongue in enumerate(read.tongues)]
     return tuple(found)
@@ -120,12 +116,11 @@ def relieve(
         The lattice would not fit this machine.
     """
     taken: list[Fill] = []
-    added, kept = 0.0, Kept()
+    added = 0.0
     for done in range(ROUNDS + 1):
         fills = propose_fills(
-            body, read, mould, zones, bounds=bounds, wall_mm=wall_mm, draft_deg=draft_deg, released=released,
-            kept=kept,
-        )  # fmt: skip
+            body, read, mould, zones, bounds=bounds, wall_mm=wall_mm, draft_deg=draft_deg, released=released
+        )
         chosen = [fill for fill in choose(body, read, fills) if fill.lumps]
         if not chosen or done == ROUNDS:
             break
