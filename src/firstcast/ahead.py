@@ -71,7 +71,7 @@ def compile_carry(mesh: Mesh) -> None:
     """Forecast and carry a small body: whatever kernels that takes are compiled and kept."""
     from firstcast.geometry.body import Body
     from firstcast.geometry.narrow import Places
-    from firstcast.stations import carry, plan
+    from firstcast.stations import carry, carry_settings, plan
 
     planned = plan.plan(summaries=(), pieces=(), settings=plan.Settings())
     count = len(mesh.points)
@@ -90,10 +90,16 @@ def compile_carry(mesh: Mesh) -> None:
         gaps=wide,
         wall_spare_mm=np.full(count, np.inf, np.float32),
         gap_spare_mm=np.full(count, np.inf, np.float32),
+        # no mould: what it holds is read by mould anyway, with the same kernels
+        pull=np.zeros(3),
+        mould_pitch_mm=0.0,
+        least_mm3=0.0,
+        locks=(),
+        materials=planned.materials,
         zones=(),
         height_mm=6.0,
         printed_with="",
-        settings=carry.Settings(),
+        settings=carry_settings.Settings(),
     )
 
 

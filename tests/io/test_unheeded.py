@@ -6,7 +6,7 @@ from dataclasses import replace
 from firstcast import cli
 from firstcast.io.job import SettingsFor
 from firstcast.io.unheeded import unheeded
-from firstcast.stations import carry, mould_settings
+from firstcast.stations import carry_settings, mould_settings
 from firstcast.vocabulary import Verdict
 from small_job import write_small_job
 from watchman_job import GOOD, read
@@ -62,7 +62,7 @@ def test_a_release_of_no_precious_zone_is_told_for_every_station_that_releases(f
         job,
         settings={
             **job.settings,
-            "carry": carry.Settings(release=("eyes", "eys")),
+            "carry": carry_settings.Settings(release=("eyes", "eys")),
             "mould": mould_settings.Settings(release=("belt", "eyes")),
         },
         exceptions=(one,),

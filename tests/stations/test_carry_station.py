@@ -14,11 +14,19 @@ from firstcast.geometry.narrow import Places
 from firstcast.geometry.turns import leaned
 from firstcast.geometry.zones import Box, Zone
 from firstcast.process.limits import Limits
+from firstcast.process.materials import Materials, catalogue, choose
 from firstcast.ranges import Range
-from firstcast.stations.carry import Settings, carry
+from firstcast.stations.carry import carry
+from firstcast.stations.carry_settings import Settings
 from firstcast.vocabulary import Make, ProcessKind, ZoneMeaning
 from mesh_bodies import NULL, lit, of_face, ribbed
 
+MATERIALS = Materials(
+    printer=choose("printer", "mono-35"),
+    resin=choose("resin", "standard"),
+    mould=choose("mould", "addition-silicone-30a"),
+    **{word: next(iter(catalogue(word).values())) for word in ("cast", "paint")},
+)
 PERIOD_MM, CAP_MM = 0.3, 0.08
 LIMITS = Limits(
     ProcessKind.TWO_PART_BLOCK,
@@ -77,6 +85,11 @@ def run(
         gaps=wide(n),
         wall_spare_mm=np.full(n, spare, np.float32),
         gap_spare_mm=np.full(n, np.inf, np.float32),
+        pull=np.zeros(3),
+        mould_pitch_mm=0.2,
+        least_mm3=0.1,
+        locks=(),
+        materials=MATERIALS,
         zones=zones,
         height_mm=30.0,
         printed_with="mono-35, tough resin",

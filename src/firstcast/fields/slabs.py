@@ -90,7 +90,8 @@ def slabs_of(points: Points, triangles: Triangles, voxel_mm: npt.ArrayLike, reac
     reach = np.ceil(np.broadcast_to(np.asarray(reach_mm, np.float64), 3) / voxel)
     room = (reach + 2 * SIDE) * voxel
     low, high = points.min(axis=0), points.max(axis=0)
-    origin = low - room
+    # on the voxels' own lattice, or what moves at one end of a body would shift the voxels at the other
+    origin = np.floor((low - room) / voxel) * voxel
     bricks = np.ceil((high - low + 2 * room) / voxel / SIDE).astype(np.int64)
     vertices, faces, edge = _listed(points, triangles, origin, voxel, int(bricks[0]))
     # a triangle's middle may lie farther out than its corners by an edge

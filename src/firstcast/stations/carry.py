@@ -10,7 +10,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from pydantic import Field
 
 from firstcast.arrays import Points, Triangles
 from firstcast.errors import SizeError
@@ -28,8 +27,11 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.narrow import Places
 from firstcast.geometry.zones import Zone
+from firstcast.moulding.locks import Lock
+from firstcast.moulding.reread import AsRead
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
+from firstcast.process.materials import Materials
 from firstcast.ranges import LIKELY
 from firstcast.stations.carry_findings import (
     Figure,
@@ -39,32 +41,13 @@ from firstcast.stations.carry_findings import (
     says_of,
 )
 from firstcast.stations.carry_ground import Ground, Held, ground_of, held_by, scales_of
-from firstcast.stations.carry_settled import Settled
-from firstcast.stations.contract import StationResult, StationSettings
+from firstcast.stations.carry_settings import Settings
+from firstcast.stations.carry_settled import KeptFree, Settled
+from firstcast.stations.contract import StationResult
 from firstcast.vocabulary import Make, Verdict
 
 GAIN, WORSE_MM = 0.7, 0.001
 """How much of the residual each step takes back, and how much worse a place may end for it: chosen, no source."""
-
-
-class Settings(StationSettings):
-    """The job file's [carry]. Lengths are those of the master."""
-
-    forecast: bool = True
-    """Whether the painted cast is forecast at all; without it nothing is carried."""
-    make: Make | None = None
-    """Which master is made, "plain" or "carried". Left out: the carried one where every figure of the chain is your own
-    or fitted, else both."""
-    cap_mm: float = Field(default=0.08, ge=0.0, le=0.08)
-    """How far any place is moved at most; walls and gaps are read so far beyond their limits, on both sides, and no more."""
-    steps: int = Field(default=2, ge=1, le=20)
-    """Steps towards the likely forecast."""
-    rounds: int = Field(default=1, ge=0, le=20)
-    """Rounds in which what would end worse in any scenario is drawn back."""
-    kept_ratio: float = Field(default=0.7, gt=0.0, le=1.0)
-    """Share of its depth that a part's detail must keep, or it is told. Chosen, no source."""
-    release: tuple[str, ...] = ()
-    """Zones marked precious whose detail may be carried all the same."""
 
 
 @dataclass(frozen=True)
@@ -137,6 +120,11 @@ def carry(
     gaps: Places,
     wall_spare_mm: npt.NDArray[np.float32],
     gap_spare_mm: npt.NDArray[np.float32],
+    pull: npt.NDArray[np.float64],
+    mould_pitch_mm: float,
+    least_mm3: float,
+    locks: tuple[Lock, ...],
+    materials: Materials,
     zones: tuple[Zone, ...],
     height_mm: float,
     printed_with: str,
@@ -161,6 +149,13 @@ def carry(
         As they were read at each vertex.
     wall_spare_mm, gap_spare_mm : (n,) float32
         What walls and gaps can give at each vertex (`firstcast.stations.read.Readings`).
+    pull : (3,) float64
+        Zeros where there is no mould.
+    mould_pitch_mm, least_mm3 : float
+        With which mould read the body.
+    locks : tuple of Lock
+        What it holds.
+    materials : Materials
     zones : tuple of Zone
     height_mm : float
         Of the whole figure.
@@ -191,7 +186,9 @@ def carry(
             NarrowSide(walls, limits.wall_mm.likely, inside=True),
             NarrowSide(gaps, limits.gap_mm.likely, inside=False),
         )
-        settle = Settled(ground, np.asarray(matrix, np.float64), sides)
+        as_read = AsRead(pull, mould_pitch_mm, least_mm3, locks)
+        free = KeptFree(ground, as_read, materials.mould) if pull.any() else None
+        settle = Settled(ground, np.asarray(matrix, np.float64), sides, free)
         found = _found(ground, forward, before, windows, narrow, held, settle, settings)
         held_back = (settle.told,)
     moved = found is not None and bool(found.length_mm.any())

@@ -21,11 +21,11 @@ from firstcast.geometry.refine import split_long_edges
 from firstcast.geometry.walls import read_widths
 from firstcast.geometry.whereabouts import where
 from firstcast.moulding.locks import Lock
-from firstcast.moulding.opening import read_body
 from firstcast.moulding.parts import Parts
+from firstcast.moulding.reread import AsRead, reread
 from firstcast.moulding.tongues import find_tongues
 from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, TongueTold, told_of
-from firstcast.moulding.worsened import Worse, worse_locks
+from firstcast.moulding.worsened import Worse
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.contract import StationResult
@@ -37,9 +37,6 @@ READ_MM = 0.3
 
 APART_MM = 0.2
 """Places nearer together than this are read together: what is found is measured again at every one of its vertices."""
-
-SLACK_VOXELS = 40.0
-"""So many voxels more, and a tenth, are not told of a lock: its border lies on as many. Chosen, no source."""
 
 RATIO_MORE = 0.5
 """By how much more slender a tongue must have become to be told: thickness is known to half a voxel of two. Chosen, no source."""
@@ -62,16 +59,8 @@ class _Before(NamedTuple):
     """What was read of the body."""
 
     body: Body
-    locks: tuple[Lock, ...]
+    mould: AsRead
     tongues: tuple[TongueTold, ...]
-
-
-class _Moulding(NamedTuple):
-    """How the mould was read; a pull of zeros where there is none."""
-
-    pull: npt.NDArray[np.float64]
-    pitch_mm: float
-    least_mm3: float
 
 
 def recheck(
@@ -110,10 +99,10 @@ def recheck(
     materials : Materials
     settings : Settings
     """
-    before = _Before(body, locks, tongues)
+    before = _Before(body, AsRead(pull, pitch_mm, least_mm3, locks), tongues)
     figure = mesh.mapped(np.linalg.inv(matrix))
     walls, gaps = _narrowed(figure, body, limits)
-    worse, slender, locked_mm3 = _mould_again(figure, before, _Moulding(pull, pitch_mm, least_mm3), materials)
+    worse, slender, locked_mm3 = _mould_again(figure, before, materials)
     most = settings.most_findings
     counts = (len(walls), len(gaps), len(worse), len(slender))
     return Rechecked(
@@ -154,24 +143,20 @@ def _narrowed(figure: Mesh, body: Body, limits: Limits) -> tuple[list[Narrowed],
 
 
 def _mould_again(
-    figure: Mesh, before: _Before, moulding: _Moulding, materials: Materials
+    figure: Mesh, before: _Before, materials: Materials
 ) -> tuple[tuple[Worse, ...], list[TongueTold], float]:
     """Locks that are worse, tongues that are more slender, and all that is locked."""
-    if not moulding.pull.any():
+    if not before.mould.pull.any():
         return (), [], 0.0
     # parts are named by the body: the light mesh knows none
-    reading = read_body(
-        figure, Parts(before.body), materials.mould, pitch_mm=moulding.pitch_mm, least_mm3=moulding.least_mm3
-    )
-    along = reading.along(moulding.pull)
-    slack = SLACK_VOXELS * moulding.pitch_mm**3
-    worse = worse_locks(before.locks, along.locks, slack_mm3=max(slack, moulding.least_mm3))
+    again = reread(figure, before.mould, Parts(before.body), materials.mould)
+    room = again.reading.room
     tongues = find_tongues(
-        reading.room, least_ratio=TONGUE_RATIO, most_base_mm=MOST_BASE_MM, least_mm3=moulding.least_mm3
+        room, least_ratio=TONGUE_RATIO, most_base_mm=MOST_BASE_MM, least_mm3=before.mould.least_mm3
     )
-    told = told_of(tongues, reading.room, reading.parts)
+    told = told_of(tongues, room, again.reading.parts)
     slender = [tongue for tongue in told if _more_slender(tongue, before.tongues)]
-    return worse, slender, along.way.locked_mm3
+    return again.worse, slender, again.along.way.locked_mm3
 
 
 def _balls(
