@@ -26,7 +26,7 @@ FITTED = (
 """Pixels of 35 µm, layers of 30, a ball of 0.06 mm of paint: figures as far apart as a gauge leaves them, 5 of 100."""
 
 
-def carried_wall(period_mm: float, edge_mm: float, ribs: int, *, rounds: int = 6):
+def carried_wall(period_mm: float, edge_mm: float, ribs: int, *, rounds: int):
     mesh, out = ribbed(period_mm, edge_mm=edge_mm, ribs=ribs)
     normals = normals_of(mesh.points, mesh.triangles)
     forward = forward_of(mesh.points, mesh.triangles, normals, FITTED)
@@ -48,7 +48,7 @@ def carried_wall(period_mm: float, edge_mm: float, ribs: int, *, rounds: int = 6
 
 @pytest.fixture(scope="module")
 def carried():
-    return carried_wall(PERIOD_MM, 0.02, 5)
+    return carried_wall(PERIOD_MM, 0.02, 5, rounds=10)
 
 
 def wave_left(mesh, out, face, normals, moved) -> float:
@@ -96,11 +96,16 @@ def test_the_cap_holds(carried):
     assert np.abs(carried[-1].length_mm).max() <= 0.08
 
 
-def test_of_a_finer_wave_ten_points_more_of_the_depth_are_left():
-    """0.20 mm, whose troughs the paint bridges: crest to trough, likely, at least ten points more, in all three more."""
-    _, out, face, _, found = carried_wall(0.2, 0.0175, 5, rounds=2)
+def test_of_a_finer_wave_ten_points_more_of_the_depth_are_left_and_nothing_is_harmed():
+    """0.20 mm, whose troughs the paint bridges: crest to trough, likely, at least ten points more, in all three more.
+
+    On the whole wall, ends and corners too, no place ends worse and none has relief above 110 of 100, in any scenario.
+    """
+    _, out, face, _, found = carried_wall(0.2, 0.0175, 5, rounds=18)
     left = [[depth_left(out[face], e[face]) for e in rows] for rows in (found.before_mm, found.after_mm)]
     gained = np.subtract(left[1], left[0])
     assert gained[1] >= 0.10
     assert (gained > 0).all()
     assert max(left[1]) <= 1.10
+    assert found.worse_count == 0
+    assert found.over_count == 0

@@ -37,8 +37,8 @@ MOST_RINGS = 8
 AIM_BELOW = 0.005
 """How far below its bound amplitude is brought in the first round, and as much more in each: the last of it comes slowly."""
 
-UNRAISED = 0.005
-"""Relief that is too deep without carry, and gains no more than this by it, is not carry's doing."""
+UNRAISED = 1e-4
+"""Relief that is too deep without carry, and gains no more than this by it, is not carry's doing but rounding."""
 
 
 class Bounds(NamedTuple):
