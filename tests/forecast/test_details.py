@@ -81,6 +81,12 @@ def test_lengths_are_drawn_back_only_where_surfaces_would_cross():
     assert (0.05 - 2.0 * found[shortened]).min() > 1e-3
     outer = (points[:, 2] < -0.2) | (points[:, 2] > 0.75)
     assert (found[outer & (np.abs(points[:, :2]).max(axis=1) < 0.3)] > 0).all()
+    # some lengths changed since: what comes out is the same, whether all is searched again or only what they moved
+    later = np.where(points[:, 0] > 0.2, 0.04, found)
+    again = uncrossed(points, ways, later, triangles, rings_of(triangles, len(points)))
+    near_by = uncrossed(points, ways, later, triangles, rings_of(triangles, len(points)), clear=found)
+    assert (again != later).any()
+    assert np.array_equal(near_by, again)
     untouched = np.zeros(len(points))
     assert (uncrossed(points, ways, untouched, triangles, rings_of(triangles, len(points))) == 0.0).all()
 

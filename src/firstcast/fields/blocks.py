@@ -19,6 +19,13 @@ def run_blocks(function: Callable, count: int, *arguments, block: int = 256) -> 
         for start in starts:
             function(start, min(start + block, count), *arguments)
         return
+    # each thread takes the next block when it is done with one: a task of its own for each costs more than many blocks do
+    left = iter(starts)
+
+    def work() -> None:
+        for start in left:
+            function(start, min(start + block, count), *arguments)
+
     with ThreadPoolExecutor(threads) as pool:
-        for done in [pool.submit(function, start, min(start + block, count), *arguments) for start in starts]:
+        for done in [pool.submit(work) for _ in range(threads)]:
             done.result()

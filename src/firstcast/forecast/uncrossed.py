@@ -28,6 +28,8 @@ def uncrossed(
     length_mm: npt.NDArray[np.float64],
     triangles: Triangles,
     rings: Rings,
+    *,
+    clear: npt.NDArray[np.float64] | None = None,
 ) -> npt.NDArray[np.float64]:
     """Lengths (n,) no greater than those given, by which no two triangles cross that did not cross before.
 
@@ -38,6 +40,8 @@ def uncrossed(
     triangles : (m, 3) int32
     rings : Rings
         Of the same triangles.
+    clear : (n,) float64, optional
+        Lengths that are known to cross nowhere: where these are the same nothing is searched but what crosses the others.
 
     Notes
     -----
@@ -47,8 +51,11 @@ def uncrossed(
     length = length_mm.copy()
     rows = np.arange(len(triangles), dtype=np.int32)
     asked, cleared = rows, False
+    if clear is not None:
+        moved = (_placed(points, ways, length) != _placed(points, ways, clear)).any(axis=1)
+        asked = np.flatnonzero(moved[triangles].any(axis=1)).astype(np.int32)
     for done in range(MOST_ROUNDS + 1):
-        places = snap_points(points + length[:, None] * ways, where="carry")
+        places = _placed(points, ways, length)
         pairs = crossing_rows(places, triangles, asked, build_box_tree(places, triangles, rows), MOST_PAIRS)
         hit = np.ones(len(points))
         hit[triangles[pairs.ravel()].ravel()] = 0.0
@@ -68,3 +75,7 @@ def uncrossed(
         whole = len(pairs) == MOST_PAIRS
         asked = rows if whole else np.flatnonzero(near[triangles].any(axis=1)).astype(np.int32)
     return length
+
+
+def _placed(points: Points, ways: npt.NDArray[np.float64], length) -> npt.NDArray[np.float32]:
+    return snap_points(points + length[:, None] * ways, where="carry")

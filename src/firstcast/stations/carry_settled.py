@@ -26,35 +26,40 @@ BESIDE_PITCHES = 2.0
 class KeptFree:
     """Lengths held back where they would lock more of the mould's material than recheck lets pass.
 
-    The body is read anew with every length that is asked for, and what was held back stays so: what is shortened for other
-    reasons between two readings changes little else. `places` counts the locks that lengths were held back at.
+    The body is read anew with every length that is asked for, and what was held back stays so. `places` counts the locks that
+    lengths were held back at.
     """
 
     def __init__(self, ground: Ground, as_read: AsRead, mould: Mould) -> None:
         self._ground, self._as_read, self._mould = ground, as_read, mould
         self._parts, self._points = Parts(ground.body), ground.figure_points
-        self._share = np.ones(len(self._points))
+        self._most = np.full(len(self._points), np.inf)
         self._rings = rings_of(ground.mesh.triangles, len(self._points))
         self.places = 0
 
     def __call__(self, length: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """(n,) mm wanted -> (n,) mm, nowhere longer."""
-        kept = length * self._share
-        moved = Mesh(self._points + kept[:, None] * self._ground.ways, self._ground.mesh.triangles)
+        length = np.clip(length, -self._most, self._most)
+        moved = Mesh(self._points + length[:, None] * self._ground.ways, self._ground.mesh.triangles)
+        kept = np.ones(len(length))
         for rows, share in self._held(reread(moved, self._as_read, self._parts, self._mould), moved):
-            self._share[rows] = np.minimum(self._share[rows], share * self._share[rows])
+            kept[rows] = np.minimum(kept[rows], share)
             self.places += 1
-        self._share = eased(self._rings, self._share, 1.0 / EASING_RINGS, EASING_RINGS)
-        return length * self._share
+        kept = eased(self._rings, kept, 1.0 / EASING_RINGS, EASING_RINGS)
+        held = kept < 1.0
+        self._most[held] = kept[held] * np.abs(length[held])
+        return np.clip(length, -self._most, self._most)
 
     def _held(self, again: Reread, moved: Mesh) -> Iterator[tuple[npt.NDArray[np.int64], float]]:
         """The vertices about each lock that is worse, and the share of their lengths that it may be left."""
-        tree = KDTree(np.asarray(moved.points))
+        points, reach = np.asarray(moved.points), BESIDE_PITCHES * self._as_read.pitch_mm
         for worse in again.worse:
             number = 1 + again.along.locks.index(worse.lock)
             voxels = again.along.held.places_mm(np.argwhere(again.along.numbers == number))
-            near = tree.query_ball_point(voxels, BESIDE_PITCHES * self._as_read.pitch_mm)
-            yield np.unique(np.concatenate(near).astype(np.int64)), self._share_of(worse)
+            low, high = voxels.min(axis=0) - reach, voxels.max(axis=0) + reach
+            rows = np.flatnonzero(((points >= low) & (points <= high)).all(axis=1))
+            away = np.asarray(KDTree(voxels).query(points[rows], distance_upper_bound=reach, workers=-1)[0])
+            yield rows[np.isfinite(away)], self._share_of(worse)
 
     def _share_of(self, worse: Worse) -> float:
         """Nothing where it links up now, for that is so or not; else that at which it holds as much as is let pass."""
@@ -82,6 +87,7 @@ class Settled:
         self._rings = rings_of(ground.mesh.triangles, len(ground.points))
         # at the size and in the axes in which the master is rounded and written: in others rounding differs
         self._places, self._ways = ground.figure_points @ matrix.T, ground.ways @ matrix.T
+        self._clear: npt.NDArray[np.float64] | None = None
         self.walls = self.gaps = 0
 
     @property
@@ -98,7 +104,10 @@ class Settled:
     def __call__(self, length: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """(n,) mm wanted -> (n,) mm, nowhere longer."""
         wide = self._kept_wide(self._free(length) if self._free else length)
-        return uncrossed(self._places, self._ways, wide, self._ground.mesh.triangles, self._rings)
+        self._clear = uncrossed(
+            self._places, self._ways, wide, self._ground.mesh.triangles, self._rings, clear=self._clear
+        )
+        return self._clear
 
     def _kept_wide(self, length: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         mesh = self._ground.body.mesh
