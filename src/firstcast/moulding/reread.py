@@ -53,4 +53,5 @@ def reread(mesh: Mesh, as_read: AsRead, parts: Parts, mould: Mould) -> Reread:
     """
     reading = read_body(mesh, parts, mould, pitch_mm=as_read.pitch_mm, least_mm3=as_read.least_mm3)
     along = reading.along(as_read.pull)
-    return Reread(reading, along, worse_locks(as_read.locks, along.locks, slack_mm3=as_read.slack_mm3))
+    worse = worse_locks(as_read.locks, along.locks, slack_mm3=as_read.slack_mm3, pitch_mm=as_read.pitch_mm)
+    return Reread(reading, along, worse)

@@ -15,14 +15,20 @@ BY_A_TENTH = 1.1
 
 
 class Worse(NamedTuple):
-    """A lock that is new, or holds more than before: with what was held there before, and whether it was captive."""
+    """A lock that is new, or holds more than before, or links up through a hole now: with what was held there before."""
 
     lock: Lock
     before_mm3: float
-    was_captive: bool
+    links_up: bool
 
 
-def worse_locks(before: Sequence[Lock], after: Sequence[Lock], *, slack_mm3: float) -> tuple[Worse, ...]:
+LINK_VOXELS = 1.5
+"""A link must be thicker than this to count as new: a thread of one voxel comes and goes with how the surface lies in it."""
+
+
+def worse_locks(
+    before: Sequence[Lock], after: Sequence[Lock], *, slack_mm3: float, pitch_mm: float
+) -> tuple[Worse, ...]:
     """The locks of a changed body that are worse than before the change, the greatest gain first.
 
     Parameters
@@ -31,6 +37,7 @@ def worse_locks(before: Sequence[Lock], after: Sequence[Lock], *, slack_mm3: flo
         Read along the same pull at the same pitch, both in figure space.
     slack_mm3 : float
         A lock may hold so much more, and a tenth, before it counts: what voxels tell apart.
+    pitch_mm : float
 
     Notes
     -----
@@ -43,8 +50,9 @@ def worse_locks(before: Sequence[Lock], after: Sequence[Lock], *, slack_mm3: flo
         held = sum(other.volume_mm3 for other in mates)
         was_captive = any(other.captive for other in mates)
         grown = lock.volume_mm3 > BY_A_TENTH * held + slack_mm3
-        if grown or (lock.captive and not was_captive):
-            found.append(Worse(lock, held, was_captive))
+        linked = lock.captive and not was_captive and lock.link_mm > LINK_VOXELS * pitch_mm
+        if grown or linked:
+            found.append(Worse(lock, held, linked))
     return tuple(sorted(found, key=lambda worse: worse.before_mm3 - worse.lock.volume_mm3))
 
 

@@ -63,7 +63,7 @@ class KeptFree:
 
     def _share_of(self, worse: Worse) -> float:
         """Nothing where it links up now, for that is so or not; else that at which it holds as much as is let pass."""
-        if worse.lock.captive and not worse.was_captive:
+        if worse.links_up:
             return 0.0
         most = BY_A_TENTH * worse.before_mm3 + self._as_read.slack_mm3
         return (most - worse.before_mm3) / (worse.lock.volume_mm3 - worse.before_mm3)

@@ -212,7 +212,7 @@ def _told_walls(body: Body, found: list[Narrowed], code: str, limit_mm: float) -
 def _told_locks(body: Body, worse: tuple[Worse, ...]) -> Iterator[Finding]:
     for each in worse:
         lock = each.lock
-        linked = ", and links up now" if lock.captive and not each.was_captive else ""
+        linked = ", and links up now" if each.links_up else ""
         yield Finding(
             "recheck",
             "more-locked",
