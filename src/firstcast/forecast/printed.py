@@ -8,6 +8,7 @@ steep a face is: the level at which D̄ of a *plane* stands where the plane's do
 """
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -151,9 +152,15 @@ def _response(spread: GaussianSpread, x, pixel_mm: float, boxes: int) -> npt.NDA
     return spread.edge_response(x + width / 2) - spread.edge_response(x - width / 2)
 
 
+@lru_cache(maxsize=16)
 def critical_levels(chain: ChainScenario, count: int = TILTS) -> npt.NDArray[np.float64]:
-    """(count,) float64: averaged dose, over critical, where planes end whose normals' z runs from -1 to 1."""
-    return np.array([_critical_level(chain, float(c)) for c in np.linspace(-1.0, 1.0, count)])
+    """(count,) float64: averaged dose, over critical, where planes end whose normals' z runs from -1 to 1.
+
+    It takes as long as the light of a small body and is asked for in every run: kept, and not to be written to.
+    """
+    levels = np.array([_critical_level(chain, float(c)) for c in np.linspace(-1.0, 1.0, count)])
+    levels.flags.writeable = False
+    return levels
 
 
 def _critical_level(chain: ChainScenario, upward: float) -> float:
