@@ -245,6 +245,16 @@ def test_thin_parts_of_a_larger_piece_could_be_pieces_of_their_own():
     assert not found(planned(BODY, part("hem", (3.0, 3.0, 0.6), 0.5)), "own-piece")
 
 
+def test_of_many_slender_parts_the_most_slender_are_told_and_the_rest_named():
+    feathers = [part(f"feather{n}", (0.5, 0.5, 10.0 + n), 0.3) for n in range(8)]
+    result = planned(BODY, *feathers, pieces=(Piece("all", ("body", *(f.name for f in feathers))),))
+    assert [finding.part for finding in found(result, "own-piece")] == [
+        f"feather{n}" for n in (7, 6, 5, 4, 3)
+    ]
+    (rest,) = [measure for measure in result.measures if measure.name == "more slender parts"]
+    assert (rest.value, rest.says) == (3.0, "feather2, feather1, feather0")
+
+
 def test_parts_of_no_piece_are_not_looked_at():
     assert not found(planned(BODY, part("ruler", (0.5, 0.5, 30.0), 0.3)), "own-piece")
 

@@ -11,8 +11,8 @@ from firstcast.geometry.pieces import Side
 from firstcast.tolerances import TOLERANCES
 from firstcast.vocabulary import Verdict
 
-SMALL_HOLLOW_MM3 = 0.01
-"""Sealed hollows up to this, a fifth of a millimetre wide, are told together: overlapping relief leaves hundreds."""
+SMALL_HOLLOW_MM3 = 0.1
+"""Sealed hollows up to this, half a millimetre wide, are told together: overlapping relief leaves hundreds, and nobody means one."""
 
 GROWTH_RATIO = 0.01
 """A body this much larger than its parts is told: rules of size that differ by as much are, too."""

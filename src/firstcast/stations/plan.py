@@ -27,6 +27,9 @@ from firstcast.vocabulary import ProcessKind, Verdict
 SLENDER_RATIO = 8.0
 """Length over mean thickness from which a thin part is worth a piece of its own: chosen, no source."""
 
+MOST_OWN_PIECES = 5
+"""So many of them are told, the most slender; a measure names the rest. Most lie against others, and read finds what stands free."""
+
 
 @dataclass(frozen=True)
 class Allowance:
@@ -106,7 +109,8 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
     if settings.kind not in (ProcessKind.HARD_TOOL, ProcessKind.PRINT_ONLY):
         findings += _survival(materials, first_mould, parts, limits)
     findings += _unsettled(allowances)
-    findings += _own_pieces(parts, pieces, limits)
+    slender = _slender(parts, pieces, limits)
+    findings += _own_pieces(slender[:MOST_OWN_PIECES], limits)
     return Planned(
         limits=limits,
         size_steps=steps,
@@ -125,6 +129,7 @@ def plan(*, summaries: tuple[PartSummary, ...], pieces: tuple[Piece, ...], setti
             Measure("least gap", limits.gap_mm.likely, "mm", str(limits.gap_mm)),
             Measure("reduce tolerance", limits.reduce_tolerance_mm, "mm", ""),
             *_chain_measures(chain),
+            *_more_slender(slender[MOST_OWN_PIECES:]),
         ),
     )
 
@@ -254,24 +259,38 @@ def _inhibition(materials: Materials, mould: Mould) -> list[Finding]:
     ]
 
 
-def _own_pieces(parts: Sequence[PartSummary], pieces: Sequence[Piece], limits: Limits) -> list[Finding]:
+def _slender(parts: Sequence[PartSummary], pieces: Sequence[Piece], limits: Limits) -> list[PartSummary]:
+    """Parts of larger pieces that are thinner than what stands free may be, the most slender first."""
     alone = {piece.parts[0] for piece in pieces if len(piece.parts) == 1}
-    findings = []
-    for part in parts:
-        thick, long = part.mean_thickness_mm, max(part.size_mm)
-        if part.name in alone or thick <= 0 or thick >= limits.pin_mm.likely or long < SLENDER_RATIO * thick:
-            continue
-        findings.append(
-            Finding(
-                "plan",
-                "own-piece",
-                Verdict.WATCH,
-                part.name,
-                f"'{part.name}' is {thick:.2f} mm thick on average and {long:.1f} mm long; what stands free wants "
-                f"{limits.pin_mm.likely:g} mm.",
-                "Make it a piece of its own in [[piece]], lay it against the body, or accept it.",
-                measured=thick,
-                limit=limits.pin_mm.likely,
-            )
+    found = [
+        part
+        for part in parts
+        if part.name not in alone
+        and 0 < part.mean_thickness_mm < limits.pin_mm.likely
+        and max(part.size_mm) >= SLENDER_RATIO * part.mean_thickness_mm
+    ]
+    return sorted(found, key=lambda part: -max(part.size_mm) / part.mean_thickness_mm)
+
+
+def _own_pieces(parts: Sequence[PartSummary], limits: Limits) -> list[Finding]:
+    return [
+        Finding(
+            "plan",
+            "own-piece",
+            Verdict.WATCH,
+            part.name,
+            f"'{part.name}' is {part.mean_thickness_mm:.2f} mm thick on average and {max(part.size_mm):.1f} mm long; what stands "
+            f"free wants {limits.pin_mm.likely:g} mm.",
+            "Make it a piece of its own in [[piece]], lay it against the body, or accept it.",
+            measured=part.mean_thickness_mm,
+            limit=limits.pin_mm.likely,
         )
-    return findings
+        for part in parts
+    ]
+
+
+def _more_slender(parts: Sequence[PartSummary]) -> list[Measure]:
+    """How many more slender parts there are, by name."""
+    if not parts:
+        return []
+    return [Measure("more slender parts", float(len(parts)), "count", ", ".join(part.name for part in parts))]
