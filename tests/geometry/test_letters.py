@@ -10,6 +10,7 @@ from firstcast.geometry.heightmap import height_map
 from firstcast.geometry.letters import Lettering, Unread, read_letters
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.plaque_blocks import LETTERS
+from firstcast.geometry.refine import split_long_edges
 
 PITCH_MM = 0.02
 WITHIN_MM = 1.6 * PITCH_MM
@@ -141,3 +142,11 @@ def test_heights_of_a_slope_are_those_of_its_plane():
     assert len(rows) > 100
     places = np.array([seen.place_mm(row, column) for row, column in zip(rows, columns, strict=True)])
     np.testing.assert_allclose(places[:, 2], 0.3 * places[:, 0] - 0.2 * places[:, 1], atol=1e-9)
+
+
+@pytest.mark.filterwarnings("error")
+def test_faces_seen_edge_on_leave_no_hole_in_the_map():
+    """The sides of fine strokes, cut fine, stand on places of the lattice; what is divided by their area is no number."""
+    mesh = split_long_edges(word(0.1, 0.2, raised=True), 0.05)[0]
+    seen = height_map(mesh.corners[front(mesh)], np.array([0.0, 0.0, 1.0]), PITCH_MM)
+    assert not np.isnan(seen.heights_mm[2:-2, 2:-2]).any()

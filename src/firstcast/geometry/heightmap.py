@@ -10,6 +10,9 @@ Floats = npt.NDArray[np.float64]
 _MOST_AT_ONCE = 4_000_000
 """Lattice places worked on together."""
 
+EDGE_ON = 1e-9
+"""Twice a triangle's area, in places of the lattice, below which it is seen edge-on."""
+
 
 @dataclass(frozen=True)
 class HeightMap:
@@ -71,6 +74,8 @@ def height_map(corners_mm: Floats, up: Floats, pitch_mm: float) -> HeightMap:
 
 def _draw(heights: Floats, flat: Floats) -> None:
     """Heights at the lattice places in each triangle, row by row, so that slivers cost what they cover."""
+    # what is seen edge-on covers nothing that those beside it don't
+    flat = flat[np.abs(_twice_the_area(flat)) > EDGE_ON]
     first = np.ceil(flat[:, :, 1].min(axis=1) - 1e-9).astype(np.int64)
     last = np.floor(flat[:, :, 1].max(axis=1) + 1e-9).astype(np.int64)
     triangle, row = _spans(first, last)
@@ -93,10 +98,16 @@ def _draw(heights: Floats, flat: Floats) -> None:
         rows, corner = row[part][which], flat[triangle[part][which]]
         u, v = corner[:, 1] - corner[:, 0], corner[:, 2] - corner[:, 0]
         dx, dy = column - corner[:, 0, 0], rows - corner[:, 0, 1]
-        area = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+        area = _twice_the_area(corner)
         second = np.clip((dx * v[:, 1] - dy * v[:, 0]) / area, 0.0, 1.0)
         third = np.clip((u[:, 0] * dy - u[:, 1] * dx) / area, 0.0, 1.0)
         np.maximum.at(heights, (rows, column), corner[:, 0, 2] + second * u[:, 2] + third * v[:, 2])
+
+
+def _twice_the_area(flat: Floats) -> Floats:
+    """(n,) of triangles (n, 3, 3) seen along the third axis, negative where they turn the other way."""
+    u, v = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
+    return u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
 
 
 def _spans(first: npt.NDArray[np.int64], last: npt.NDArray[np.int64]) -> tuple[npt.NDArray[np.int64], ...]:
