@@ -1,0 +1,210 @@
+"""Lines with sloping sides: V grooves, creases and roof-shaped ridges, by sections across them.
+
+Widths (`firstcast.geometry.walls`) are read where two surfaces face each other. The flanks of a V don't, so here a line
+is found by how the surface bends, and measured on a profile across it (`firstcast.kernels.line_sections`):
+
+- *where*: the curvature tensor over a small window; its greatest eigenvalue says how sharply the surface folds, the
+  eigenvector which way the fold runs (`firstcast.kernels.bends`). A fold that bends half as much along as across is a pit
+  or a knob and left out.
+- *how wide and deep*: on the profile in the plane across the fold, as far out to both sides as the greatest mouth. The
+  mouth lies where the flank's angle has fallen to half of its steepest; the depth is measured from the chord between
+  both mouths to the bottom. The edge of a block or a corner between two forms has no mouth.
+- *whether its sides slope*: from a third to two thirds of the depth the width grows by `LEAST_GROWTH` to `MOST_GROWTH`.
+  A sharp V doubles there, the section of a ball grows 1.41 times, a square groove not at all, and where two
+  round forms touch it grows more than 3 times: that is a crease between forms.
+
+A ridge is read as a groove seen from within the body: its width is that of its foot, its depth is its height.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.arrays import check_points, check_triangles
+from firstcast.errors import InputError
+from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.threads import side_by_side
+from firstcast.kernels import bends as bend_kernels
+from firstcast.kernels import facets as facet_kernels
+from firstcast.kernels import line_sections as section_kernels
+
+WINDOW_MM = 0.05
+"""Standard deviation of the window that bends are taken over: about a quarter of the least groove."""
+
+MOST_ROUNDS = 8
+"""How often tensors are spread over their neighbours at most."""
+
+RING_VARIANCE = 3.0 / 7.0
+"""By how much one round of spreading widens a window, in squares of an edge, along one axis: a ring of six at one edge's
+length has 6/7 · 1/2."""
+
+LEAST_BEND_PER_MM = 2.0
+"""Least curvature of a fold, radians per mm: of a round-bottomed groove 0.4 mm wide and 0.04 mm deep."""
+
+LINE_LIKE = 0.5
+"""Most bend along the fold, over that across it."""
+
+APART_MM = 0.12
+"""Sections along a line lie about so far apart."""
+
+LEAST_DEPTH_MM = 0.03
+"""What is shallower is no line: a millimetre's print shows more in its layers."""
+
+MOST_OPENING_DEG = 140.0
+"""What opens wider is a soft dent or swelling."""
+
+LEAST_GROWTH, MOST_GROWTH = 1.3, 3.0
+"""Width at two thirds of the depth over that at a third: between those of parallel sides and of a crease between round forms."""
+
+SHARE = 1 << 14
+
+
+class LinePlaces(NamedTuple):
+    """Sections across lines, k of them.
+
+    Attributes
+    ----------
+    raised : (k,) bool
+    place_mm : (k, 3) float64
+        The bottom of the groove, or the ridge's crest.
+    way : (k, 3) float64
+        Along the line, of length 1.
+    width_mm, depth_mm, opening_deg : (k,) float32
+        At the mouth or foot; from there to the bottom or crest; the angle between the flanks.
+    triangles : (k, 3) int32
+        Where one mouth, the bottom and the other mouth lie.
+    """
+
+    raised: npt.NDArray[np.bool_]
+    place_mm: npt.NDArray[np.float64]
+    way: npt.NDArray[np.float64]
+    width_mm: npt.NDArray[np.float32]
+    depth_mm: npt.NDArray[np.float32]
+    opening_deg: npt.NDArray[np.float32]
+    triangles: npt.NDArray[np.int32]
+
+    def only(self, rows: npt.NDArray) -> "LinePlaces":
+        """Some of them."""
+        return LinePlaces(*(values[rows] for values in self))
+
+
+def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
+    """Sections across every line with sloping sides whose mouth or foot is at most `most_mm` wide.
+
+    Parameters
+    ----------
+    mesh : Mesh
+        Closed, outward. A line is read as finely as the mesh draws it: its flanks should be two edges wide.
+
+    Raises
+    ------
+    InputError
+        A width that is not positive, or no triangles.
+    """
+    if not 0.0 < most_mm < np.inf:
+        raise InputError(f"a greatest width of {most_mm} mm", where="lines", mend="Give a positive length.")
+    points = check_points(mesh.points, where="lines")
+    triangles = check_triangles(mesh.triangles, len(points), where="lines")
+    stars = np.zeros(len(points) + 1, np.int32), np.empty(triangles.size, np.int32)
+    facet_kernels.list_stars(triangles, *stars)
+    arrays = (points, triangles, *stars)
+    normals = np.empty((len(triangles), 3), np.float32)
+    side_by_side(
+        lambda first, last: facet_kernels.unit_normals(first, last, points, triangles, normals),
+        len(triangles),
+        SHARE,
+    )
+    rows, ways, sides = _folds(arrays, _tensors(arrays, normals))
+    chosen = np.empty(len(rows), np.int64)
+    count = bend_kernels.choose_spaced(rows, sides, APART_MM, arrays, np.zeros(len(points), np.uint8), chosen)
+    chosen = chosen[:count]
+    return _sections(arrays, normals, rows[chosen], ways[chosen], sides[chosen], most_mm)
+
+
+def _tensors(arrays, normals) -> npt.NDArray[np.float32]:
+    """(n, 7) float32: the bends round every vertex over a window of about `WINDOW_MM`."""
+    points, triangles, *stars = arrays
+    tensors, wider = np.empty((len(points), 7), np.float32), np.empty((len(points), 7), np.float32)
+    side_by_side(
+        lambda first, last: bend_kernels.bend_tensors(first, last, arrays, normals, tensors),
+        len(points),
+        SHARE,
+    )
+    edge2 = np.mean(np.sum((points[triangles[:, 0]] - points[triangles[:, 1]]) ** 2, axis=1))
+    rounds = round(WINDOW_MM**2 / (RING_VARIANCE * max(float(edge2), 1e-12)))
+    for _ in range(min(rounds, MOST_ROUNDS)):
+        side_by_side(
+            lambda first, last, tensors=tensors, wider=wider: bend_kernels.spread_tensors(
+                first, last, triangles, *stars, tensors, wider
+            ),
+            len(points),
+            SHARE,
+        )
+        tensors, wider = wider, tensors
+    return tensors
+
+
+def _folds(arrays, tensors):
+    """Vertices (k,) where the surface folds along a line, the sharpest first; along it (k, 3); 1 for a valley, 2 for a ridge."""
+    xx, yy, zz, xy, xz, yz, area = tensors.T
+    size2 = xx**2 + yy**2 + zz**2 + 2.0 * (xy**2 + xz**2 + yz**2)
+    rows = np.flatnonzero(size2 > (LEAST_BEND_PER_MM * area) ** 2)
+    matrices = np.empty((len(rows), 3, 3))
+    for (i, j), values in zip(
+        ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2)), tensors[rows, :6].T, strict=True
+    ):
+        matrices[:, i, j] = matrices[:, j, i] = values
+    bend, axes = np.linalg.eigh(matrices)
+    order = np.argsort(np.abs(bend), axis=1)
+    across, along = (np.take_along_axis(bend, order[:, k : k + 1], axis=1)[:, 0] for k in (2, 1))
+    ways = np.take_along_axis(axes, order[:, None, 2:], axis=2)[:, :, 0]
+    mine = np.abs(along) < LINE_LIKE * np.abs(across)
+    rows, across, ways = rows[mine], across[mine] / area[rows[mine]], ways[mine]
+    sharpest = np.lexsort((rows, -np.abs(across)))
+    sides = np.where(across > 0.0, 1, 2).astype(np.uint8)
+    return rows[sharpest], np.ascontiguousarray(ways[sharpest]), sides[sharpest]
+
+
+def _sections(arrays, normals, seeds, ways, sides, most_mm: float) -> LinePlaces:
+    """The sections across vertices that are grooves or ridges with sloping sides."""
+    outward = _vertex_normals(arrays, normals, seeds)
+    ways = ways - np.sum(ways * outward, axis=1, keepdims=True) * outward
+    length = np.linalg.norm(ways, axis=1)
+    sound = (length > 0.5) & (np.linalg.norm(outward, axis=1) > 0.5)
+    seeds, sides, outward = seeds[sound], sides[sound], np.ascontiguousarray(outward[sound])
+    ways = ways[sound] / length[sound, None]
+    readings = np.empty((len(seeds), section_kernels.READINGS), np.float32)
+    places, triangles = np.zeros((len(seeds), 3)), np.empty((len(seeds), 3), np.int32)
+    side_by_side(
+        lambda first, last: section_kernels.read_sections(
+            first, last, seeds, ways, outward, sides, most_mm, arrays, readings, places, triangles
+        ),
+        len(seeds),
+        SHARE >> 4,
+    )
+    width, depth, opening, third, two_thirds, _ = readings.T
+    found = LinePlaces(sides == 2, places, ways, width, depth, opening, triangles)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        growth = two_thirds / third
+        lines = (
+            (width <= most_mm)
+            & (depth >= LEAST_DEPTH_MM)
+            & (opening <= MOST_OPENING_DEG)
+            & (growth >= LEAST_GROWTH)
+            & (growth <= MOST_GROWTH)
+        )
+    return found.only(np.flatnonzero(lines))
+
+
+def _vertex_normals(arrays, normals, seeds) -> npt.NDArray[np.float64]:
+    """(k, 3) mean of the normals round some vertices, of length 1; zero where they cancel."""
+    _, triangles, start, star = arrays
+    counts = start[seeds + 1] - start[seeds]
+    owner = np.repeat(np.arange(len(seeds)), counts)
+    within = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
+    around = star[start[seeds][owner] + within]
+    sums = np.column_stack(
+        [np.bincount(owner, weights=normals[around, k], minlength=len(seeds)) for k in range(3)]
+    )
+    return sums / np.maximum(np.linalg.norm(sums, axis=1), 1e-9)[:, None]
