@@ -1,11 +1,10 @@
 """Bodies with lines whose width, depth and opening are known: carved into a block or round a rod, or raised on a block."""
 
 import numpy as np
-import trimesh
+from manifold3d import triangulate
 from numpy.typing import NDArray
 
 from firstcast.geometry.mesh import Mesh
-from geometry.width_solids import of
 
 
 def profile_block(top, length: float = 3.0, thick: float = 1.5, step: float = 0.04) -> Mesh:
@@ -17,14 +16,27 @@ def profile_block(top, length: float = 3.0, thick: float = 1.5, step: float = 0.
 
 
 def _extruded(outline, length: float, step: float) -> Mesh:
-    """A prism along y over an outline in x and z that runs counter-clockwise, seen from -y; the upper side fine."""
-    from manifold3d import CrossSection
-
-    solid = CrossSection([[tuple(place) for place in outline]]).extrude(length).to_mesh()
-    points = np.asarray(solid.vert_properties[:, :3], np.float64)
-    fine = trimesh.Trimesh(points, solid.tri_verts).subdivide_to_size(step)
-    x, z, y = fine.vertices.T
-    return of(trimesh.Trimesh(np.column_stack([x, length / 2.0 - y, z]), fine.faces, process=False))
+    """A prism along y over an outline in x and z that runs counter-clockwise, seen from -y; the sides divided to `step`."""
+    corners = np.asarray(outline, np.float64)
+    runs = [
+        here + np.linspace(0.0, 1.0, int(np.ceil(np.linalg.norm(there - here) / step)), endpoint=False)[:, None]
+        * (there - here)
+        for here, there in zip(corners, np.roll(corners, -1, axis=0), strict=True)
+    ]  # fmt: skip
+    ring = np.concatenate(runs)
+    along = length * (np.linspace(0.0, 1.0, 1 + int(np.ceil(length / step))) - 0.5)
+    count, rows = len(ring), len(along)
+    points = np.column_stack([np.tile(ring[:, 0], rows), np.repeat(along, count), np.tile(ring[:, 1], rows)])
+    here = np.arange(count)
+    there = (here + 1) % count
+    low = (count * np.arange(rows - 1))[:, None]
+    sides = [
+        np.stack([low + here, low + there, low + count + there], axis=2).reshape(-1, 3),
+        np.stack([low + here, low + count + there, low + count + here], axis=2).reshape(-1, 3),
+    ]
+    lid = np.asarray(triangulate([ring.tolist()]), np.int64)
+    lids = [lid, lid[:, ::-1] + count * (rows - 1)]
+    return Mesh(points, np.concatenate([*(side[:, ::-1] for side in sides), *lids]).astype(np.int32))
 
 
 def v_top(width: float, depth: float, side: float = 1.2) -> list[tuple[float, float]]:

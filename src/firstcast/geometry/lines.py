@@ -48,6 +48,9 @@ LINE_LIKE = 0.5
 APART_MM = 0.12
 """Sections along a line lie about so far apart."""
 
+ROUND_MM = 0.1
+"""How far round a place its normal is evened out, before the profile itself says how it lies: a vertex may lie beside the fold."""
+
 LEAST_DEPTH_MM = 0.03
 """What is shallower is no line: a millimetre's print shows more in its layers."""
 
@@ -119,7 +122,7 @@ def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
     chosen = np.empty(len(rows), np.int64)
     count = bend_kernels.choose_spaced(rows, sides, APART_MM, arrays, np.zeros(len(points), np.uint8), chosen)
     chosen = chosen[:count]
-    return _sections(arrays, normals, rows[chosen], ways[chosen], sides[chosen], most_mm)
+    return _sections(arrays, rows[chosen], ways[chosen], sides[chosen], most_mm)
 
 
 def _tensors(arrays, normals) -> npt.NDArray[np.float32]:
@@ -166,9 +169,14 @@ def _folds(arrays, tensors):
     return rows[sharpest], np.ascontiguousarray(ways[sharpest]), sides[sharpest]
 
 
-def _sections(arrays, normals, seeds, ways, sides, most_mm: float) -> LinePlaces:
+def _sections(arrays, seeds, ways, sides, most_mm: float) -> LinePlaces:
     """The sections across vertices that are grooves or ridges with sloping sides."""
-    outward = _vertex_normals(arrays, normals, seeds)
+    outward = np.empty((len(seeds), 3))
+    side_by_side(
+        lambda first, last: bend_kernels.mean_normals(first, last, seeds, ROUND_MM, arrays, outward),
+        len(seeds),
+        SHARE >> 4,
+    )
     ways = ways - np.sum(ways * outward, axis=1, keepdims=True) * outward
     length = np.linalg.norm(ways, axis=1)
     sound = (length > 0.5) & (np.linalg.norm(outward, axis=1) > 0.5)
@@ -196,15 +204,3 @@ def _sections(arrays, normals, seeds, ways, sides, most_mm: float) -> LinePlaces
         )
     return found.only(np.flatnonzero(lines))
 
-
-def _vertex_normals(arrays, normals, seeds) -> npt.NDArray[np.float64]:
-    """(k, 3) mean of the normals round some vertices, of length 1; zero where they cancel."""
-    _, triangles, start, star = arrays
-    counts = start[seeds + 1] - start[seeds]
-    owner = np.repeat(np.arange(len(seeds)), counts)
-    within = np.arange(len(owner)) - np.repeat(np.cumsum(counts) - counts, counts)
-    around = star[start[seeds][owner] + within]
-    sums = np.column_stack(
-        [np.bincount(owner, weights=normals[around, k], minlength=len(seeds)) for k in range(3)]
-    )
-    return sums / np.maximum(np.linalg.norm(sums, axis=1), 1e-9)[:, None]

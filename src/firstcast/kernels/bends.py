@@ -12,6 +12,9 @@ from firstcast.kernels.compiling import kernel
 from firstcast.kernels.facets import area_vector
 from firstcast.kernels.facing import dot
 
+MOST_AROUND = 128
+"""Vertices that a mean normal is taken over at most."""
+
 
 @kernel
 def corner_of(triangle, vertex):
@@ -130,3 +133,38 @@ def choose_spaced(order, sides, apart, mesh, taken, chosen):
                     stack[height] = ahead
                     height += 1
     return count
+
+
+@kernel
+def mean_normals(start, stop, seeds, radius, mesh, out):
+    """Fill out[start:stop] (k, 3): the mean normal of the surface within `radius` of each seed, by area, of length 1 or 0.
+
+    Vertices that edges lead to, nearest in steps first, `MOST_AROUND` at most; each with the triangles round it.
+    """
+    points, triangles, star_start, star = mesh
+    near, vector = np.empty(MOST_AROUND, np.int64), np.empty(3)
+    for row in range(start, stop):
+        out[row] = 0.0
+        near[0] = seeds[row]
+        count, at = 1, 0
+        while at < count:
+            vertex = near[at]
+            at += 1
+            for s in range(star_start[vertex], star_start[vertex + 1]):
+                area_vector(points, triangles[star[s]], vector)
+                out[row] += vector
+                ahead = triangles[star[s], (corner_of(triangles[star[s]], vertex) + 1) % 3]
+                away2 = 0.0
+                for k in range(3):
+                    away2 += (points[ahead, k] - points[seeds[row], k]) ** 2
+                if away2 > radius * radius or count == MOST_AROUND:
+                    continue
+                known = False
+                for n in range(count):
+                    known = known or near[n] == ahead
+                if not known:
+                    near[count] = ahead
+                    count += 1
+        length = np.sqrt(dot(out[row], out[row]))
+        if length > 0.0:
+            out[row] /= length

@@ -14,8 +14,11 @@ import numpy as np
 from firstcast.kernels.bends import beyond, corner_of
 from firstcast.kernels.compiling import kernel
 
-STEPS = 32
+STEPS = 48
 """Even steps of a profile to either side."""
+
+BESIDE_MM = 7e-4
+"""The plane passes so far beside its vertex: rows of vertices that lie in it but for rounding would turn the walk in circles."""
 
 MOST_CROSSED = 400
 """Triangles that a section crosses at most to one side."""
@@ -47,10 +50,10 @@ def _cross_at(points, first, second, origin, plane, out):
 
 
 @kernel
-def _first_edge(vertex, across, plane, mesh, work):
+def _first_edge(vertex, origin, across, plane, mesh, work):
     """The triangle round a vertex through which the section leaves along `across`, and the edge's ends; -1 if none."""
     points, triangles, star_start, star = mesh
-    origin, best = points[vertex], 0.0
+    best = 0.0
     found, first, second = np.int64(-1), np.int64(-1), np.int64(-1)
     for s in range(star_start[vertex], star_start[vertex + 1]):
         corner = corner_of(triangles[star[s]], vertex)
@@ -72,9 +75,9 @@ def walk(vertex, across, plane, mesh, step, places, faces):
     Fewer than STEPS where the surface ends, or the mesh is so fine that too many triangles are crossed.
     """
     points, triangles, star_start, star = mesh
-    origin, here, there = points[vertex], np.empty(3), np.empty(3)
+    origin, here, there = points[vertex] + BESIDE_MM * plane, np.empty(3), np.empty(3)
     here[:] = origin
-    own, first, second = _first_edge(vertex, across, plane, mesh, there)
+    own, first, second = _first_edge(vertex, origin, across, plane, mesh, there)
     gone, count = 0.0, np.int64(0)
     for _ in range(MOST_CROSSED):
         if own < 0:
