@@ -60,6 +60,15 @@ MOST_OPENING_DEG = 140.0
 LEAST_GROWTH, MOST_GROWTH = 1.3, 3.0
 """Width at two thirds of the depth over that at a third: between those of parallel sides and of a crease between round forms."""
 
+SAME_MM = 0.07
+"""Sections whose bottoms lie nearer together are of the same place of the same line."""
+
+REACHES_MM = 0.3
+"""Sections of one line lie no farther apart: one between may be missing."""
+
+ALIGNED = 0.7
+"""Cosine between two sections' ways along, and between these and the way from one to the other, in one line."""
+
 SHARE = 1 << 14
 
 
@@ -90,6 +99,13 @@ class LinePlaces(NamedTuple):
     def only(self, rows: npt.NDArray) -> "LinePlaces":
         """Some of them."""
         return LinePlaces(*(values[rows] for values in self))
+
+
+class Line(NamedTuple):
+    """Sections that follow one another: rows of `LinePlaces` in rising order, and the length along them."""
+
+    rows: npt.NDArray[np.int64]
+    length_mm: float
 
 
 def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
@@ -204,3 +220,50 @@ def _sections(arrays, seeds, ways, sides, most_mm: float) -> LinePlaces:
         )
     return found.only(np.flatnonzero(lines))
 
+
+def joined(places: LinePlaces, group: npt.NDArray[np.integer]) -> list[Line]:
+    """Sections gathered into lines: those of one group (k,) and side that follow one another, the longest line first.
+
+    The length is that of the shortest net through a line's sections, and `APART_MM` for its two ends.
+    """
+    # Imported where it is used: opening a job must not wait for it.
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
+    from scipy.spatial import cKDTree
+
+    count = len(places.raised)
+    if not count:
+        return []
+    kind = 2 * np.asarray(group, np.int64) + places.raised
+    pairs = cKDTree(places.place_mm).query_pairs(REACHES_MM, output_type="ndarray").reshape(-1, 2)
+    pairs = pairs[kind[pairs[:, 0]] == kind[pairs[:, 1]]]
+    pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    away = places.place_mm[pairs[:, 1]] - places.place_mm[pairs[:, 0]]
+    length = np.linalg.norm(away, axis=1)
+    once = _once(pairs[length < SAME_MM], count)
+    here, there = (places.way[pairs[:, k]] for k in (0, 1))
+    along = np.minimum(*(np.abs(np.sum(away * way, axis=1)) for way in (here, there)))
+    mine = once[pairs].all(axis=1) & (along > ALIGNED * length)
+    mine &= np.abs(np.sum(here * there, axis=1)) > ALIGNED
+    links = coo_matrix((length[mine], pairs[mine].T), shape=(count, count)).tocsr()
+    number, label = connected_components(links, directed=False)
+    net = minimum_spanning_tree(links).tocoo()
+    lengths = np.bincount(label[net.row], weights=net.data, minlength=number) + APART_MM
+    rows = np.flatnonzero(once)
+    rows = rows[np.argsort(label[rows], kind="stable")]
+    lines = [Line(mine, float(lengths[label[mine[0]]])) for mine in np.split(rows, _starts(label[rows]))]
+    return sorted(lines, key=lambda line: (-line.length_mm, int(line.rows[0])))
+
+
+def _once(same: npt.NDArray[np.int64], count: int) -> npt.NDArray[np.bool_]:
+    """(count,) which sections are left when of two that are the same (j, 2) the later goes, unless the first has gone."""
+    once = np.ones(count, np.bool_)
+    for first, second in same.tolist():
+        if once[first]:
+            once[second] = False
+    return once
+
+
+def _starts(label: npt.NDArray[np.integer]) -> npt.NDArray[np.int64]:
+    """Where runs of the same value begin, but the first."""
+    return np.flatnonzero(np.diff(label)) + 1

@@ -65,6 +65,58 @@ def square_groove_left_mm(width_mm: float, depth_mm: float, radius_mm: float) ->
     return min(depth_mm, hangs)
 
 
+def v_groove_left_mm(
+    width_mm: float, depth_mm: float, radius_mm: float, *, opening_deg: float | None = None
+) -> float:
+    """Depth left of a groove with sloping walls and flat lands, at its deepest, after a closing.
+
+    A disc of radius R between flanks of half-angle a has its middle R / sin a above where they meet, so it fills
+    R (1 / sin a - 1). It touches them R cos a off the middle; where the mouth is narrower than that, it rests on the lips
+    and hangs R - √(R² - w²/4) into it, as in a square groove.
+
+    `opening_deg` is the angle 2a between the flanks; left out, that of a sharp V. Where the bottom is round, flanks at the
+    same mouth would meet deeper, at w / (2 tan a), and the disc is reckoned from there.
+    """
+    half = _half_angle(width_mm, depth_mm, opening_deg)
+    if radius_mm * math.cos(half) > 0.5 * width_mm:
+        return square_groove_left_mm(width_mm, depth_mm, radius_mm)
+    meets = max(depth_mm, 0.5 * width_mm / math.tan(half))
+    return min(depth_mm, meets - radius_mm * (1.0 / math.sin(half) - 1.0))
+
+
+def v_groove_size_ratio(
+    width_mm: float, depth_mm: float, radius_mm: float, *, share: float, opening_deg: float | None = None
+) -> float:
+    """How much larger a groove with sloping walls would have to be, in width and depth, to keep a share of its depth.
+
+    Below 1 where it keeps more. With s the ratio, the disc between the flanks leaves s D - R (1 / sin a - 1), D being where
+    they meet; set equal to share · s d. On the lips: R - √(R² - s² w²/4) = share · s d.
+    """
+    half = _half_angle(width_mm, depth_mm, opening_deg)
+    meets = max(depth_mm, 0.5 * width_mm / math.tan(half))
+    kept = share * depth_mm
+    between = radius_mm * (1.0 / math.sin(half) - 1.0) / (meets - kept)
+    if 2.0 * radius_mm * math.cos(half) <= between * width_mm:
+        return between
+    return 2.0 * radius_mm * kept / (0.25 * width_mm**2 + kept**2)
+
+
+def v_groove_width_mm(depth_mm: float, radius_mm: float, *, share: float) -> float:
+    """How wide a sharp V of a depth must be to keep a share, up to a half, of it: sin a = R / (R + (1 - share) d).
+
+    Up to a half the disc that leaves so much lies between the flanks: where it rests on the lips and flanks at once
+    sin a / (1 + sin a) of the depth is left, which is less than a half.
+    """
+    lowest = radius_mm + (1.0 - share) * depth_mm
+    return 2.0 * depth_mm * radius_mm / math.sqrt(lowest**2 - radius_mm**2)
+
+
+def _half_angle(width_mm: float, depth_mm: float, opening_deg: float | None) -> float:
+    if opening_deg is None:
+        return math.atan2(0.5 * width_mm, depth_mm)
+    return math.radians(0.5 * opening_deg)
+
+
 def sine_groove_left_mm(period_mm: float, depth_mm: float, radius_mm: float) -> float:
     """Depth left, crest to trough, of a sine of that depth crest to trough after a closing.
 
