@@ -75,6 +75,7 @@ ROUTE: tuple[Station, ...] = (
             "materials": "plan.materials",
             "height_mm": "size.height_mm",
             "zones": "job.zones",
+            "chain": "plan.chain",
         },
         "walls and gaps, read",
     ),

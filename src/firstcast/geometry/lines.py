@@ -12,6 +12,7 @@ is found by how the surface bends, and measured on a profile across it (`firstca
 - *whether its sides slope*: from a third to two thirds of the depth the width grows by `LEAST_GROWTH` to `MOST_GROWTH`.
   A sharp V doubles there, the section of a ball grows 1.41 times, a square groove not at all, and where two
   round forms touch it grows more than 3 times: that is a crease between forms.
+- *what it lies in*: the ground beyond both mouths stays near their level (`GROOVE_GROUND`, `RIDGE_GROUND`).
 
 A ridge is read as a groove seen from within the body: its width is that of its foot, its depth is its height.
 """
@@ -60,6 +61,10 @@ MOST_OPENING_DEG = 140.0
 LEAST_GROWTH, MOST_GROWTH = 1.3, 3.0
 """Width at two thirds of the depth over that at a third: between those of parallel sides and of a crease between round forms."""
 
+GROOVE_GROUND, RIDGE_GROUND = 1.25, 0.5
+"""How far off the mouth's level the surface lies at most within half a width beyond it, over the depth. A groove may lie beside
+the next, at 1; a ridge stands on a ground that runs on: what is left between grooves, and the crest of a form, does not."""
+
 SAME_MM = 0.07
 """Sections whose bottoms lie nearer together are of the same place of the same line."""
 
@@ -98,7 +103,7 @@ class LinePlaces(NamedTuple):
 
     def only(self, rows: npt.NDArray) -> "LinePlaces":
         """Some of them."""
-        return LinePlaces(*(values[rows] for values in self))
+        return self._replace(**{name: values[rows] for name, values in self._asdict().items()})
 
 
 class Line(NamedTuple):
@@ -207,17 +212,17 @@ def _sections(arrays, seeds, ways, sides, most_mm: float) -> LinePlaces:
         len(seeds),
         SHARE >> 4,
     )
-    width, depth, opening, third, two_thirds, _ = readings.T
+    width, depth, opening, third, two_thirds, ground = readings.T
     found = LinePlaces(sides == 2, places, ways, width, depth, opening, triangles)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        growth = two_thirds / third
-        lines = (
-            (width <= most_mm)
-            & (depth >= LEAST_DEPTH_MM)
-            & (opening <= MOST_OPENING_DEG)
-            & (growth >= LEAST_GROWTH)
-            & (growth <= MOST_GROWTH)
-        )
+    # what was not measured is NaN, and no comparison holds for it
+    lines = (
+        (width <= most_mm)
+        & (depth >= LEAST_DEPTH_MM)
+        & (opening <= MOST_OPENING_DEG)
+        & (two_thirds >= LEAST_GROWTH * third)
+        & (two_thirds <= MOST_GROWTH * third)
+        & (ground <= np.where(sides == 2, RIDGE_GROUND, GROOVE_GROUND) * depth)
+    )
     return found.only(np.flatnonzero(lines))
 
 
@@ -229,13 +234,13 @@ def joined(places: LinePlaces, group: npt.NDArray[np.integer]) -> list[Line]:
     # Imported where it is used: opening a job must not wait for it.
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
-    from scipy.spatial import cKDTree
+    from scipy.spatial import KDTree
 
     count = len(places.raised)
     if not count:
         return []
     kind = 2 * np.asarray(group, np.int64) + places.raised
-    pairs = cKDTree(places.place_mm).query_pairs(REACHES_MM, output_type="ndarray").reshape(-1, 2)
+    pairs = KDTree(places.place_mm).query_pairs(REACHES_MM, output_type="ndarray").reshape(-1, 2)
     pairs = pairs[kind[pairs[:, 0]] == kind[pairs[:, 1]]]
     pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
     away = places.place_mm[pairs[:, 1]] - places.place_mm[pairs[:, 0]]

@@ -30,14 +30,13 @@ LEAST_FLANK = np.radians(15.0)
 """A flank is steeper than this against the chord: V grooves that open to less than 150 degrees."""
 
 READINGS = 6
-"""Of each section: width, depth, opening in degrees, width at a third and at two thirds of the depth, steepest flank."""
+"""Of each section: width, depth, opening in degrees, width at a third and at two thirds of the depth, and how far off the
+chord's level the ground lies within half a width of either mouth."""
 
 
 @kernel
 def _off(place, origin, way):
-    return (
-        (place[0] - origin[0]) * way[0] + (place[1] - origin[1]) * way[1] + (place[2] - origin[2]) * way[2]
-    )
+    return (place[0] - origin[0]) * way[0] + (place[1] - origin[1]) * way[1] + (place[2] - origin[2]) * way[2]
 
 
 @kernel
@@ -108,7 +107,7 @@ def walk(vertex, across, plane, mesh, step, places, faces):
 
 @kernel
 def _mouth(x, y, bottom, way):
-    """Where a flank ends going from the bottom one way, as a share of steps, and its steepest angle; -1 if it doesn't."""
+    """Where a flank ends going from the bottom one way, in steps; -1 if it doesn't."""
     steepest, before = 0.0, 0.0
     j = bottom + way
     while 0 < j < len(x) - 1:
@@ -116,10 +115,10 @@ def _mouth(x, y, bottom, way):
         if angle > steepest:
             steepest = angle
         elif steepest >= LEAST_FLANK and angle < 0.5 * steepest:
-            return j - way * (0.5 * steepest - angle) / (before - angle), steepest
+            return j - way * (0.5 * steepest - angle) / (before - angle)
         before = angle
         j += way
-    return -1.0, steepest
+    return -1.0
 
 
 @kernel
@@ -143,21 +142,30 @@ def _off_bottom(x, y, bottom, mouth, way, height):
 
 
 @kernel
+def _unevenness(x, y, mouth, way, width):
+    """How far the profile lies off the level of a mouth within half a width beyond it, or as far as it was walked."""
+    begins, level, most = _at(x, mouth), _at(y, mouth), 0.0
+    j = np.int64(np.floor(mouth)) if way < 0 else np.int64(np.floor(mouth)) + 1
+    while 0 <= j < len(x) and way * (x[j] - begins) <= 0.5 * width:
+        most = max(most, abs(y[j] - level))
+        j += way
+    return most
+
+
+@kernel
 def measure(x, y, readings):
     """Width, depth and so on of a profile (2 STEPS + 1,) in millimetres, to `readings`; the row of its bottom, -1 if it is no groove.
 
     x grows from one side to the other, y outward. Both are turned so that the chord lies level.
     """
     left = right = 0.0
-    steep_left = steep_right = 0.0
     bottom = np.int64(STEPS)
     for turn in range(ROUNDS + 1):
         bottom = np.int64(STEPS - STEPS // 2)
         for j in range(bottom, STEPS + STEPS // 2 + 1):
             if y[j] < y[bottom]:
                 bottom = np.int64(j)
-        left, steep_left = _mouth(x, y, bottom, -1)
-        right, steep_right = _mouth(x, y, bottom, 1)
+        left, right = _mouth(x, y, bottom, -1), _mouth(x, y, bottom, 1)
         if left < 0.0 or right < 0.0:
             return np.int64(-1), left, right
         if turn == ROUNDS:
@@ -181,7 +189,7 @@ def measure(x, y, readings):
         readings[row] = _off_bottom(x, y, bottom, left, -1, height) + _off_bottom(
             x, y, bottom, right, 1, height
         )
-    readings[5] = np.degrees(min(steep_left, steep_right))
+    readings[5] = max(_unevenness(x, y, left, -1, readings[0]), _unevenness(x, y, right, 1, readings[0]))
     return bottom, left, right
 
 

@@ -5,7 +5,8 @@ limit is gathered into regions (`firstcast.geometry.narrow`), which leaves out t
 creases between forms. Long thin regions are told as pins, with what they bear. What is shallower than the least gap and
 lies within one part is a groove, and held against what may be engraved; what is lower than the least wall and stands on
 something stout is a ridge, and its height is held against what may be raised. Strokes of letters are one or the other; in a zone that means letters
-they are measured as such (`firstcast.geometry.letters`).
+they are measured as such (`firstcast.geometry.letters`). Lines whose sides slope, so that they don't face each other, are
+measured on sections across them (`firstcast.geometry.lines`).
 """
 
 from collections.abc import Sequence
@@ -21,11 +22,13 @@ from firstcast.geometry.narrow import NarrowRegion, Places, narrow_regions
 from firstcast.geometry.slender import Slender, extents, slender
 from firstcast.geometry.walls import read_widths
 from firstcast.geometry.zones import Zone
+from firstcast.process.chain import ChainScenario
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.stations.contract import StationResult, StationSettings
 from firstcast.stations.read_findings import Figure, Kind, Reading, findings_of
 from firstcast.stations.read_letters import LetterReading, about_letters, letters_in
+from firstcast.stations.read_lines import LineReading, about_lines, lines_in, measures_of
 
 APART_MM = 0.12
 """Places nearer together than this are read together: a third of what a wall or gap measures that is told."""
@@ -77,6 +80,8 @@ class Readings(StationResult):
         where it is wide, and beside edges and creases, which are no walls and gaps.
     letters : tuple of LetterReading
         What the zones that mean letters hold, those that this piece has a share of.
+    lines : tuple of LineReading
+        Grooves and ridges with sloping sides that are too fine, grooves first.
     """
 
     readings: tuple[Reading, ...]
@@ -85,6 +90,7 @@ class Readings(StationResult):
     wall_spare_mm: npt.NDArray[np.float32]
     gap_spare_mm: npt.NDArray[np.float32]
     letters: tuple[LetterReading, ...] = ()
+    lines: tuple[LineReading, ...] = ()
 
 
 def read(
@@ -96,6 +102,7 @@ def read(
     height_mm: float,
     settings: Settings,
     zones: Sequence[Zone] = (),
+    chain: Sequence[ChainScenario] = (),
 ) -> Readings:
     """Thin walls, pins, narrow gaps and grooves of a piece.
 
@@ -113,6 +120,8 @@ def read(
     settings : Settings
     zones : sequence of Zone
         Of the job; those that mean letters are read for lettering.
+    chain : sequence of ChainScenario
+        Low, likely, high: for what films and fills leave of lines with sloping sides. None: they leave all.
     """
     widths = read_widths(
         body.mesh,
@@ -127,7 +136,7 @@ def read(
     walls = _walls(body, behind, limits)
     gaps = _gaps(body, before, limits)
     readings = (*walls, *gaps)
-    letters = letters_in(body, zones)
+    letters, lines = letters_in(body, zones), lines_in(body, limits, chain, zones)
     figure = Figure(piece, body, height_mm)
     return Readings(
         readings=readings,
@@ -135,13 +144,15 @@ def read(
         gaps=before,
         wall_spare_mm=_spare(body, behind, limits.wall_mm.low),
         gap_spare_mm=_spare(body, before, limits.gap_mm.low),
-        says=_says(readings, limits),
+        says=_says(readings, lines, limits),
         findings=(
             *findings_of(figure, readings, limits, materials, most=settings.most_findings),
+            *about_lines(figure, lines, limits, chain, most=settings.most_findings),
             *about_letters(figure, letters, limits),
         ),
         letters=letters,
-        measures=_measures(readings),
+        lines=lines,
+        measures=(*_measures(readings), *measures_of(lines)),
     )
 
 
@@ -240,9 +251,11 @@ def _reading(kind: Kind, body: Body, region: NarrowRegion, shape: Slender | None
     )
 
 
-def _says(readings: Sequence[Reading], limits: Limits) -> str:
+def _says(readings: Sequence[Reading], lines: Sequence[LineReading], limits: Limits) -> str:
     counts = {kind: sum(reading.kind is kind for reading in readings) for kind in Kind}
     told = [f"{count} {kind.many if count > 1 else kind.one}" for kind, count in counts.items() if count]
+    if lines:
+        told.append(f"{len(lines)} line{'s' if len(lines) > 1 else ''} with sloping sides")
     against = f"walls of {limits.wall_mm.likely:.2f} mm and gaps of {limits.gap_mm.likely:.2f} mm are wanted"
     return f"{', '.join(told) or 'nothing'} below the limit; {against}"
 

@@ -5,16 +5,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from firstcast.findings import Finding
+from firstcast.findings import Finding, Measure
 from firstcast.geometry.body import Body
 from firstcast.geometry.lines import Line, LinePlaces, joined, read_lines
 from firstcast.geometry.whereabouts import where
+from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario
 from firstcast.process.films import v_groove_left_mm, v_groove_size_ratio, v_groove_width_mm
 from firstcast.process.limits import Limits
 from firstcast.ranges import LIKELY, Range
 from firstcast.stations.read_findings import MOST_RATIO, Figure
-from firstcast.vocabulary import Verdict
+from firstcast.vocabulary import Verdict, ZoneMeaning, worst
 
 MOST_LIMITS = 3.0
 """A line's mouth is at most so many least grooves wide: what is wider is a form of the figure. Chosen, no source."""
@@ -28,7 +29,7 @@ LEAST_LENGTH_MM = 1.0
 
 @dataclass(frozen=True)
 class LineReading:
-    """A line with sloping sides that is too fine, all along it.
+    """A line with sloping sides that is too fine, or as much of it as is.
 
     Attributes
     ----------
@@ -38,8 +39,10 @@ class LineReading:
     place_mm : (float, float, float)
         Near the middle of it, at its bottom or crest.
     width_mm, depth_mm, opening_deg : float
-        At the mouth or foot; from there to the bottom or crest; between the flanks. The middle of all its sections.
+        At the mouth or foot; from there to the bottom or crest; between the flanks. The middle of the sections that are too
+        fine.
     length_mm : float
+        Of what is too fine.
     left_mm : (float, float, float)
         Of the depth under the chain's films and fills: low (changes least), likely, high.
     size_ratio : float
@@ -72,26 +75,33 @@ def rolled_mm(chain: Sequence[ChainScenario], *, raised: bool) -> tuple[float, .
     )
 
 
-def lines_in(body: Body, limits: Limits, chain: Sequence[ChainScenario]) -> tuple[LineReading, ...]:
+def lines_in(
+    body: Body, limits: Limits, chain: Sequence[ChainScenario], zones: Sequence[Zone] = ()
+) -> tuple[LineReading, ...]:
     """The lines of a body that are too fine, grooves first, those first that would have to be most larger.
 
-    A line lies within one part: where two parts meet there is a crease between forms.
+    A line lies within one part: where two parts meet there is a crease between forms. Strokes of letters are none, in
+    the zones that mean letters.
     """
     most_mm = MOST_LIMITS * max(limits.engraved_mm.likely, limits.raised_mm.likely)
     if not most_mm > 0.0:
         return ()
     places = read_lines(body.mesh, most_mm=most_mm)
     parts = np.asarray(body.part_of_triangle)[places.triangles]
-    radii = {raised: rolled_mm(chain, raised=raised) for raised in (False, True)}
     own = (parts == parts[:, 1:2]).all(axis=1)
-    ratios = np.array([_ratio(places, row, limits, radii) for row in range(len(own))])
-    fine = np.flatnonzero(own & (ratios > 1.0))
-    places = places.only(fine)
-    found = [
-        _reading(body, places, line, int(parts[fine[line.rows[0]], 1]), limits, radii)
-        for line in joined(places, parts[fine, 1])
-        if line.length_mm >= LEAST_LENGTH_MM
-    ]
+    for zone in zones:
+        if zone.meaning is ZoneMeaning.LETTERS:
+            own &= ~zone.contains(places.place_mm, part_of_point=parts[:, 1], part_names=body.part_names)
+    places, parts = places.only(own), parts[own, 1]
+    radii = {raised: rolled_mm(chain, raised=raised) for raised in (False, True)}
+    fine = np.array([_ratio(places, row, limits, radii) > 1.0 for row in range(len(parts))], np.bool_)
+    found = []
+    for line in joined(places, parts):
+        rows = line.rows[fine[line.rows]]
+        length = line.length_mm * len(rows) / len(line.rows)
+        if length >= LEAST_LENGTH_MM:
+            reading = _reading(places, Line(rows, length), body.part_names[parts[rows[0]]], limits, radii)
+            found.append(reading)
     return tuple(sorted(found, key=lambda line: (line.raised, -line.size_ratio)))
 
 
@@ -118,20 +128,22 @@ def _size_ratio(
     return max(limit, film)
 
 
-def _reading(body: Body, places: LinePlaces, line: Line, part: int, limits: Limits, radii) -> LineReading:
+def _reading(places: LinePlaces, line: Line, part: str, limits: Limits, radii) -> LineReading:
+    """What the sections of a line that are too fine come to."""
     own = places.place_mm[line.rows]
     middle = line.rows[np.argmin(np.linalg.norm(own - own.mean(axis=0), axis=1))]
     x, y, z = (float(value) for value in places.place_mm[middle])
     raised = bool(places.raised[middle])
     width, depth, opening = (
-        float(np.median(values[line.rows])) for values in (places.width_mm, places.depth_mm, places.opening_deg)
+        float(np.median(values[line.rows]))
+        for values in (places.width_mm, places.depth_mm, places.opening_deg)
     )
     low, likely, high = (
         v_groove_left_mm(width, depth, radius, opening_deg=opening) for radius in radii[raised]
     )
     return LineReading(
         raised,
-        body.part_names[part],
+        part,
         (x, y, z),
         width,
         depth,
@@ -140,6 +152,19 @@ def _reading(body: Body, places: LinePlaces, line: Line, part: int, limits: Limi
         (low, likely, high),
         _size_ratio(raised, width, depth, opening, limits, radii),
     )
+
+
+def measures_of(lines: Sequence[LineReading]) -> tuple[Measure, ...]:
+    """How many lines are too fine, and the least of each kind."""
+    found = []
+    for raised, name in ((False, "sloping grooves"), (True, "sloping ridges")):
+        mine = [_held(line) for line in lines if line.raised is raised]
+        found.append(Measure(name, float(len(mine)), "count", "Lines that are too fine."))
+        if mine:
+            found.append(
+                Measure(f"least of {name}", min(mine), "mm", "Height." if raised else "Width at the mouth.")
+            )
+    return tuple(found)
 
 
 def about_lines(
@@ -166,20 +191,22 @@ def _code(raised: bool) -> str:
 def _finding(
     figure: Figure, group: Sequence[LineReading], limits: Limits, chain: Sequence[ChainScenario]
 ) -> Finding:
-    worst = group[0]
+    gravest = group[0]
     others, length = len(group) - 1, sum(line.length_mm for line in group)
-    more = f"; {others} more {'is' if others == 1 else 'are'} too fine, {length:.0f} mm of lines in all" if others else ""
-    measured = _held(worst)
+    more = (
+        f" {others} more {'is' if others == 1 else 'are'} too fine, {length:.0f} mm in all." if others else ""
+    )
+    measured = _held(gravest)
     return Finding(
         station="read",
-        code=_code(worst.raised),
-        verdict=_verdict(worst, limits),
-        part=worst.part,
-        says=f"'{worst.part}', {where(figure.body.mesh, worst.place_mm)}: {_measured(worst)}. {_left(worst)}{more}.",
-        mend=_mend(worst, limits, chain, figure.height_mm),
-        place_mm=worst.place_mm,
+        code=_code(gravest.raised),
+        verdict=_verdict(gravest, limits),
+        part=gravest.part,
+        says=f"'{gravest.part}', {where(figure.body.mesh, gravest.place_mm)}: {_measured(gravest)}.{_left(gravest)}{more}",
+        mend=_mend(gravest, limits, chain, figure.height_mm),
+        place_mm=gravest.place_mm,
         measured=measured,
-        limit=measured * worst.size_ratio,
+        limit=measured * gravest.size_ratio,
     )
 
 
@@ -206,9 +233,12 @@ def _measured(line: LineReading) -> str:
 
 
 def _left(line: LineReading) -> str:
-    least, likely, most = line.left_mm[2], line.left_mm[1], line.left_mm[0]
-    what = "What the cast fills of it" if line.raised else "Films that settle in it"
-    return f"{what} leave{'s' if line.raised else ''} {likely:.2f} mm of that ({least:.2f} to {most:.2f})"
+    """What films, or the cast, leave of the depth; nothing is said where none does anything."""
+    most, likely, least = line.left_mm
+    if least == line.depth_mm:
+        return ""
+    by = "The cast keeps" if line.raised else "Films and mould leave"
+    return f" {by} {likely:.2f} mm of that ({least:.2f} to {most:.2f})."
 
 
 def _mend(line: LineReading, limits: Limits, chain: Sequence[ChainScenario], height_mm: float) -> str:
@@ -217,31 +247,35 @@ def _mend(line: LineReading, limits: Limits, chain: Sequence[ChainScenario], hei
     wide, deep = ratio * line.width_mm, ratio * line.depth_mm
     larger = f"; or make the figure {height_mm * ratio:.0f} mm high" if ratio <= MOST_RATIO else ""
     if line.raised:
-        return f"Raise them to {deep:.2f} mm on a foot of {wide:.2f} mm{larger}."
+        return f"Raise such a line to {deep:.2f} mm on a foot of {wide:.2f} mm{larger}."
     open_mm = max(
         limits.engraved_mm.likely,
         v_groove_width_mm(line.depth_mm, rolled_mm(chain, raised=False)[LIKELY], share=KEPT_RATIO),
     )
-    flatter = f"Open them to {open_mm:.2f} mm at this depth, or cut" if open_mm < wide - 0.005 else "Cut"
-    return f"{flatter} them {wide:.2f} mm wide and {deep:.2f} mm deep{larger}."
+    flatter = (
+        f"Open such a line to {open_mm:.2f} mm at this depth, or cut it"
+        if open_mm < wide - 0.005
+        else "Cut such a line"
+    )
+    return f"{flatter} {wide:.2f} mm wide and {deep:.2f} mm deep{larger}."
 
 
 def _rest(piece: str, groups: Sequence[Sequence[LineReading]], limits: Limits) -> Finding:
     """One line for all parts that are not told one by one."""
     raised = groups[0][0].raised
     least = min(_held(line) for group in groups for line in group)
-    worst = max(line.size_ratio for group in groups for line in group)
+    ratio = max(line.size_ratio for group in groups for line in group)
     count = sum(len(group) for group in groups)
     what = f"{'ridge' if raised else 'groove'}{'s' if count > 1 else ''} with sloping sides"
     held = "high" if raised else "wide"
     return Finding(
         station="read",
         code=_code(raised),
-        verdict=max((_verdict(line, limits) for group in groups for line in group), key=list(Verdict).index),
+        verdict=worst(_verdict(line, limits) for group in groups for line in group),
         part=piece,
         says=f"{count} more {what} are too fine, the least {least:.2f} mm {held}: "
         f"{', '.join(sorted(group[0].part for group in groups))}.",
         mend="They come up one by one as the worse ones are mended; all are in the readings of this station.",
         measured=least,
-        limit=least * worst,
+        limit=least * ratio,
     )
