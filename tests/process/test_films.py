@@ -13,6 +13,9 @@ from firstcast.process.films import (
     primer_film,
     sine_groove_left_mm,
     square_groove_left_mm,
+    v_groove_left_mm,
+    v_groove_size_ratio,
+    v_groove_width_mm,
 )
 from firstcast.process.materials import choose, overridden
 from firstcast.ranges import SCENARIOS
@@ -96,6 +99,64 @@ def test_a_larger_ball_leaves_less(width, depth, one, other):
     small, large = sorted((one, other))
     for left in (square_groove_left_mm, sine_groove_left_mm):
         assert 0 <= left(width, depth, large) <= left(width, depth, small) + 1e-12 <= depth + 2e-12
+
+
+def v_profile(width, depth, bottom, step, period):
+    """Heights of a V with a bottom rounded to a radius, its lands level; and the angle between its flanks."""
+    x = np.arange(round(period / step)) * step - period / 2
+    half = np.arctan2(width / 2, depth)
+    flank = np.minimum(np.abs(x) / np.tan(half) - depth, 0.0)
+    inside = np.abs(x) < bottom * np.cos(half)
+    ball = bottom / np.sin(half) - depth - np.sqrt(np.maximum(bottom**2 - x**2, 0.0))
+    return np.where(inside, ball, flank), np.degrees(2 * half)
+
+
+@pytest.mark.parametrize("radius", [0.01, 0.04, 0.0670, 0.1, 0.2, 0.5])
+@pytest.mark.parametrize(("width", "depth"), [(0.2, 0.2), (0.3, 0.1), (0.1, 0.15), (0.4, 0.4)])
+@pytest.mark.parametrize("bottom", [0.0, 0.02])
+def test_a_v_as_discs_leave_it(width, depth, bottom, radius):
+    step = 0.0002
+    profile, opening = v_profile(width, depth, bottom, step, width + 0.2)
+    deep = float(np.ptp(profile))
+    expected = v_groove_left_mm(width, deep, radius, opening_deg=opening)
+    # between samples a disc sinks by up to the flank's slope times half a step
+    assert closed_depth(profile, step, radius) == pytest.approx(
+        expected, abs=step * max(1.0, 2 * depth / width)
+    )
+    if bottom == 0.0:
+        assert v_groove_left_mm(width, deep, radius) == pytest.approx(expected, abs=1e-12)
+        # the formula itself, where the disc lies between the flanks
+        half = np.arctan2(width / 2, deep)
+        if radius * np.cos(half) < width / 2:
+            assert expected == pytest.approx(deep - radius * (1 / np.sin(half) - 1), abs=1e-12)
+
+
+@given(st.floats(0.05, 1.0), st.floats(0.03, 1.0), st.floats(0.003, 1.0), st.floats(0.1, 0.9))
+@settings(max_examples=300)
+def test_how_much_larger_a_v_must_be_keeps_just_the_share(width, depth, radius, share):
+    for opening in (None, 0.8 * np.degrees(2 * np.arctan2(width / 2, depth))):
+        ratio = v_groove_size_ratio(width, depth, radius, share=share, opening_deg=opening)
+        left = v_groove_left_mm(ratio * width, ratio * depth, radius, opening_deg=opening)
+        assert left == pytest.approx(share * ratio * depth, rel=1e-9)
+        smaller = v_groove_left_mm(0.9 * ratio * width, 0.9 * ratio * depth, radius, opening_deg=opening)
+        assert smaller < share * 0.9 * ratio * depth
+
+
+@given(st.floats(0.03, 1.0), st.floats(0.003, 1.0), st.floats(0.5, 0.95))
+@settings(max_examples=200)
+def test_how_wide_a_v_must_be_keeps_just_the_share(depth, radius, share):
+    width = v_groove_width_mm(depth, radius, share=share)
+    assert v_groove_left_mm(width, depth, radius) == pytest.approx(share * depth, rel=1e-6)
+
+
+@given(st.floats(0.05, 1.0), st.floats(0.03, 1.0), st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+@settings(max_examples=200)
+def test_a_larger_ball_leaves_less_of_a_v(width, depth, one, other):
+    small, large = sorted((one, other))
+    for opening in (None, 50.0, 120.0):
+        less = v_groove_left_mm(width, depth, large, opening_deg=opening)
+        assert 0 <= less <= v_groove_left_mm(width, depth, small, opening_deg=opening) + 1e-9
+    assert v_groove_left_mm(width, depth, 0.0) == depth
 
 
 def test_what_a_small_ball_reaches_stays():

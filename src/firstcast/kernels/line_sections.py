@@ -23,8 +23,12 @@ BESIDE_MM = 7e-4
 MOST_CROSSED = 400
 """Triangles that a section crosses at most to one side."""
 
-ROUNDS = 3
+ROUNDS = 4
 """How often mouths and chord are found in turns."""
+
+LEVEL = 0.3
+"""Slope that the chord may have left at last: where it keeps turning, the fold has no mouths of its own. What is measured is
+measured from the last chord."""
 
 LEAST_FLANK = np.radians(15.0)
 """A flank is steeper than this against the chord: V grooves that open to less than 150 degrees."""
@@ -153,30 +157,35 @@ def _unevenness(x, y, mouth, way, width):
 
 
 @kernel
+def _lowest(y, first, last):
+    """The row of the lowest place between two, both included."""
+    bottom = np.int64(first)
+    for j in range(first, last + 1):
+        if y[j] < y[bottom]:
+            bottom = np.int64(j)
+    return bottom
+
+
+@kernel
 def measure(x, y, readings):
     """Width, depth and so on of a profile (2 STEPS + 1,) in millimetres, to `readings`; the row of its bottom, -1 if it is no groove.
 
     x grows from one side to the other, y outward. Both are turned so that the chord lies level.
     """
     left = right = 0.0
-    bottom = np.int64(STEPS)
-    for turn in range(ROUNDS + 1):
-        bottom = np.int64(STEPS - STEPS // 2)
-        for j in range(bottom, STEPS + STEPS // 2 + 1):
-            if y[j] < y[bottom]:
-                bottom = np.int64(j)
+    for turn in range(ROUNDS):
+        bottom = _lowest(y, STEPS - STEPS // 2, STEPS + STEPS // 2)
         left, right = _mouth(x, y, bottom, -1), _mouth(x, y, bottom, 1)
         if left < 0.0 or right < 0.0:
             return np.int64(-1), left, right
-        if turn == ROUNDS:
-            break
         across, up = _at(x, right) - _at(x, left), _at(y, right) - _at(y, left)
-        length = np.sqrt(across * across + up * up)
-        if not (length > 0.0 and across > 0.0):
+        if not across > 0.0 or (turn == ROUNDS - 1 and abs(up) > LEVEL * across):
             return np.int64(-1), left, right
+        length = np.sqrt(across * across + up * up)
         cosine, sine = across / length, up / length
         for j in range(len(x)):
             x[j], y[j] = cosine * x[j] + sine * y[j], cosine * y[j] - sine * x[j]
+    bottom = _lowest(y, np.int64(left) + 1, np.int64(right))
     depth = 0.5 * (_at(y, left) + _at(y, right)) - y[bottom]
     readings[0], readings[1] = _at(x, right) - _at(x, left), depth
     angles = np.pi

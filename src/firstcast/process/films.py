@@ -102,9 +102,9 @@ def v_groove_size_ratio(
 
 
 def v_groove_width_mm(depth_mm: float, radius_mm: float, *, share: float) -> float:
-    """How wide a sharp V of a depth must be to keep a share, up to a half, of it: sin a = R / (R + (1 - share) d).
+    """How wide a sharp V of a depth must be to keep a share, a half or more, of it: sin a = R / (R + (1 - share) d).
 
-    Up to a half the disc that leaves so much lies between the flanks: where it rests on the lips and flanks at once
+    The disc that leaves a half or more lies between the flanks: where it rests on flanks and lips at once,
     sin a / (1 + sin a) of the depth is left, which is less than a half.
     """
     lowest = radius_mm + (1.0 - share) * depth_mm
