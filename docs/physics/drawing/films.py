@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.process.films import paint_film, square_groove_left_mm
+from firstcast.process.films import paint_film, square_groove_left_mm, v_groove_left_mm
 from firstcast.process.materials import choose
 
 from .plot import Frame, axes, placed, spot
@@ -107,7 +107,10 @@ def _groove(groove: Groove, x: Values, closed: Values, middle: Values) -> list[s
     mid = groove.begins_mm + 0.5 * groove.width_mm
     at = int(np.argmin(np.abs(x - mid)))
     left = -float(closed[at])
-    if groove.square and abs(left - square_groove_left_mm(groove.width_mm, DEPTH_MM, BALL_MM)) > STEP_MM:
+    expected = (square_groove_left_mm if groove.square else v_groove_left_mm)(
+        groove.width_mm, DEPTH_MM, BALL_MM
+    )
+    if abs(left - expected) > STEP_MM:
         raise ValueError(f"the rolled disc leaves {left} mm of {groove}")
     fits = groove.width_mm >= 2.0 * BALL_MM and groove.square
     rests = groove.begins_mm + BALL_MM if fits else mid
