@@ -225,3 +225,8 @@ def test_a_section_that_two_vertices_gave_counts_once():
 def test_a_width_that_is_none_is_refused(most):
     with pytest.raises(InputError, match="greatest width"):
         read_lines(solids.profile_block([(-0.3, 0.0), (0.3, 0.0)], 0.5), most_mm=most)
+
+
+def test_a_mesh_without_triangles_is_refused():
+    with pytest.raises(InputError, match="without triangles"):
+        read_lines(Mesh(np.zeros((0, 3)), np.zeros((0, 3), np.int32)), most_mm=MOST_MM)

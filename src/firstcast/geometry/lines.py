@@ -116,6 +116,8 @@ class Line(NamedTuple):
 def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
     """Sections across every line with sloping sides whose mouth or foot is at most `most_mm` wide.
 
+    Profiles are walked so far to either side, so its sides are no longer than that either.
+
     Parameters
     ----------
     mesh : Mesh
@@ -130,6 +132,8 @@ def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
         raise InputError(f"a greatest width of {most_mm} mm", where="lines", mend="Give a positive length.")
     points = check_points(mesh.points, where="lines")
     triangles = check_triangles(mesh.triangles, len(points), where="lines")
+    if not len(triangles):
+        raise InputError("a mesh without triangles", where="lines", mend="Give a closed body.")
     stars = np.zeros(len(points) + 1, np.int32), np.empty(triangles.size, np.int32)
     facet_kernels.list_stars(triangles, *stars)
     arrays = (points, triangles, *stars)
