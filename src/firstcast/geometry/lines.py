@@ -46,7 +46,7 @@ LEAST_BEND_PER_MM = 3.0
 LINE_LIKE = 0.5
 """Most bend along the fold, over that across it."""
 
-APART_MM = 0.12
+APART_MM = 0.15
 """Sections along a line lie about so far apart."""
 
 ROUND_MM = 0.1
@@ -68,7 +68,7 @@ the next, at 1; a ridge stands on a ground that runs on: what is left between gr
 SAME_MM = 0.07
 """Sections whose bottoms lie nearer together are of the same place of the same line."""
 
-REACHES_MM = 0.3
+REACHES_MM = 0.35
 """Sections of one line lie no farther apart: one between may be missing."""
 
 ALIGNED = 0.7
@@ -143,19 +143,21 @@ def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
         len(triangles),
         SHARE,
     )
-    rows, ways, sides = _folds(arrays, _tensors(arrays, normals))
+    tensors, outward = _tensors(arrays, normals)
+    rows, ways, sides = _folds(arrays, tensors)
     chosen = np.empty(len(rows), np.int64)
     count = bend_kernels.choose_spaced(rows, sides, APART_MM, arrays, np.zeros(len(points), np.uint8), chosen)
     chosen = chosen[:count]
-    return _sections(arrays, rows[chosen], ways[chosen], sides[chosen], most_mm)
+    return _sections(arrays, outward, rows[chosen], ways[chosen], sides[chosen], most_mm)
 
 
-def _tensors(arrays, normals) -> npt.NDArray[np.float32]:
-    """(n, 7) float32: the bends round every vertex over a window of about `WINDOW_MM`."""
+def _tensors(arrays, normals) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """(n, 7) float32: the bends round every vertex over a window of about `WINDOW_MM`; (n, 3) its area vector."""
     points, triangles, *stars = arrays
     tensors, wider = np.empty((len(points), 7), np.float32), np.empty((len(points), 7), np.float32)
+    outward = np.empty((len(points), 3), np.float32)
     side_by_side(
-        lambda first, last: bend_kernels.bend_tensors(first, last, arrays, normals, tensors),
+        lambda first, last: bend_kernels.bend_tensors(first, last, arrays, normals, tensors, outward),
         len(points),
         SHARE,
     )
@@ -170,7 +172,7 @@ def _tensors(arrays, normals) -> npt.NDArray[np.float32]:
             SHARE,
         )
         tensors, wider = wider, tensors
-    return tensors
+    return tensors, outward
 
 
 def _folds(arrays, tensors):
@@ -199,11 +201,13 @@ def _folds(arrays, tensors):
     return rows[sharpest], np.ascontiguousarray(ways[sharpest]), sides[sharpest]
 
 
-def _sections(arrays, seeds, ways, sides, most_mm: float) -> LinePlaces:
+def _sections(arrays, area_vectors, seeds, ways, sides, most_mm: float) -> LinePlaces:
     """The sections across vertices that are grooves or ridges with sloping sides."""
     outward = np.empty((len(seeds), 3))
     side_by_side(
-        lambda first, last: bend_kernels.mean_normals(first, last, seeds, ROUND_MM, arrays, outward),
+        lambda first, last: bend_kernels.mean_normals(
+            first, last, seeds, ROUND_MM, arrays, area_vectors, outward
+        ),
         len(seeds),
         SHARE >> 4,
     )

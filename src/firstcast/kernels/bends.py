@@ -49,8 +49,10 @@ def _turn(along, here, there):
 
 
 @kernel
-def bend_tensors(start, stop, mesh, normals, tensors):
+def bend_tensors(start, stop, mesh, normals, tensors, outward):
     """Fill tensors[start:stop] (n, 7) float32: xx, yy, zz, xy, xz, yz in radian millimetres, and the area in mm².
+
+    And outward[start:stop] (n, 3) float32: the sum of the area vectors of the triangles round each vertex.
 
     mesh : points (n, 3) float64, triangles (m, 3) int32, and `facets.list_stars`'s start and star.
     normals : (m, 3) float32, of length 1.
@@ -58,12 +60,15 @@ def bend_tensors(start, stop, mesh, normals, tensors):
     """
     points, triangles, star_start, star = mesh
     along, vector, here, there, found = np.empty(3), np.empty(3), np.empty(3), np.empty(3), np.empty(7)
+    summed = np.empty(3)
     for vertex in range(start, stop):
         found[:] = 0.0
+        summed[:] = 0.0
         for s in range(star_start[vertex], star_start[vertex + 1]):
             own = star[s]
             area_vector(points, triangles[own], vector)
             found[6] += np.sqrt(dot(vector, vector)) / 6.0
+            summed += vector
             ahead = triangles[own, (corner_of(triangles[own], vertex) + 1) % 3]
             other = beyond(vertex, ahead, own, triangles, star_start, star)
             if other < 0:
@@ -82,6 +87,8 @@ def bend_tensors(start, stop, mesh, normals, tensors):
             found[5] += weight * along[1] * along[2]
         for k in range(7):
             tensors[vertex, k] = found[k]
+        for k in range(3):
+            outward[vertex, k] = summed[k]
 
 
 @kernel
@@ -136,13 +143,13 @@ def choose_spaced(order, sides, apart, mesh, taken, chosen):
 
 
 @kernel
-def mean_normals(start, stop, seeds, radius, mesh, out):
+def mean_normals(start, stop, seeds, radius, mesh, outward, out):
     """Fill out[start:stop] (k, 3): the mean normal of the surface within `radius` of each seed, by area, of length 1 or 0.
 
-    Vertices that edges lead to, nearest in steps first, `MOST_AROUND` at most; each with the triangles round it.
+    Vertices that edges lead to, nearest in steps first, `MOST_AROUND` at most; outward (n, 3) as `bend_tensors` gives it.
     """
     points, triangles, star_start, star = mesh
-    near, vector = np.empty(MOST_AROUND, np.int64), np.empty(3)
+    near = np.empty(MOST_AROUND, np.int64)
     for row in range(start, stop):
         out[row] = 0.0
         near[0] = seeds[row]
@@ -150,9 +157,9 @@ def mean_normals(start, stop, seeds, radius, mesh, out):
         while at < count:
             vertex = near[at]
             at += 1
+            for k in range(3):
+                out[row, k] += outward[vertex, k]
             for s in range(star_start[vertex], star_start[vertex + 1]):
-                area_vector(points, triangles[star[s]], vector)
-                out[row] += vector
                 ahead = triangles[star[s], (corner_of(triangles[star[s]], vertex) + 1) % 3]
                 away2 = 0.0
                 for k in range(3):
