@@ -146,6 +146,9 @@ def soft_bowl() -> Mesh:
             lambda: solids.profile_block(solids.square_top(0.2, 0.2)), id="a square groove"
         ),
         pytest.param(lambda: solids.profile_block(solids.square_top(0.3, 0.12)), id="a shallow square one"),
+        pytest.param(lambda: solids.profile_block(
+            [(-1.2, 0), (-0.03, 0), (-0.12, -0.12), (0, -0.3), (0.12, -0.12), (0.03, 0), (1.2, 0)]
+        ), id="a groove that its lips close over"),
         pytest.param(lambda: solids.profile_block(solids.v_top(0.8, 0.4)), id="a V wider than asked for"),
         pytest.param(lambda: solids.profile_block(solids.v_top(0.1, 0.02)), id="a scratch"),
         pytest.param(lambda: solids.turned_solid(
@@ -162,14 +165,15 @@ def test_what_is_no_line(body):
 
 @pytest.mark.parametrize("high", [-0.12, 0.12])
 def test_a_pit_or_a_knob_is_no_line(high):
-    """A cone 0.3 mm wide: sections across it may lie round its point, but they follow no line."""
+    """A cone 0.3 mm wide: sections across it may lie round its point, but they follow no line longer than it is wide."""
     body = solids.profile_block([(-0.6, 0.0), (0.6, 0.0)], 1.2, step=0.02)
     x, y, z = body.points.T
     cone = high * np.clip(1.0 - np.hypot(x, y) / 0.15, 0.0, 1.0)
     body = Mesh(np.column_stack([x, y, z + np.where(z > -1.0, cone, 0.0)]), body.triangles)
     found = read_lines(body, most_mm=MOST_MM)
     lines = joined(found, np.zeros(len(found.raised), np.int64))
-    assert all(line.length_mm < 0.3 for line in lines), [line.length_mm for line in lines]
+    # a line's two ends add as much as sections lie apart
+    assert all(line.length_mm < 0.3 + APART_MM for line in lines), [line.length_mm for line in lines]
 
 
 def test_any_number_of_threads_gives_the_same_bytes():

@@ -11,7 +11,7 @@ is found by how the surface bends, and measured on a profile across it (`firstca
   both mouths to the bottom. The edge of a block or a corner between two forms has no mouth.
 - *whether its sides slope*: from a third to two thirds of the depth the width grows by `LEAST_GROWTH` to `MOST_GROWTH`.
   A sharp V doubles there, the section of a ball grows 1.41 times, a square groove not at all, and where two
-  round forms touch it grows more than 3 times: that is a crease between forms.
+  round forms touch it grows more than 3 times: that is a crease between forms. Nor does it narrow again towards its mouth.
 - *what it lies in*: the ground beyond both mouths stays near their level (`GROOVE_GROUND`, `RIDGE_GROUND`).
 
 A ridge is read as a groove seen from within the body: its width is that of its foot, its depth is its height.
@@ -234,6 +234,7 @@ def _sections(arrays, area_vectors, seeds, ways, sides, most_mm: float) -> LineP
         & (opening <= MOST_OPENING_DEG)
         & (two_thirds >= LEAST_GROWTH * third)
         & (two_thirds <= MOST_GROWTH * third)
+        & (two_thirds <= width)
         & (ground <= np.where(sides == 2, RIDGE_GROUND, GROOVE_GROUND) * depth)
     )
     return found.only(np.flatnonzero(lines))
