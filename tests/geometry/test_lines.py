@@ -133,6 +133,21 @@ def soft_bowl() -> Mesh:
     return solids.profile_block([(-1.2, 0.0), *np.column_stack([x, -deep]), (1.2, 0.0)])
 
 
+def rods_that_touch() -> Mesh:
+    """Two rods of 0.3 mm side by side, half sunk into a block: they open from nothing, ever wider."""
+    turn = np.linspace(np.pi, 0.0, 33)
+    rods = [np.column_stack([side + 0.3 * np.cos(turn), 0.3 * np.sin(turn)]) for side in (-0.302, 0.302)]
+    return solids.profile_block([(-1.2, 0.0), *rods[0], *rods[1], (1.2, 0.0)], step=0.03)
+
+
+def notched_crest() -> Mesh:
+    """A crest of 60 degrees, its top cut by a V of 0.2 by 0.1 mm: lips with no ground beside them."""
+    foot = 0.1 + 0.6 * np.tan(np.radians(30))
+    return solids.profile_block(
+        [(-1.2, -0.6), (-foot, -0.6), (-0.1, 0.0), (0.0, -0.1), (0.1, 0.0), (foot, -0.6), (1.2, -0.6)]
+    )
+
+
 @pytest.mark.parametrize(
     "body",
     [
@@ -149,6 +164,10 @@ def soft_bowl() -> Mesh:
         pytest.param(lambda: solids.profile_block(
             [(-1.2, 0), (-0.03, 0), (-0.12, -0.12), (0, -0.3), (0.12, -0.12), (0.03, 0), (1.2, 0)]
         ), id="a groove that its lips close over"),
+        pytest.param(rods_that_touch, id="a crease between round forms"),
+        pytest.param(notched_crest, id="a notch in a crest"),
+        # its sides slope by 17.7 degrees
+        pytest.param(lambda: solids.profile_block(solids.v_top(0.5, 0.08)), id="a V of 145 degrees"),
         pytest.param(lambda: solids.profile_block(solids.v_top(0.8, 0.4)), id="a V wider than asked for"),
         pytest.param(lambda: solids.profile_block(solids.v_top(0.1, 0.02)), id="a scratch"),
         pytest.param(lambda: solids.turned_solid(

@@ -4,8 +4,7 @@ Widths (`firstcast.geometry.walls`) are read where two surfaces face each other.
 is found by how the surface bends, and measured on a profile across it (`firstcast.kernels.line_sections`):
 
 - *where*: the curvature tensor over a small window; its greatest eigenvalue says how sharply the surface folds, the
-  eigenvector which way the fold runs (`firstcast.kernels.bends`). A fold that bends half as much along as across is a pit
-  or a knob and left out.
+  eigenvector which way the fold runs (`firstcast.kernels.bends`). Pits and knobs give a section or two, but no line.
 - *how wide and deep*: on the profile in the plane across the fold, as far out to both sides as the greatest mouth. The
   mouth lies where the flank's angle has fallen to half of its steepest; the depth is measured from the chord between
   both mouths to the bottom. The edge of a block or a corner between two forms has no mouth.
@@ -42,9 +41,6 @@ length has 6/7 · 1/2."""
 
 LEAST_BEND_PER_MM = 3.0
 """Least curvature of a fold, radians per mm: of a round-bottomed groove 0.33 mm wide and 0.04 mm deep, 8 d / w²."""
-
-LINE_LIKE = 0.5
-"""Most bend along the fold, over that across it."""
 
 APART_MM = 0.15
 """Sections along a line lie about so far apart."""
@@ -191,11 +187,9 @@ def _folds(arrays, tensors):
         bend[first:last], axes[first:last] = np.linalg.eigh(matrices[first:last])
 
     side_by_side(solve, len(rows), SHARE)
-    order = np.argsort(np.abs(bend), axis=1)
-    across, along = (np.take_along_axis(bend, order[:, k : k + 1], axis=1)[:, 0] for k in (2, 1))
-    ways = np.take_along_axis(axes, order[:, None, 2:], axis=2)[:, :, 0]
-    mine = np.abs(along) < LINE_LIKE * np.abs(across)
-    rows, across, ways = rows[mine], across[mine] / area[rows[mine]], ways[mine]
+    most = np.abs(bend).argmax(axis=1)
+    mine = np.arange(len(rows))
+    across, ways = bend[mine, most] / area[rows], axes[mine, :, most]
     sharpest = np.lexsort((rows, -np.abs(across)))
     sides = np.where(across > 0.0, 1, 2).astype(np.uint8)
     return rows[sharpest], np.ascontiguousarray(ways[sharpest]), sides[sharpest]
