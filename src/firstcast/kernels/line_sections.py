@@ -20,6 +20,9 @@ STEPS = 48
 BESIDE_MM = 7e-4
 """The plane passes so far beside its vertex: rows of vertices that lie in it but for rounding would turn the walk in circles."""
 
+NEAR = STEPS // 6
+"""Rows within which a profile's lowest place is looked for at a time: the ground beside a line may fall away farther out."""
+
 MOST_CROSSED = 400
 """Triangles that a section crosses at most to one side."""
 
@@ -167,6 +170,17 @@ def _lowest(y, first, last):
 
 
 @kernel
+def _lowest_near(y):
+    """The row of the lowest place near the middle: downhill, past bumps of less than `NEAR` rows, half way out at most."""
+    bottom = np.int64(STEPS)
+    while True:
+        lower = _lowest(y, max(bottom - NEAR, STEPS // 2), min(bottom + NEAR, STEPS + STEPS // 2))
+        if lower == bottom or not y[lower] < y[bottom]:
+            return bottom
+        bottom = lower
+
+
+@kernel
 def measure(x, y, readings):
     """Width, depth and so on of a profile (2 STEPS + 1,) in millimetres, to `readings`; the row of its bottom, -1 if it is no groove.
 
@@ -174,7 +188,7 @@ def measure(x, y, readings):
     """
     left = right = 0.0
     for turn in range(ROUNDS):
-        bottom = _lowest(y, STEPS - STEPS // 2, STEPS + STEPS // 2)
+        bottom = _lowest_near(y)
         left, right = _mouth(x, y, bottom, -1), _mouth(x, y, bottom, 1)
         if left < 0.0 or right < 0.0:
             return np.int64(-1), left, right
