@@ -8,6 +8,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firstcast.errors import InputError
+from firstcast.geometry import lines as lines_module
 from firstcast.geometry.lines import APART_MM, LinePlaces, joined, read_lines
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.line_sections import STEPS
@@ -211,7 +212,8 @@ def test_a_pit_or_a_knob_is_no_line(high):
     assert all(line.length_mm < 0.3 + APART_MM for line in lines), [line.length_mm for line in lines]
 
 
-def test_any_number_of_threads_gives_the_same_bytes():
+def test_any_number_of_threads_gives_the_same_bytes(monkeypatch):
+    monkeypatch.setattr(lines_module, "SHARE", 512)  # many shares
     body = turned(solids.grooved_rod(2.0, 0.3, 0.15), 11)
     threads = numba.get_num_threads()
     found = []
