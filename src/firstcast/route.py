@@ -35,7 +35,7 @@ ROUTE: tuple[Station, ...] = (
     Station(
         "fuse",
         "piece",
-        {"piece": "piece.name", "parts": "intake.part", "limits": "plan.limits", "keeps": "job.keeps"},
+        {"piece": "piece.name", "parts": "intake.part", "limits": "plan.limits", "keep": "piece.keep"},
         "one body",
     ),
     Station(

@@ -1,7 +1,7 @@
 """Stations and their steps: at which subjects each works, and where its arguments come from.
 
 A station works per part, per piece, per master, per print (a master that goes on a platform), per run (a filled platform) or
-for the whole job. Its arguments come from the job ("part.mesh", "piece.name", "job.pieces", "master.name", "run.run") or
+for the whole job. Its arguments come from the job ("part.mesh", "piece.name", "piece.keep", "job.pieces", "master.name", "run.run") or
 from a field of an earlier result ("mould.body"). Where a result of many subjects is taken by fewer, it arrives as a
 tuple: per-part results taken per piece are those of the piece's parts in the job file's order, per-print results taken per run
 those of the masters that stand on it.
@@ -101,12 +101,14 @@ class Order:
     parts : per part name, sources taken as "part.NAME"
     pieces : per piece name, the names of its parts
     settings : settings of a station for a subject (part or piece name, "" for the job)
+    of_pieces : per piece name, sources taken as "piece.NAME" beside its name
     """
 
     job: Mapping[str, Source]
     parts: Mapping[str, Mapping[str, Source]]
     pieces: Mapping[str, tuple[str, ...]]
     settings: Callable[[str, str], StationSettings]
+    of_pieces: Mapping[str, Mapping[str, Source]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -259,7 +261,7 @@ def _take(address: str, step: Step, order: Order, outcome: Outcome) -> Source:
     if giver == "part":
         return order.parts[step.subject][name]
     if giver == "piece":
-        return Given(step.piece)
+        return Given(step.piece) if name == "name" else order.of_pieces[step.piece][name]
     if giver == "master":
         return Given(step.subject)
     if giver == "run":

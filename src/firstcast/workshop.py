@@ -153,7 +153,6 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
         job={
             "extents": Given(extents),
             "pieces": Given(pieces),
-            "keeps": Given(tuple((piece.name, piece.keep) for piece in pieces if piece.keep is not None)),
             "joints": Given(job.joints),
             "declared_unit_mm": Given(declared),
             "zones": Given(job.zones),
@@ -162,6 +161,7 @@ def order_of(job: Job, parts: Mapping[str, tuple[PartSource, ReadFile]]) -> Orde
         },
         parts=given,
         pieces={piece.name: piece.parts for piece in pieces},
+        of_pieces={piece.name: {"keep": Given(piece.keep)} for piece in pieces},
         settings=settings,
     )
 

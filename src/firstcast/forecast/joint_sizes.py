@@ -2,28 +2,19 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
 from firstcast.forecast.joint_casts import Half, peg_normals, socket_normals
+from firstcast.forecast.joint_places import KEY_RATIO, SLIM, room_for, wider_by
 from firstcast.forecast.joint_seats import FIRST_MM, Seat
 from firstcast.geometry.footing import Frame
-from firstcast.geometry.joint_room import column_of, depth_in, least_wall_mm, widest_place
+from firstcast.geometry.joint_room import column_of, depth_in, least_wall_mm
 from firstcast.geometry.joints import Plug, convex_outline, key_sides, peg_sides, plug_of
 from firstcast.geometry.pieces import JointWanted
 from firstcast.process.joints import Faces, Gaps, gaps_for, size_spread_of
 from firstcast.process.limits import Limits
-
-ROOT_SHARE = 0.6
-"""Radius of a peg over that of the largest circle in its root: leaves a shoulder to sit on. Chosen, no source."""
-
-SLIM = 1.2
-"""Depth over width of a peg where the room allows it. Chosen, no source."""
-
-WIDEST_MM = 6.0
-"""No peg grows wider than this by itself. Chosen, no source."""
 
 LEAD_SHARE, LEAD_MOST_MM = 0.15, 0.2
 """Chamfer round a peg's end, of its radius, and at most. Chosen, no source."""
@@ -33,12 +24,6 @@ DEPTH_LEAST_MM = 0.5
 
 MOUTH_MM = 0.5
 """How far a socket's hollow goes on beyond its mouth, so that nothing of the piece is left over it."""
-
-FINE_MM = 0.005
-"""Outlines are drawn to this while room is sought in them."""
-
-KEY_RATIO = 2.0
-"""Length of a key over its width, where the job gives neither."""
 
 Values = npt.NDArray[np.float64]
 
@@ -58,8 +43,6 @@ class Sized:
         there is no room, at the seat.
     wall_mm, floor_mm, root_mm : float
         Least wall round the socket, under its floor, and of its own piece round the peg's root.
-    limit_mm : float
-        What walls were asked to be.
     gaps : Gaps or None
     """
 
@@ -71,7 +54,6 @@ class Sized:
     wall_mm: float
     floor_mm: float
     root_mm: float
-    limit_mm: float
     gaps: Gaps | None
 
 
@@ -82,6 +64,7 @@ def sized_joint(
     socket: Half,
     limits: Limits,
     *,
+    wall_mm: float,
     least_mm: float,
     most_mm: float,
     end_mm: float,
@@ -89,10 +72,10 @@ def sized_joint(
 ) -> Sized:
     """The largest peg that both pieces have room for, or the one that the job gives.
 
-    Walls are the likely limit if some peg leaves so much, else its low end.
-
     Parameters
     ----------
+    wall_mm : float
+        Least wall of the socket and under it, and least width of a peg.
     least_mm, most_mm, end_mm : float
         Least play of a side, widest gap made for it, least gap at the end: see `process.joints.gaps_for`.
     draft_deg : float
@@ -113,15 +96,11 @@ def sized_joint(
 
     # what a peg of middling size would want is near enough to look for room
     reach = _sides(wanted, limits.wall_mm.likely)[1]
-    wider = _wider(ways, reach, gaps(reach, SLIM * limits.wall_mm.likely), seat.chosen)
-    limit = limits.wall_mm.likely
-    room = _room(wanted, seat, limit, wider)
-    if min(room.size_mm, room.depth_mm) < limit:
-        limit = limits.wall_mm.low
-        room = _room(wanted, seat, limit, wider)
+    wider = wider_by(ways, reach, gaps(reach, SLIM * limits.wall_mm.likely), seat.chosen)
+    room = room_for(wanted, seat, wall_mm, wider)
     given = wanted.width_mm is not None and wanted.depth_mm is not None
-    if not given and (room.size_mm < limit or room.depth_mm < DEPTH_LEAST_MM):
-        return Sized(None, None, None, None, room.radius_mm, 0.0, 0.0, 0.0, limit, None)
+    if not given and (room.size_mm < wall_mm or room.depth_mm < DEPTH_LEAST_MM):
+        return Sized(None, None, None, None, room.radius_mm, 0.0, 0.0, 0.0, None)
     u, v = np.asarray(room.middle) - wider.off
     place = seat.place_mm + u * seat.frame.along + v * seat.frame.across
     reach = _sides(wanted, room.size_mm / 2.0)[1]
@@ -141,7 +120,6 @@ def sized_joint(
         wall_mm=_wall_round(hollow, socket),
         floor_mm=_floor_under(hollow, socket),
         root_mm=_wall_round_root(cast, peg),
-        limit_mm=limit,
         gaps=gap,
     )
 
@@ -171,78 +149,6 @@ def _sides(wanted: JointWanted, radius_mm: float) -> tuple[Values, Values]:
 def _closes_mm(half: Half) -> float:
     """Radius to which films and moulds round the hollow edges of a piece at most."""
     return max(radius for scenario in half.chain for step, radius in scenario.balls[:-1] if step == "closed")
-
-
-class _Wider(NamedTuple):
-    """How much wider than its peg a socket is: the radius of a circle about it, less the peg's; how far its middle lies off."""
-
-    gap_mm: float
-    end_gap_mm: float
-    off: Values
-
-
-def _wider(ways: Values, reach: Values, gaps: Gaps, may_move: bool) -> _Wider:
-    """Gaps differ from side to side, so that a socket's middle is not its peg's; a peg that may not move needs the most."""
-    outline = convex_outline(ways, reach + gaps.sides_mm)
-    own = convex_outline(ways, reach)
-    if not may_move:
-        off = np.zeros(2)
-    else:
-        off = (outline.min(axis=0) + outline.max(axis=0)) / 2.0 - (own.min(axis=0) + own.max(axis=0)) / 2.0
-    gap = float(np.linalg.norm(outline - off, axis=1).max() - np.linalg.norm(own, axis=1).max())
-    return _Wider(max(gap, 0.0), gaps.end_mm, off)
-
-
-@dataclass(frozen=True)
-class _Room:
-    """The best peg at a place: its width (of a key the lesser), its depth, and the circle that it was made in."""
-
-    middle: tuple[float, float]
-    size_mm: float
-    depth_mm: float
-    radius_mm: float
-
-
-def _room(wanted: JointWanted, seat: Seat, wall_mm: float, wider: _Wider) -> _Room:
-    """The peg that is both wide and deep: the greatest of the lesser of its width and its depth over `SLIM`.
-
-    Sizes that the job gives are kept, where there is room for them and where there isn't.
-    """
-    root = next(
-        (
-            common
-            for level, common in zip(seat.root.levels_mm, seat.root.common, strict=False)
-            if level <= -wall_mm
-        ),
-        seat.root.common[-1],
-    )
-    needed_mm = 0.0 if wanted.depth_mm is None else wanted.depth_mm + wider.end_gap_mm + wall_mm
-    best, worth = _Room((0.0, 0.0), 0.0, 0.0, 0.0), -np.inf
-    for level, common in zip(seat.hole.levels_mm, seat.hole.common, strict=True):
-        both = (root ^ common).simplify(FINE_MM)
-        if both.is_empty():
-            break
-        middle, radius = (
-            widest_place(both) if seat.chosen else ((0.0, 0.0), float(depth_in(both, (0.0, 0.0))[0]))
-        )
-        around = max(0.0, min(ROOT_SHARE * radius, radius - wall_mm - wider.gap_mm))
-        roomy = min(WIDEST_MM, _width_in(wanted, around))
-        width = wanted.width_mm or roomy
-        depth = wanted.depth_mm or min(SLIM * width, float(level) - wall_mm - wider.end_gap_mm)
-        # beneath a given depth nothing is gained any more; a given width first wants to be in
-        gain = min(roomy, width) + min(depth, SLIM * width) / SLIM if level >= needed_mm else radius - 1e6
-        if wanted.width_mm is None and level >= needed_mm:
-            gain = min(width, depth / SLIM)
-        if gain > worth + 1e-9:
-            best, worth = _Room(middle, width, depth, radius), gain
-    return best
-
-
-def _width_in(wanted: JointWanted, radius_mm: float) -> float:
-    """The width of a peg or key whose corners lie on a circle."""
-    if wanted.kind == "peg":
-        return 2.0 * radius_mm
-    return 2.0 * radius_mm / float(np.hypot(1.0, KEY_RATIO))
 
 
 def _wall_round(hollow: Plug, half: Half) -> float:

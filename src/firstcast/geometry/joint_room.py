@@ -1,6 +1,6 @@
 """The room that a body has for a peg or a socket: what of it runs on, level by level, from a seat inward."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -98,12 +98,25 @@ def _depths(start: Values, end: Values, spots: Values) -> Values:
 
 
 def widest_place(section: CrossSection) -> tuple[tuple[float, float], float]:
-    """The middle and the radius of the largest circle in a section, to a hundredth of a millimetre.
+    """The middle and the radius of the largest circle in a section, to a hundredth of a millimetre."""
+    return best_place(section.bounds(), lambda spots: depth_in(section, spots))
 
-    Squares are halved while one may hold a better middle than the best so far: their middle's depth and half
-    their diagonal bound it.
+
+def best_place(
+    bounds: tuple[float, float, float, float], worth_mm: Callable[[Values], Values]
+) -> tuple[tuple[float, float], float]:
+    """The place of a rectangle that is worth most, and its worth, to a hundredth of a millimetre.
+
+    Squares are halved while one may hold a better place than the best so far: its middle's worth and half its
+    diagonal bound it.
+
+    Parameters
+    ----------
+    bounds : (low, low, high, high)
+    worth_mm : callable
+        Of places (k, 2), (k,): what differs between two of them by no more than they are apart, as depths do.
     """
-    low_u, low_v, high_u, high_v = section.bounds()
+    low_u, low_v, high_u, high_v = bounds
     size = max(min(high_u - low_u, high_v - low_v), FINEST_MM) / 2.0
     middles = np.array(
         [
@@ -114,7 +127,7 @@ def widest_place(section: CrossSection) -> tuple[tuple[float, float], float]:
     )
     best, depth = (float(middles[0, 0]), float(middles[0, 1])), -np.inf
     while len(middles):
-        depths = depth_in(section, middles)
+        depths = worth_mm(middles)
         k = int(depths.argmax())
         if depths[k] > depth:
             best, depth = (float(middles[k, 0]), float(middles[k, 1])), float(depths[k])

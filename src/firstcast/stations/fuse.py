@@ -127,7 +127,7 @@ def fuse(
     parts: tuple[Part, ...],
     limits: Limits,
     settings: Settings,
-    keeps: tuple[tuple[str, Side], ...] = (),
+    keep: Side | None = None,
 ) -> Fused:
     """Unite the parts of a piece into one body, and cut it where the job says so.
 
@@ -140,8 +140,8 @@ def fuse(
     limits : Limits
         For the lattice pitch.
     settings : Settings
-    keeps : tuple of (str, Side)
-        Pieces that are cut, and the side of a plane that is kept of each.
+    keep : Side or None
+        The side of a plane that is kept of the piece, where it is cut.
 
     Raises
     ------
@@ -171,8 +171,8 @@ def fuse(
     mesh = Mesh(cast(Points, found.points), found.triangles)
     findings += growth_findings(piece, parts, mesh)
     body, cut = Body(mesh, found.part_of_triangle, names), None
-    if piece in (kept := dict(keeps)):
-        body, cut, crossings = _cut(piece, body, kept[piece])
+    if keep is not None:
+        body, cut, crossings = _cut(piece, body, keep)
         mesh = body.mesh
         findings += cut_findings(piece, cut, crossings)
     return Fused(
