@@ -17,6 +17,8 @@ import trimesh
 
 from firstcast import cli, workshop
 from firstcast.progress import silent
+from firstcast.route import ROUTE, travel
+from firstcast.store import Store
 from small_job import write_small_job
 
 
@@ -117,6 +119,25 @@ def test_a_changed_part_redoes_its_piece_only(job):
     assert {subject for _, subject in made_steps if subject} == {"arm", "run 1"}
     assert {name for name, _ in made_steps} >= {"intake", "fuse", "join", "reduce"}
     assert (job / "masters" / "body.stl").read_bytes() == body
+
+
+def test_a_cut_redoes_the_piece_that_it_names_only(tmp_path):
+    folder = write_small_job(tmp_path)
+    to_fuse = ROUTE[: 1 + [station.name for station in ROUTE].index("fuse")]
+
+    def made():
+        job = workshop.open_job(folder)
+        store = Store(folder / workshop.STORE)
+        order = workshop.order_of(job, workshop.read_parts(job, store))
+        return {piece for station, piece in travel(order, store, route=to_fuse).made if station == "fuse"}
+
+    assert made() == {"body", "arm"}
+    text = (folder / "job.toml").read_text()
+    own = 'parts = ["arm"]\n'
+    assert own in text
+    keep = "keep = { place_mm = [1.0, 0.0, 0.0], toward = [1.0, 0.0, 0.0] }\n"
+    (folder / "job.toml").write_text(text.replace(own, own + keep))
+    assert made() == {"arm"}
 
 
 @pytest.fixture(scope="module")

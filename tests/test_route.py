@@ -2,7 +2,7 @@
 
 import sys
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import ModuleType
 
 import pytest
@@ -38,11 +38,11 @@ def trim(*, number: int, settings: Settings) -> Toy:
     return Toy(whole=number // 10, rest=number % 10)
 
 
-def add(*, piece: str, numbers: tuple[int, ...], settings: Settings) -> Toy:
+def add(*, piece: str, numbers: tuple[int, ...], settings: Settings, less: int = 0) -> Toy:
     CALLS[f"add {piece}"] += 1
     if settings.extra < 0:
         raise InputError("extra is negative", where="add", mend="Give a positive one.")
-    return Toy(whole=sum(numbers) + settings.extra)
+    return Toy(whole=sum(numbers) + settings.extra - less)
 
 
 def total(*, sums: tuple[int, ...], settings: Settings) -> Toy:
@@ -100,6 +100,19 @@ def test_a_changed_part_redoes_its_piece_only(tmp_path):
     CALLS.clear()
     travel(order({"a": 12, "b": 25, "c": 41}), store, route=TOYS)
     assert CALLS == {"trim": 1, "add arm": 1, "total": 1}
+
+
+def test_what_a_piece_alone_is_given_redoes_that_piece_only(tmp_path):
+    store = Store(tmp_path)
+    cut = Station("add", "piece", {"piece": "piece.name", "numbers": "trim.whole", "less": "piece.less"}, "")
+    route = (TOYS[0], cut, TOYS[2])
+    given = order({"a": 12, "b": 25, "c": 31})
+    for less, made in ((0, ["add arm", "add body"]), (1, ["add arm"])):
+        CALLS.clear()
+        own = {"body": {"less": Given(0)}, "arm": {"less": Given(less)}}
+        outcome = travel(replace(given, of_pieces=own), store, route=route)
+        assert sorted(name for name in CALLS if name.startswith("add")) == made
+        assert outcome.get("total").field("whole") == 1 + 2 + 3 - less
 
 
 def test_a_change_that_changes_nothing_stops_there(tmp_path):

@@ -9,7 +9,7 @@ from manifold3d import CrossSection
 
 from firstcast.errors import InputError
 from firstcast.geometry.fittings import Fitting, fitted
-from firstcast.geometry.joint_room import column_of, depth_in, least_wall_mm, widest_place
+from firstcast.geometry.joint_room import best_place, column_of, depth_in, least_wall_mm, widest_place
 from firstcast.geometry.joints import (
     FLAT_SHARE,
     bed_of,
@@ -145,6 +145,21 @@ def test_the_widest_place(loops, radius):
     middle, found = widest_place(section)
     assert found == pytest.approx(radius, abs=0.01)
     assert depth_in(section, middle)[0] == pytest.approx(found)
+
+
+def test_the_best_place_between_two_wants():
+    """Two cones of one slope, tops 1 and 2 high and 3 apart: between them both are worth 0 at most, 1 from the lower top."""
+    low, high = np.array([0.0, 0.0]), np.array([3.0, 0.0])
+
+    def worth(spots):
+        first = 1.0 - np.linalg.norm(spots - low, axis=1)
+        return np.minimum(first, 2.0 - np.linalg.norm(spots - high, axis=1))
+
+    (u, v), found = best_place((-4.0, -3.0, 5.0, 2.5), worth)
+    assert found == pytest.approx(0.0, abs=0.01)
+    # it lies where both lines meet; beside them the worth falls with the square of the distance
+    assert u == pytest.approx(1.0, abs=0.01)
+    assert abs(v) <= 0.2
 
 
 def test_depth_in_a_section_is_signed():

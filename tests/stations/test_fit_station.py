@@ -236,3 +236,31 @@ def test_a_slim_piece_gets_a_stout_peg_with_less_of_a_gap():
     stout = 2.0 * SHOP.limits.wall_mm.low
     assert slim.peg_cast.width_mm >= stout
     assert not wide.joints or wide.joints[0].peg_cast.width_mm < stout
+
+
+def test_a_piece_that_overhangs_the_other_gets_its_peg_where_both_have_what_they_need():
+    """An arm whose edge runs 0.4 mm beyond that of a broad piece: its peg needs a shoulder there, not a wall."""
+    arm = box((2.6, 2.6, 5.0), at_mm=(-0.9, 0.0, -2.5))  # x from -2.2 to 0.4
+    broad = box((8.0, 6.0, 5.0), at_mm=(-4.0, 0.0, 2.5))  # x up to 0
+    made = SHOP.fit(arm, broad).joints[0]
+    # what both have in common is 2.2 mm wide: in its middle the likely wall and the least gap would leave 0.6 mm for the peg
+    assert made.peg_cast.width_mm >= 2.0 * SHOP.limits.wall_mm.low
+    assert made.wall_mm >= SHOP.limits.wall_mm.likely - 0.01
+    assert made.root_mm >= 0.25 * SHOP.limits.wall_mm.likely
+    assert made.place_mm[0] < -1.2  # not -1.1, the middle of what both have
+
+
+def test_walls_come_before_gaps():
+    """Where a wide gap with the likely wall leaves no stout peg, the gap is narrowed first, and only then the wall."""
+    side = turn_about((1, 0, 0), 90.0)
+    likely, low = SHOP.limits.wall_mm.likely, SHOP.limits.wall_mm.low
+    some = SHOP.fit(*blocks(wide=2.6), turns=(side, side)).joints[0]
+    assert some.wall_mm >= likely - 0.01
+    less = SHOP.fit(*blocks(wide=2.2), turns=(side, side)).joints[0]
+    assert low - 0.01 <= less.wall_mm < likely
+    for made in (some, less):
+        assert made.peg_cast.width_mm >= 2.0 * low
+    # upright the figures of light are sure enough for both
+    wide = SHOP.fit(*blocks(wide=4.0)).joints[0]
+    assert wide.wall_mm >= likely - 0.01
+    assert wide.play.goes_in

@@ -46,7 +46,7 @@ class Settings(StationSettings):
     widest_gap_mm: float = Field(default=0.6, gt=0.0, le=2.0)
     """Widest gap on a side that is made for what is not sure; what would take more is told, and filed on the master.
 
-    Where a piece is slim it is made less, down to `FIRM_GAP_MM`, if that gives a stout peg.
+    Where a piece is slim it is made less, down to `FIRM_GAP_MM`, if that gives a stout peg; only then are walls made thinner.
     Wide enough for what the shipped figures of light may do: glue fills a loose joint, a jammed one is filed by hand.
     """
     loose_mm: float = Field(default=0.3, gt=0.0, le=5.0)
