@@ -42,7 +42,7 @@ class Sized:
         Of the largest circle that both pieces have in common about the joint, at the depth of the peg, or where
         there is no room, at the seat.
     wall_mm, floor_mm, root_mm : float
-        Least wall round the socket, under its floor, and of its own piece round the peg's root.
+        Least wall round the socket, under its floor, and of its own piece round the peg's root; 0 until they are `measured`.
     gaps : Gaps or None
     """
 
@@ -117,10 +117,22 @@ def sized_joint(
         peg_master=cast.moved(-moves[0].likely_mm[:-1], -float(moves[0].likely_mm[-1])),
         hollow_master=hollow.moved(moves[1].likely_mm[:-1], float(moves[1].likely_mm[-1])),
         radius_mm=room.radius_mm,
-        wall_mm=_wall_round(hollow, socket),
-        floor_mm=_floor_under(hollow, socket),
-        root_mm=_wall_round_root(cast, peg),
+        wall_mm=0.0,
+        floor_mm=0.0,
+        root_mm=0.0,
         gaps=gap,
+    )
+
+
+def measured(sized: Sized, peg: Half, socket: Half) -> Sized:
+    """The same with its walls, floor and root measured on both pieces."""
+    assert sized.peg is not None
+    assert sized.socket is not None
+    return replace(
+        sized,
+        wall_mm=_wall_round(sized.socket, socket),
+        floor_mm=_floor_under(sized.socket, socket),
+        root_mm=_wall_round_root(sized.peg, peg),
     )
 
 

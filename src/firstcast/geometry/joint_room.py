@@ -9,6 +9,7 @@ from manifold3d import CrossSection
 
 from firstcast.geometry.footing import FLAT_GRID_MM, Frame, section_at
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.neighbourhood import with_own_points
 
 FINEST_MM = 0.01
 """The widest place of a section is found to this."""
@@ -60,11 +61,11 @@ def column_of(body: Mesh, frame: Frame, place_mm: npt.ArrayLike, levels_mm: npt.
 
 
 def _between(body: Mesh, frame: Frame, low: float, high: float) -> Mesh:
-    """The triangles that reach into some heights, over all points."""
+    """The triangles that reach into some heights, with their own points: every section looks at all of them."""
     heights = np.asarray(body.points, np.float64) @ frame.into
     own = heights[body.triangles]
     chosen = (own.max(axis=1) >= low) & (own.min(axis=1) <= high)
-    return Mesh(body.points, np.ascontiguousarray(body.triangles[chosen]))
+    return with_own_points(body.points, body.triangles[chosen])[0]
 
 
 def depth_in(section: CrossSection, spots_mm: npt.ArrayLike) -> Values:

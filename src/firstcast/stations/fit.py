@@ -15,7 +15,7 @@ from pydantic import Field
 from firstcast.findings import Finding, Measure
 from firstcast.forecast.joint_casts import Half, Play, play_between
 from firstcast.forecast.joint_seats import Bed, Seat, bed_between, seat_of
-from firstcast.forecast.joint_sizes import Sized, sized_joint
+from firstcast.forecast.joint_sizes import Sized, measured, sized_joint
 from firstcast.geometry.body import Body
 from firstcast.geometry.fittings import Fitting
 from firstcast.geometry.joints import Plug
@@ -196,10 +196,10 @@ def _sized(
                 draft_deg=max(settings.draft_deg, limits.draft_deg.likely),
             )  # fmt: skip
             if sized.peg is not None and (given or sized.peg.width_mm >= stout_mm):
-                return sized
+                return measured(sized, peg, socket)
             slim = sized if slim is None or slim.peg is None else slim
     assert slim is not None
-    return slim
+    return slim if slim.peg is None else measured(slim, peg, socket)
 
 
 def _fittings(joint: Joint, sized: Sized, bed: Bed, peg: Half, socket: Half) -> list[Fitting]:
