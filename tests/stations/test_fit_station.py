@@ -110,6 +110,9 @@ def test_a_capped_gap_is_told():
     # it is the side that looks down in the printer, or its socket's wall that does
     way = capped.joints[0].play.tight_way
     assert abs(float(way @ side[2])) > 0.9
+    # turned by 90 degrees about x, what looks down in the printer looks to the figure's front, and up to its back
+    lost = next(found for found in capped.findings if found.code == "play-lost")
+    assert ("looks to the front" if way[1] < 0 else "looks to the back") in lost.says
 
 
 def test_a_gauge_narrows_the_play():

@@ -121,8 +121,8 @@ def _plays(found: Found, loose_mm: float) -> list[Finding]:
         findings.append(
             _finding(
                 found, "play-lost", Verdict.STOP if play.calibrated else Verdict.WATCH,
-                f"the peg may come too wide for its socket by up to {lacks:.2f} mm on the side that looks along "
-                f"({x:.1f}, {y:.1f}, {z:.1f}); in the likely case it has {play.likely_mm:.2f} mm of play.",
+                f"the peg may come too wide for its socket by up to {lacks:.2f} mm on the side that looks "
+                f"{_looks(play.tight_way)}, along ({x:.1f}, {y:.1f}, {z:.1f}); in the likely case it has {play.likely_mm:.2f} mm of play.",
                 f"{_clearance(found)}Try the first two castings in each other before more are made, and file that side of "
                 "the peg where it binds. Both pieces with the joint's axis nearly upright, or a printed gauge, which narrows "
                 "the figures of light, need less.",
@@ -140,6 +140,14 @@ def _plays(found: Found, loose_mm: float) -> list[Finding]:
             )
         )  # fmt: skip
     return findings
+
+
+def _looks(way: npt.ArrayLike) -> str:
+    """Where a way of the figure mostly looks; the figure faces -y."""
+    along = np.asarray(way, np.float64)
+    axis = int(np.abs(along).argmax())
+    back, onward = (("to its right", "to its left"), ("to the front", "to the back"), ("down", "up"))[axis]
+    return onward if along[axis] > 0.0 else back
 
 
 def _clearance(found: Found) -> str:
