@@ -1,5 +1,7 @@
 """The proof of masters from which something was taken, and to which something was added: cuts, sockets, pegs."""
 
+from dataclasses import replace
+
 import manifold3d
 import numpy as np
 import pytest
@@ -59,12 +61,12 @@ def expected():
     )  # fmt: skip
 
 
-def prove(folder, solid):
+def prove(folder, solid, wanted=None):
     points, triangles = arrays(solid)
     master = Mesh((points @ MATRIX.T).astype(np.float32), triangles)
     write_stl(folder / "m.stl", master)
     write_3mf(folder / "m.3mf", {"half": master})
-    return prove_piece(folder / "m.stl", folder / "m.3mf", expected(), samples=SAMPLES)
+    return prove_piece(folder / "m.stl", folder / "m.3mf", wanted or expected(), samples=SAMPLES)
 
 
 def row(proof, start):
@@ -102,3 +104,27 @@ def test_what_is_missing_or_too_much_is_caught(tmp_path, fault):
     assert any(
         "master to parts" in check or "parts to master" in check or "proved" in check for check in stops
     )
+
+
+def filled_and_bedded():
+    """A body with a fill in its corner, and a bed that goes through both."""
+    body = block((8, 8, 8), (0, 0, 0)) - block((2, 8.1, 2), (3.01, 0, 3.01))
+    fill = block((2.2, 8, 1.2), (2.9, 0, 2.5))
+    bed = block((1.5, 3, 3), (3.5, 0, 3.0))
+    return body, fill, bed
+
+
+@pytest.mark.parametrize("bed_through_fill", [True, False])
+def test_a_bed_goes_through_a_fill_that_was_made_before_it(tmp_path, bed_through_fill):
+    body, fill, bed = filled_and_bedded()
+    solid = (body + fill) - bed
+    points, _ = arrays(solid)
+    wanted = replace(
+        expected(),
+        extents_mm=tuple(np.ptp(points @ MATRIX.T, axis=0)),
+        parts=(shape("body", body, "sculpted"), shape("fill", fill, "added"), shape("bed", bed, "taken")),
+        volume_mm3=solid.volume() * float(np.linalg.det(MATRIX)),
+    )
+    proof = prove(tmp_path, solid if bed_through_fill else (body - bed) + fill, wanted)
+    stops = [r for r in proof.rows if r.verdict is Verdict.STOP and " master" in f" {r.check}"]
+    assert (not stops) == bed_through_fill, stops

@@ -25,8 +25,9 @@ class PartShape:
         Of an open sheet: the master's surface should lie half of it from the sheet. 0 for closed parts.
     closed : bool
     role : "sculpted", "taken" or "added"
-        What is sculpted makes the body; what is taken, such as a socket or all beyond a cut, is missing from it; what is
-        added, such as a peg or the tab, is there whatever was taken. Sheets are sculpted.
+        What is sculpted makes the body; what is taken, such as a socket or all beyond a cut, is missing from it and from what
+        was added before, such as a fill; what is added, such as a peg or the tab, is there whatever was taken before. Sheets
+        are sculpted.
     """
 
     name: str

@@ -26,29 +26,33 @@ class Sheet(NamedTuple):
     part: int
 
 
-class Solid(NamedTuple):
-    """All parts at master size: the tree over the closed ones (None: there are none), and the sheets.
+class Change(NamedTuple):
+    """What production adds to the parts or takes out of them: the tree over closed shells, outward."""
 
-    `taken` is what is missing from them, outward; `added` what is there all the same. None: nothing.
+    adds: bool
+    tree: Tree
+
+
+class Solid(NamedTuple):
+    """All parts at master size: the tree over the closed ones (None: there are none), the sheets, and what is changed of them.
+
+    Changes are made in their order: a socket goes through a fill that was made before it, and a peg stands in a bed.
     """
 
     closed: Tree | None
     sheets: tuple[Sheet, ...]
-    taken: Tree | None = None
-    added: Tree | None = None
+    changes: tuple[Change, ...] = ()
 
     def holds(self, points_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
-        """(n,) which of the (n, 3) places are inside a closed part or a sheet's thickness and not taken, or added."""
+        """(n,) which of the (n, 3) places are inside a closed part or a sheet's thickness, once all changes are made."""
         inside = np.zeros(len(points_mm), dtype=np.bool_)
         if self.closed is not None and len(points_mm):
             inside = windings(self.closed, points_mm) > 0
         for sheet in self.sheets:
             outside = np.flatnonzero(~inside)
             inside[outside] = nearest(sheet.tree, points_mm[outside]).distance < sheet.half_mm
-        if self.taken is not None and len(points_mm):
-            inside &= windings(self.taken, points_mm) <= 0
-        if self.added is not None and len(points_mm):
-            inside |= windings(self.added, points_mm) > 0
+        for change in self.changes if len(points_mm) else ():
+            inside[windings(change.tree, points_mm) > 0] = change.adds
         return inside
 
 

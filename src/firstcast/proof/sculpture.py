@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from firstcast.proof.distances import areas, nearest, spread_points
 from firstcast.proof.expected import Expected
-from firstcast.proof.narrow import Sheet, Solid
+from firstcast.proof.narrow import Change, Sheet, Solid
 from firstcast.proof.tree import Tree, build_tree
 
 STEP_OUT_MM = 1e-3
@@ -50,7 +50,8 @@ class Sculpture(NamedTuple):
 def sculpture_of(expected: Expected) -> Sculpture:
     """Map the parts to master size and build their trees."""
     closed, owners, sheets = [], [], []
-    solids: dict[str, list[npt.NDArray[np.float64]]] = {"sculpted": [], "taken": [], "added": []}
+    # closed shells of one role in a row make one solid
+    solids: list[tuple[str, list[npt.NDArray[np.float64]]]] = [("sculpted", [])]
     turned = np.linalg.det(np.asarray(expected.matrix, dtype=np.float64)) < 0
     stretch = abs(np.linalg.det(np.asarray(expected.matrix, dtype=np.float64))) ** (1.0 / 3.0)
     for index, part in enumerate(expected.parts):
@@ -59,7 +60,10 @@ def sculpture_of(expected: Expected) -> Sculpture:
         corners = expected.to_master(np.asarray(part.corners, dtype=np.float64))
         if part.closed:
             outward = corners[:, ::-1] if turned else corners
-            solids[part.role].append(outward)
+            row = solids[0] if part.role == "sculpted" else solids[-1]
+            if row[0] != part.role:
+                solids.append(row := (part.role, []))
+            row[1].append(outward)
             closed.append(outward[:, ::-1] if part.role == "taken" else outward)
             owners.append(np.full(len(corners), index, dtype=np.int32))
         else:
@@ -67,9 +71,14 @@ def sculpture_of(expected: Expected) -> Sculpture:
     tree = build_tree(np.concatenate(closed)) if closed else None
     owner = np.concatenate(owners)[tree.order] if tree is not None else np.zeros(0, dtype=np.int32)
     cut = None
-    if solids["taken"]:
-        trees = {role: build_tree(np.concatenate(found)) for role, found in solids.items() if found}
-        cut = Solid(trees.get("sculpted"), tuple(sheets), trees["taken"], trees.get("added"))
+    if any(role == "taken" for role, _ in solids):
+        trees = [build_tree(np.concatenate(found)) if found else None for _, found in solids]
+        changes = zip(solids[1:], trees[1:], strict=True)
+        cut = Solid(
+            trees[0],
+            tuple(sheets),
+            tuple(Change(role == "added", tree) for (role, _), tree in changes if tree is not None),
+        )
     names = tuple(part.name for part in expected.parts)
     return Sculpture(tree, owner, tuple(sheets), names, expected.pitch_mm, cut)
 
