@@ -6,7 +6,7 @@ import trimesh
 
 from firstcast.geometry.crossings import crossing_pairs
 from firstcast.geometry.mesh import Mesh, measure_solid
-from firstcast.geometry.seam_mend import COLLAPSE_MM, mend_seam
+from firstcast.geometry.seam_mend import COLLAPSE_MM, SHORT_MM, mend_seam
 
 
 def ball() -> Mesh:
@@ -61,6 +61,40 @@ def test_folds_of_a_hair_are_mended(seed):
     again = mend_seam(folded, np.arange(len(triangles)))
     np.testing.assert_array_equal(again.points, done.points)
     np.testing.assert_array_equal(again.triangles, done.triangles)
+
+
+def shortest_mm(mesh: Mesh) -> float:
+    corners = mesh.points[mesh.triangles].astype(np.float64)
+    return float(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).min())
+
+
+def test_edges_that_rounding_on_a_platform_would_close_are_closed_up():
+    """Corners split a hair from others, as where a fitting's face lies in one of the body's: nothing crosses, but all is short."""
+    body = ball()
+    points, triangles = body.points.astype(np.float64), body.triangles.astype(np.int64)
+    for first in (5, 400, 1900):
+        a, b, c = triangles[first]
+        n = len(points)
+        # beside corner a, within the triangle: a third of the length below which edges are closed up
+        inward = points[[b, c]].mean(axis=0) - points[a]
+        points = np.concatenate(
+            [points, (points[a] + SHORT_MM / 3.0 * inward / np.linalg.norm(inward))[None]]
+        )
+        triangles[first] = (a, b, n)
+        triangles = np.concatenate([triangles, [(b, c, n), (c, a, n)]])
+    split = Mesh(points.astype(np.float32), triangles.astype(np.int32))
+    assert shortest_mm(split) < SHORT_MM / 2.0
+    done = mend_seam(split, np.arange(len(triangles)))
+    mended = Mesh(done.points, done.triangles)
+    assert (done.edits, done.left) == (3, 0)
+    assert shortest_mm(mended) >= SHORT_MM
+    solid = trimesh.Trimesh(mended.points, mended.triangles, process=False)
+    assert solid.is_watertight
+    assert solid.is_winding_consistent
+    assert len(mended.triangles) == len(body.triangles)
+    # where it stands farthest from the corner of the largest platform, float32 keeps every corner apart from its neighbours
+    placed = Mesh((mended.points.astype(np.float64) + 240.0).astype(np.float32), mended.triangles)
+    assert shortest_mm(placed) > 0.0
 
 
 def test_what_really_crosses_is_told():

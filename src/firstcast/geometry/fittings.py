@@ -11,7 +11,7 @@ from firstcast.geometry.crossings import crossing_rows, snap_points
 from firstcast.geometry.footing import Frame, frame_into
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.neighbourhood import near_box, with_own_points
-from firstcast.geometry.seam_mend import mend_seam
+from firstcast.geometry.seam_mend import SHORT_MM, mend_seam
 
 NUDGE_MM = (0.0013, 0.0007, 0.0004)
 """Steps along, across and down by which a fitting is moved where rounding to float32 leaves a crossing."""
@@ -69,13 +69,19 @@ def fitted(body: Mesh, fitting: Fitting) -> tuple[Fitting, Attached, int]:
         )  # fmt: skip
         joined = attach(body, moved.mesh, frame.into, takes_out=not fitting.adds)
         crossings = seam_crossings(joined, frame)
-        if crossings:
+        if crossings or shortest_mm(joined) < SHORT_MM:
             joined = _mended(joined)
             crossings = seam_crossings(joined, frame)
         if not crossings:
             break
     assert joined is not None
     return moved, joined, crossings
+
+
+def shortest_mm(joined: Attached) -> float:
+    """The shortest edge of the triangles that the union made or cut."""
+    corners = joined.mesh.points[joined.mesh.triangles[joined.seam]].astype(np.float64)
+    return float(np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2).min(initial=np.inf))
 
 
 def _mended(joined: Attached) -> Attached:
