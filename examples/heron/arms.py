@@ -33,7 +33,7 @@ def arm_clay(joints):
     return clay
 
 
-def _coverts(joints, *, rows=8, slim=0.84, begin=0.0):
+def _coverts(joints, *, rows=8, slim=0.84, begin=0.0, tips=0.15):
     """Even rows of coverts from the shoulder over the elbow to the cuff, like tiles: each row over the next one's roots."""
     path, radius = _arm_path(joints)
     first, second = carried_frames(path)
@@ -48,7 +48,7 @@ def _coverts(joints, *, rows=8, slim=0.84, begin=0.0):
         k = np.clip(np.searchsorted(share, np.clip(t, 0.0, 1.0)), 0, len(path) - 1)
         size = length * reach
         count = int(np.ceil(2.0 * np.pi * radius[k[4]] / (0.62 * slim * size)))
-        lift = np.interp(t, [start, start + 0.4 * length, start + length], [-0.12, 0.06, 0.15])
+        lift = np.interp(t, [start, start + 0.4 * length, start + length], [-0.12, 0.06, tips])
         for place in range(count):
             turn = 2.0 * np.pi * (place + 0.5 * (row % 2)) / count
             around = np.cos(turn) * first[k] + np.sin(turn) * second[k]
@@ -120,13 +120,10 @@ def grip_arm(pitch):
 
 
 def arm_wing(pitch):
-    """The lantern arm; cut flat at the shoulder, with a peg that enters the torso."""
-    clay = arm_clay(LEFT_ARM)
-    shoulder, elbow, _ = LEFT_ARM
-    inward = unit(shoulder - elbow)
-    clay.cut(shoulder + 0.1 * inward, inward)
-    clay.drum(shoulder + 0.3 * inward, 0.36, 0.3, 0.35, axis=inward, rounding=0.04)
-    return joined([clay.mesh(pitch), *_coverts(LEFT_ARM, begin=0.16), *_cuff(LEFT_ARM)])
+    """The lantern arm, from within the shoulder on: the job cuts it at its seat."""
+    return joined(
+        [arm_clay(LEFT_ARM).mesh(pitch), *_coverts(LEFT_ARM, begin=0.16, tips=0.04), *_cuff(LEFT_ARM)]
+    )
 
 
 def arm_hand(pitch):

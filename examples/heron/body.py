@@ -3,8 +3,25 @@
 import numpy as np
 from clay import CARVE, Clay
 from plumage import lay, rows_round
-from pose import BELLY, CHEST, GAZE, HUMP, LEFT_ARM, LEFT_LEG, NECK, PELVIS, RIGHT_ARM, RIGHT_LEG, SKULL
+from pose import (
+    BELLY,
+    CHEST,
+    GAZE,
+    HUMP,
+    LEFT_ARM,
+    LEFT_LEG,
+    LEFT_SEAT,
+    LEFT_SEAT_WAY,
+    NECK,
+    PELVIS,
+    RIGHT_ARM,
+    RIGHT_LEG,
+    SKULL,
+)
 from surfaces import joined, leaf, spline, unit
+
+STUMP = 0.74
+"""Radius of the left shoulder's stump: just within the arm's."""
 
 
 def torso_clay():
@@ -28,12 +45,20 @@ def _down(root, normal, tangent):
     return np.array([0.22 * np.sign(root[0]) * min(abs(root[0]), 1.0), 0.0, -1.0])
 
 
+def stump_clay():
+    """The left shoulder up to its seat, as thick as the arm that is glued on: the torso alone is too slim for a socket."""
+    clay = Clay()
+    clay.cone(LEFT_SEAT - LEFT_SEAT_WAY, LEFT_SEAT + 1.2 * LEFT_SEAT_WAY, STUMP, STUMP)
+    clay.cut(LEFT_SEAT, -LEFT_SEAT_WAY)
+    return clay
+
+
 def torso(pitch):
     """Torso with rows of feathers, larger toward the belly, and shaggy thighs."""
     clay = torso_clay()
     rng = np.random.default_rng(7301)
     axis = [(-0.3, 0.1, 11.9), CHEST, BELLY, PELVIS - (0, 0, 0.5)]
-    meshes = [clay.mesh(pitch)]
+    meshes = [clay.mesh(pitch), stump_clay().mesh(pitch)]
     bed = rows_round(clay, axis, [0.62, 0.8, 1.0, 1.05], rng, flow=_down, slim=0.72)
     meshes += lay(clay, bed, rng, slim=0.72, point=0.3, barbs=5.0, hollow=0.16)
     for leg in (RIGHT_LEG, LEFT_LEG):

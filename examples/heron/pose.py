@@ -23,6 +23,10 @@ GAZE = np.array([-0.33, -0.8, -0.5]) / np.linalg.norm([-0.33, -0.8, -0.5])
 
 RIGHT_ARM = np.array([[-1.65, -0.2, 11.25], [-2.68, -0.8, 10.4], [-3.12, -2.3, 12.2]])
 LEFT_ARM = np.array([[1.15, -0.15, 10.8], [2.35, -0.72, 9.8], [3.3, -2.3, 10.55]])
+LEFT_SEAT = LEFT_ARM[0] + 0.5 * (LEFT_ARM[1] - LEFT_ARM[0]) / np.linalg.norm(LEFT_ARM[1] - LEFT_ARM[0])
+"""Where the lantern arm, which is cast apart, sits on its shoulder; the job's keep cuts it here."""
+LEFT_SEAT_WAY = np.array([-0.67, 0.62, 0.41]) / np.linalg.norm([-0.67, 0.62, 0.41])
+"""The way in which it is put on: between the strap and the cloak's edge."""
 
 POLE = np.array([[-3.6, -1.7, 0.3], [-3.45, -3.05, 12.4], [-3.4, -3.65, TOTAL_HEIGHT - 0.1]])
 POLE_RADIUS = 0.24
