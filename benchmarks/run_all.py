@@ -29,6 +29,7 @@ NAMES = (
     "nesting",
     "layers",
     "pull",
+    "mincut",
 )
 LIBRARIES = ("numpy", "numba", "scipy", "manifold3d", "trimesh", "libigl", "fast-simplification")
 

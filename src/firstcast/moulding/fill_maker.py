@@ -1,19 +1,20 @@
 """Making the fills of one body: which voxels, what they cost, their solids."""
 
 from collections.abc import Iterator
-from functools import cached_property
+from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
-from firstcast.geometry.mesh import Mesh, measure_solid
+from firstcast.geometry.mesh import measure_solid
 from firstcast.kernels.locked import BODY
 from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.fill import CAPTIVE, TONGUE, Fill
 from firstcast.moulding.fill_levels import HALF_VOXEL
-from firstcast.moulding.fill_solid import solid_of
+from firstcast.moulding.fill_rim import Skin, may_round
+from firstcast.moulding.fill_solid import Round, Solid, solid_of
 from firstcast.moulding.fill_tries import Tried, fill_captive, fill_lock, fill_rest, fill_tongue
 from firstcast.moulding.fill_window import Mask, Window, window_round
+from firstcast.moulding.fill_zones import ClosedZones
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.reading import Read
 from firstcast.moulding.splits import split_at
@@ -26,16 +27,21 @@ beside it. Chosen, no source."""
 OUTWARD_VOXELS = 0.5
 """In a hard tool a fill goes so far beyond what is locked: voxels know the edge of a shadow no better."""
 
+NO_FILL = "no fill brings it inside its bounds"
+
 
 class FillMaker:
     """Makes the fills of one body."""
 
-    def __init__(self, body, read: Read, mould, bounds: Bounds, wall_mm, draft_deg, zones) -> None:
+    def __init__(
+        self, body, read: Read, mould, bounds: Bounds, wall_mm, draft_deg, closed: ClosedZones
+    ) -> None:
         self._body, self._read, self._mould, self._bounds = body, read, mould, bounds
-        self._wall_mm, self._draft, self._zones = wall_mm, float(np.tan(np.radians(draft_deg))), zones
+        self._wall_mm, self._draft, self._closed = wall_mm, float(np.tan(np.radians(draft_deg))), closed
         low, high = body.mesh.bounds
         self._longest_mm = float((high - low).max())
         self._volume_mm3 = measure_solid(body.mesh).volume
+        self._skin = Skin(body.mesh)
         self._before = np.logical_or.accumulate(read.room.width_mm == 0.0, axis=1)
 
     def of_locks(self):
@@ -56,7 +62,7 @@ class FillMaker:
 
     def _of_captive(self, window: Window, rows: list[int]) -> Iterator[Fill]:
         """One fill that shuts all links of what hangs together, then those of what else is told there."""
-        read, closed = self._read, self._closed(window)
+        read, closed = self._read, self._closed.voxels(window)
         captive = [n for n in rows if read.locks[n].captive]
         shut = fill_captive(window, closed, self._mould, self._bounds, self._wall_mm)
         yield self._fill(window, captive, shut)
@@ -73,7 +79,7 @@ class FillMaker:
         """The fill of one lock; all of it in a hard tool."""
         read = self._read
         window = window_round(read.held, read.room, read.hollows, np.argwhere(read.numbers == n + 1))
-        closed = self._closed(window)
+        closed = self._closed.voxels(window)
         if self._bounds.stretches:
             return self._fill(window, [n], fill_lock(window, closed, self._mould, self._bounds))
         return self._fill(window, [n], Tried(window.mine & ~closed, 0.0, not (window.mine & closed).any()))
@@ -84,7 +90,11 @@ class FillMaker:
         places = read.room.origin_mm + tongue.voxels * read.room.pitch_mm
         inside = np.unique(read.held.voxels_at(places), axis=0)
         window = window_round(read.held, read.room, read.hollows, inside, tall=True)
-        tried = fill_tongue(window, read.room, tongue, self._closed(window), self._bounds)
+        closed = self._closed.voxels(window)
+        tried = fill_tongue(window, read.room, tongue, closed, self._bounds)
+        if not tried.passes and closed.any():
+            freely = fill_tongue(window, read.room, tongue, np.zeros_like(closed), self._bounds)
+            tried = tried if freely.passes else replace(freely, why=freely.why or NO_FILL)
         part, words = read.parts.beside(places)
         return self._made(
             window, (TONGUE,), (row,), part, words, tongue.place_mm, tongue.ratio, tried,
@@ -102,53 +112,31 @@ class FillMaker:
         return self._made(window, kinds, tuple(rows), first.part, first.words, first.place_mm, before, tried)
 
     def _made(self, window: Window, kinds, rows, part, words, place_mm, before, tried: Tried) -> Fill:
-        lumps = self._lumps(window, tried.fill) if tried.passes else []
-        volume = float(tried.fill.sum()) * window.held.pitch_mm**3
+        solid = self._solid(window, tried.fill) if tried.passes else Solid([], 0.0, 0.0)
+        volume = float(tried.fill.sum()) * window.held.pitch_mm**3 + solid.fillet_mm3
         rise, seen = self._rise_and_sight(window, tried.fill)
+        rise = max(rise, solid.fillet_rise_mm)
         why, split = "", None
         if not tried.passes:
-            why = tried.why or "no fill that the zones allow brings it inside its bounds"
+            why = tried.why or self._closed.why(window) or NO_FILL
         much = volume > MOST_BODY_RATIO * self._volume_mm3 or rise > MOST_RISE_RATIO * self._longest_mm
         if why or much:
             split = split_at(self._body, part, place_mm, window.held.frame[2])
         return Fill(
-            kinds, rows, part, words, f"fill {words.replace(chr(39), '')}", place_mm, tuple(lumps), volume, rise, seen,
+            kinds, rows, part, words, f"fill {words.replace(chr(39), '')}", place_mm, tuple(solid.lumps), volume, rise, seen,
             before, tried.after, why, much, split,
         )  # fmt: skip
 
-    def _lumps(self, window: Window, fill: Mask) -> list[Mesh]:
+    def _solid(self, window: Window, fill: Mask) -> Solid:
+        held = window.held
+        rim = Round(self._skin, may_round(held.states, fill, self._closed.voxels(window)))
         if self._bounds.stretches:
-            return solid_of(window.held, fill)
+            return solid_of(held, fill, rim)
         both = [
-            solid_of(window.held, fill, outward=OUTWARD_VOXELS, draft=sign * self._draft)
+            solid_of(held, fill, rim, outward=OUTWARD_VOXELS, draft=sign * self._draft)
             for sign in ((1.0, -1.0) if self._draft else (1.0,))
         ]
-        return min(both, key=lambda lumps: sum(measure_solid(lump).volume for lump in lumps))
-
-    def _closed(self, window: Window) -> Mask:
-        """Voxels of a window that no fill may take."""
-        states = window.held.states
-        closed = np.zeros(states.shape, np.bool_)
-        if not self._zones:
-            return closed
-        rows = np.argwhere(states != BODY)
-        places = window.held.places_mm(rows)
-        numbers = self._part_of_voxel[window.slices][tuple(rows.T)]
-        for zone in self._zones:
-            inside = zone.contains(places, part_of_point=numbers, part_names=self._read.parts.names)
-            closed[tuple(rows[inside].T)] = True
-        return closed
-
-    @cached_property
-    def _part_of_voxel(self) -> npt.NDArray[np.int32]:
-        """The part that each voxel of the grid lies beside: asked of one in eight, the others are at most a voxel away from it."""
-        shape = self._read.held.states.shape
-        some = np.argwhere(np.ones([(n + 1) // 2 for n in shape], np.bool_))
-        numbers = self._read.parts.numbers_beside(self._read.held.places_mm(2 * some))
-        numbers = numbers.astype(np.int32).reshape([(n + 1) // 2 for n in shape])
-        for axis, count in enumerate(shape):
-            numbers = np.repeat(numbers, 2, axis=axis).take(range(count), axis=axis)
-        return numbers
+        return min(both, key=lambda solid: sum(measure_solid(lump).volume for lump in solid.lumps))
 
     def _rise_and_sight(self, window: Window, fill: Mask) -> tuple[float, float]:
         """The largest distance of the new surface from the old, and the share of it in sight from the front."""

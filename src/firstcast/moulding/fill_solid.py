@@ -1,8 +1,12 @@
 """The solid of a fill: from filled voxels to a smooth closed mesh that reaches a little into the body.
 
-What separates filled voxels from the rubber that stays is the only new surface; it lies halfway between them and is smoothed. Inside the
-body the solid ends wherever it likes: it is united with the body afterwards.
+What separates filled voxels from the rubber that stays is the only new surface; it lies halfway between them and is smoothed, and a
+fillet takes the crease between it and the body. Inside the body the solid ends wherever it likes: it is united with the body afterwards.
 """
+
+from dataclasses import dataclass
+from itertools import product
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +16,7 @@ from firstcast.fields.contour import Contour, contour_dense
 from firstcast.fields.voids import components_of
 from firstcast.geometry.mesh import Mesh
 from firstcast.kernels.locked import BODY
+from firstcast.moulding.fill_rim import RADIUS_VOXELS, Rim, Skin, rim_of
 from firstcast.moulding.fill_window import Mask
 from firstcast.moulding.held import Held
 
@@ -31,27 +36,49 @@ LEAST_VOXELS = 2.0
 """A lump of the solid smaller than so many voxels is chance."""
 
 
-def solid_of(held: Held, fill: Mask, *, outward: float = 0.0, draft: float = 0.0) -> list[Mesh]:
-    """The solids of a fill, each one lump, in figure space.
+class Solid(NamedTuple):
+    """A fill as lumps, and what its fillet adds to it.
+
+    Attributes
+    ----------
+    lumps : list of Mesh
+        In figure space; points (n, 3) float32; closed, outward, free of self-crossings.
+    fillet_mm3, fillet_rise_mm : float
+        Rubber that the fillet takes, and how far it lies from the body at most.
+    """
+
+    lumps: list[Mesh]
+    fillet_mm3: float
+    fillet_rise_mm: float
+
+
+class Round(NamedTuple):
+    """The body whose crease with the fill is rounded, and the voxels (nx, ny, nz) bool that the fillet may take."""
+
+    skin: Skin
+    may: Mask
+
+
+def solid_of(
+    held: Held, fill: Mask, round_: Round | None = None, *, outward: float = 0.0, draft: float = 0.0
+) -> Solid:
+    """The solids of a fill, each one lump.
 
     Parameters
     ----------
     held : Held
     fill : (nx, ny, nz) bool
         Voxels of `held` that are to be body.
+    round_ : Round, optional
+        Left out, the crease stays.
     outward : float
         Voxels by which the new surface is moved into the rubber: for a hard tool, in which nothing may stay locked.
     draft : float
         Tangent of the angle by which the new surface leans from the pull, wider against the pull; negative: along it.
-
-    Returns
-    -------
-    list of Mesh
-        points (n, 3) float32; closed, outward, free of self-crossings.
     """
     spots = np.argwhere(fill)
     if not len(spots):
-        return []
+        return Solid([], 0.0, 0.0)
     shape = np.array(fill.shape)
     low = np.maximum(spots.min(axis=0) - MARGIN, 0)
     high = np.minimum(spots.max(axis=0) + MARGIN + 1, shape)
@@ -59,23 +86,71 @@ def solid_of(held: Held, fill: Mask, *, outward: float = 0.0, draft: float = 0.0
     filled, states = fill[box], held.states[box]
     front = _front(filled, (states != BODY) & ~filled, outward, draft)
     reach = np.asarray(distance_transform_edt(~filled), np.float32) - np.float32(REACH)
-    pitch = held.pitch_mm / FINER
-    ends = held.places_mm(
-        np.array([[x, y, z] for x in (low[0], high[0]) for y in (low[1], high[1]) for z in (low[2], high[2])])
-    )
-    first = np.floor(ends.min(axis=0) / pitch)
-    count = (np.ceil(ends.max(axis=0) / pitch) - first).astype(int) + 1
-    values = np.empty(tuple(count), np.float32)
-    across = np.stack(np.meshgrid(np.arange(count[1]), np.arange(count[2]), indexing="ij"), axis=-1).reshape(
-        -1, 2
-    )
-    for i in range(count[0]):
-        places = (first + np.column_stack([np.full(len(across), i), across])) * pitch
-        at = ((places @ held.frame.T - held.origin_mm) / held.pitch_mm - low).T
-        parted = map_coordinates(front, at, order=1, mode="constant", cval=1.0)
-        ended = map_coordinates(reach, at, order=1, mode="constant", cval=1.0)
-        values[i] = np.maximum(parted, ended).reshape(count[1], count[2]) * held.pitch_mm
-    return _lumps(contour_dense(values, first * pitch, pitch), held.pitch_mm)
+    lattice = _Lattice.round(held, low, high)
+    values = np.empty(lattice.count, np.float32)
+    for i in range(lattice.count[0]):
+        at = lattice.in_voxels(lattice.places_mm(lattice.layer(i)))
+        parted = map_coordinates(front, at.T, order=1, mode="constant", cval=1.0)
+        ended = map_coordinates(reach, at.T, order=1, mode="constant", cval=1.0)
+        values[i] = np.maximum(parted, ended).reshape(lattice.count[1:])
+    took, rise = 0.0, 0.0
+    if round_ is not None:
+        rim = rim_of(states, filled, round_.may[box], outward=outward, smooth=SMOOTH)
+        took, rise = _rounded(values, lattice, rim, round_.skin)
+    found = contour_dense(values * held.pitch_mm, lattice.first * lattice.pitch_mm, lattice.pitch_mm)
+    return Solid(_lumps(found, held.pitch_mm), took, rise)
+
+
+@dataclass(frozen=True)
+class _Lattice:
+    """The lattice of a solid, in the figure's axes: its first place in steps, how many, and the corner of its box in `held`."""
+
+    held: Held
+    corner: npt.NDArray[np.int64]
+    first: npt.NDArray[np.float64]
+    count: tuple[int, int, int]
+    pitch_mm: float
+
+    @classmethod
+    def round(cls, held: Held, low: npt.NDArray[np.int64], high: npt.NDArray[np.int64]) -> "_Lattice":
+        """Round a box of voxels, from low to before high."""
+        pitch = held.pitch_mm / FINER
+        ends = held.places_mm(np.array(list(product(*zip(low, high, strict=True)))))
+        first = np.floor(ends.min(axis=0) / pitch)
+        nx, ny, nz = (int(n) + 1 for n in np.ceil(ends.max(axis=0) / pitch) - first)
+        return cls(held, low, first, (nx, ny, nz), pitch)
+
+    def layer(self, i: int) -> npt.NDArray[np.int64]:
+        """(n, 3): the lattice's places across its first axis."""
+        across = np.indices(self.count[1:]).reshape(2, -1).T
+        return np.column_stack([np.full(len(across), i), across])
+
+    def places_mm(self, rows: npt.NDArray[np.integer]) -> npt.NDArray[np.float64]:
+        """(n, 3): places of the lattice (n, 3) in figure space."""
+        return (self.first + rows) * self.pitch_mm
+
+    def in_voxels(self, places_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        """(n, 3): places in voxels of the box."""
+        return (places_mm @ self.held.frame.T - self.held.origin_mm) / self.held.pitch_mm - self.corner
+
+
+def _rounded(values: npt.NDArray[np.float32], lattice: _Lattice, rim: Rim, skin: Skin) -> tuple[float, float]:
+    """Write the fillet into the solid's values, in voxels; gives the rubber that it takes and how far from the body, in mm."""
+    rows = np.argwhere((values > -0.5 / FINER) & (values < RADIUS_VOXELS + 1.0))
+    at, places = tuple(rows.T), lattice.places_mm(rows)
+    value, outside = rim.field(lattice.in_voxels(places), places, skin, lattice.held.pitch_mm)
+    plain = values[at].copy()
+    values[at] = np.minimum(plain, value)
+    new = (value < 0.0) & (plain > 0.0) & (outside > 0.0)
+    if not new.any():
+        return 0.0, 0.0
+    took = (_share_within(values[at]) - _share_within(plain)) * _share_within(-outside)
+    return float(took.sum()) * lattice.pitch_mm**3, float(outside[new].max()) * lattice.held.pitch_mm
+
+
+def _share_within(value: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """How much of a cell of the lattice lies within, by the value in its middle, in voxels."""
+    return np.clip(0.5 - FINER * value, 0.0, 1.0)
 
 
 def _front(filled: Mask, stays: Mask, outward: float, draft: float) -> npt.NDArray[np.float32]:

@@ -92,7 +92,6 @@ def fill_captive(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wal
     nearest to that way out, whichever takes less.
     """
     fill = np.zeros(window.mine.shape, np.bool_)
-    why = "every way to shut the link off lies in a zone that may not be changed"
     for _ in range(MOST_STEPS):
         locks, numbers, held = locks_with(window, fill, mould, bounds, hollows=False)
         rows = [n for n, lock in enumerate(locks, start=1) if lock.captive]
@@ -109,7 +108,7 @@ def fill_captive(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wal
                 fill = min(steps, key=lambda step: int(step.sum()))
                 break
         else:
-            return Tried(fill, 0.0, False, why)
+            return Tried(fill, 0.0, False)
     return Tried(fill, 0.0, False, "it links up in too many places")
 
 

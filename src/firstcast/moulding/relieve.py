@@ -16,9 +16,9 @@ from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.fill import Fill
 from firstcast.moulding.fill_maker import FillMaker
 from firstcast.moulding.fill_union import Added, with_lumps
+from firstcast.moulding.fill_zones import ClosedZones
 from firstcast.moulding.reading import Read, read_mould
 from firstcast.process.materials import Mould
-from firstcast.vocabulary import ZoneMeaning
 
 ROUNDS = 4
 """A fill may leave something that is told then: so often the mould is read and filled again."""
@@ -58,7 +58,7 @@ def propose_fills(
     tuple of Fill
         In the order of what they mend: captive rubber, locks, tongues.
     """
-    maker = FillMaker(body, read, mould, bounds, wall_mm, draft_deg, _closed_zones(zones, released))
+    maker = FillMaker(body, read, mould, bounds, wall_mm, draft_deg, ClosedZones(read, zones, released))
     found = list(maker.of_locks())
     found += [maker.of_tongue(row, tongue) for row, tongue in enumerate(read.tongues)]
     return tuple(found)
@@ -128,12 +128,3 @@ def relieve(
         taken, added = taken + chosen, added + more
         read = read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds)
     return Relieved(body, read, tuple(taken), fills, added)
-
-
-def _closed_zones(zones: Sequence[Zone], released: Sequence[str]) -> tuple[Zone, ...]:
-    return tuple(
-        zone
-        for zone in zones
-        if zone.meaning is ZoneMeaning.NO_CHANGE
-        or (zone.meaning is ZoneMeaning.PRECIOUS and zone.name not in released)
-    )

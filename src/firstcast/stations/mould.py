@@ -134,7 +134,7 @@ def mould(
     landscape = search_pull(
         pull_ground(body.mesh), gate.way, directions=settings.directions, within_deg=gate.within_deg, keep=KEPT
     )  # fmt: skip
-    pitch = settings.pitch_mm or _pitch_mm(body.mesh)
+    pitch = settings.pitch_mm or pitch_of(body.mesh)
     reading = read_body(body.mesh, Parts(body), materials.mould, pitch_mm=pitch, least_mm3=settings.least_mm3)
     along, ways = ways_to_open(reading, landscape, gate, settings.pull)
     bench = Bench(piece, limits, materials, zones, lattice_mm, settings, ways, mends)
@@ -184,7 +184,8 @@ def _nothing(body: Body, says: str) -> Moulded:
     )
 
 
-def _pitch_mm(mesh: Mesh) -> float:
+def pitch_of(mesh: Mesh) -> float:
+    """Side of the voxels, in mm, in which a body is read where the job doesn't say."""
     low, high = mesh.bounds
     box = float(np.prod(high - low + 2.0 * ROOM_MM))
     return max(LEAST_PITCH_MM, float(np.cbrt(box / MOST_VOXELS)))

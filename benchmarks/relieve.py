@@ -1,0 +1,239 @@
+"""How many of the places that a mould is told for are gone once their own fill is made.
+
+Each figure is read along the pull that the station would take. Then, place by place: the fill that a [[mend]] of that place alone would make
+is united with the body, the mould is read again along the same pull, and whatever is told then is held against the place: it is gone if
+nothing that is told any more shares most of its voxels with it. "mendable" are places that have a fill; the others are listed with why.
+
+    python benchmarks/relieve.py MESHES [--height 32] [--only NAME ...] [--kind two-part-block hard-tool] [--body FILE.npz]
+
+A body from a file holds points, triangles, part_of_triangle and part_names, and the pitch of its lattice, and may hold a precious part; its own size stays.
+"""
+
+import argparse
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import trimesh
+
+from firstcast.geometry.body import Body
+from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.zones import Zone
+from firstcast.moulding.bounds import Bounds
+from firstcast.moulding.fill import TONGUE, Fill
+from firstcast.moulding.opening import Gate, read_body, ways_to_open
+from firstcast.moulding.parts import Parts
+from firstcast.moulding.pull import pull_ground, search_pull
+from firstcast.moulding.reading import Read, read_mould, read_of
+from firstcast.moulding.relieve import filled, propose_fills
+from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO
+from firstcast.process.kinds import kind_of
+from firstcast.process.materials import Mould, choose
+from firstcast.stations.mould import KEPT, pitch_of
+from firstcast.stations.mould_findings import LEAST_SHARE
+from firstcast.stations.mould_settings import Settings
+from firstcast.vocabulary import ProcessKind, ZoneMeaning
+from pull import upright
+
+LATTICE_MM = 0.08
+"""Of figures that were not made on a lattice; fills are drawn on it."""
+
+GATE = Gate((0.0, 0.0, -1.0), 10.0)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A body that is measured, the pitch of its lattice and its zones."""
+
+    name: str
+    body: Body
+    lattice_mm: np.ndarray
+    zones: tuple[Zone, ...] = ()
+
+
+@dataclass(frozen=True)
+class Place:
+    """A place that is told: what it is, and its voxels (n, 3) as places of the figure."""
+
+    kind: str
+    row: int
+    part: str
+    size_mm3: float
+    places_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one place."""
+
+    place: Place
+    fill: Fill | None
+    gone: bool
+    told_instead: str
+    made: int
+
+    @property
+    def why(self) -> str:
+        """Why it is not gone."""
+        if self.fill is None:
+            return "no fill was looked for"
+        if self.fill.why_not:
+            return self.fill.why_not
+        return f"still told as {self.told_instead}" if not self.gone else ""
+
+
+def places_of(read: Read, bounds: Bounds) -> list[Place]:
+    """All places that are told."""
+    found = []
+    for row, lock in enumerate(read.locks):
+        if bounds.told(lock):
+            voxels = np.argwhere(read.numbers == row + 1)
+            kind = "captive" if lock.captive else lock.kind
+            found.append(Place(kind, row, lock.part, lock.volume_mm3, read.held.places_mm(voxels)))
+    for row, tongue in enumerate(read.tongues):
+        places = read.room.origin_mm + tongue.voxels * read.room.pitch_mm
+        part, _ = read.parts.beside(places)
+        found.append(Place(TONGUE, row, part, tongue.volume_mm3, places))
+    return found
+
+
+def measured(figure: Figure, kind: ProcessKind) -> tuple[Read, list[Outcome]]:
+    """Make each place's own fill, and read the mould again."""
+    process = kind_of(kind)
+    mould = choose("mould", process.mould)
+    bounds = Bounds(LEAST_SHARE, TONGUE_RATIO, MOST_BASE_MM, Settings().least_mm3, stretches=process.locks)
+    body, wall, draft = (
+        figure.body,
+        process.wall_mm.likely,
+        0.0 if process.locks else process.draft_deg.likely,
+    )
+    landscape = search_pull(
+        pull_ground(body.mesh), GATE.way, directions=600, within_deg=GATE.within_deg, keep=KEPT
+    )
+    reading = read_body(
+        body.mesh, Parts(body), mould, pitch_mm=pitch_of(body.mesh), least_mm3=bounds.least_mm3
+    )
+    along, _ = ways_to_open(reading, landscape, GATE, None)
+    read = read_of(reading, along, bounds)
+    fills = propose_fills(body, read, mould, figure.zones, bounds=bounds, wall_mm=wall, draft_deg=draft)
+    before = places_of(read, bounds)
+    return read, [_outcome(figure, read, mould, bounds, fills, before, place) for place in before]
+
+
+def _outcome(
+    figure: Figure, read: Read, mould: Mould, bounds: Bounds, fills, before, place: Place
+) -> Outcome:
+    own = [fill for fill in fills if any(_is_of(fill, n, place) for n in range(len(fill.rows)))]
+    if not own or any(fill.why_not for fill in own):
+        return Outcome(place, own[0] if own else None, False, "", 0)
+    body = filled(figure.body, own, figure.lattice_mm).body
+    after = places_of(read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds), bounds)
+    told, made = "", 0
+    for each in after:
+        was = _was(read, before, each)
+        if was is place:
+            told = each.kind
+        made += was is None
+    return Outcome(place, own[0], not told, told, made)
+
+
+def _is_of(fill: Fill, n: int, place: Place) -> bool:
+    return fill.rows[n] == place.row and (fill.kinds[n] == TONGUE) == (place.kind == TONGUE)
+
+
+def _was(read: Read, before: list[Place], each: Place) -> Place | None:
+    """The place that was told before, of the same sort, with which this one shares most of its voxels; None if it is new."""
+    if each.kind == TONGUE:
+        at = {tuple(v) for v in read.room.voxels_at(each.places_mm)}
+        shares = [
+            (len(at & {tuple(v) for v in read.room.voxels_at(place.places_mm)}), n)
+            for n, place in enumerate(before)
+            if place.kind == TONGUE
+        ]
+        most, n = max(shares, default=(0, -1))
+        return before[n] if most else None
+    numbers = read.numbers[tuple(read.held.voxels_at(each.places_mm).T)]
+    counts = np.bincount(numbers, minlength=2)
+    if not counts[1:].any():
+        return None
+    row = int(counts[1:].argmax())
+    return next((p for p in before if p.kind != TONGUE and p.row == row), None)
+
+
+def table_row(figure: Figure, kind: ProcessKind, read: Read, found: list[Outcome]) -> dict:
+    """One row of the table."""
+    mendable = [each for each in found if each.fill is not None and not each.fill.why_not]
+    gone = [each for each in mendable if each.gone]
+    return {
+        "figure": figure.name,
+        "mould": kind.value,
+        "voxels, mm": f"{read.held.pitch_mm:.2f}",
+        "told": len(found),
+        "mendable": len(mendable),
+        "gone by their own mend": len(gone),
+        "of these costly": sum(each.fill.costly for each in gone if each.fill),
+        "told anew": sum(each.made for each in found),
+        "not gone, not mendable": "; ".join(
+            f"{count} × {why}"
+            for why, count in Counter(_why(each) for each in found if not each.gone).items()
+        ),
+    }
+
+
+def _why(each: Outcome) -> str:
+    return f"{each.place.kind} at {each.place.part}, {each.place.size_mm3:.1f} mm³: {each.why}"
+
+
+def figure_of(path: Path, height_mm: float) -> Figure | None:
+    """A closed mesh of the public collection, made so high; None if it is not closed."""
+    solid = trimesh.load(path, force="mesh")
+    if not (isinstance(solid, trimesh.Trimesh) and solid.is_watertight and solid.volume > 0.0):
+        return None
+    points = upright(np.asarray(solid.vertices, np.float64))
+    points *= height_mm / np.ptp(points[:, 2])
+    mesh = Mesh(points, np.asarray(solid.faces, np.int32))
+    return Figure(
+        path.stem, Body(mesh, np.zeros(len(mesh.triangles), np.uint16), (path.stem,)), np.full(3, LATTICE_MM)
+    )
+
+
+def body_of(path: Path) -> Figure:
+    """A body from a file."""
+    data = np.load(path)
+    body = Body(
+        Mesh(data["points"], data["triangles"]), data["part_of_triangle"], tuple(map(str, data["part_names"]))
+    )
+    precious = str(data["precious"]) if "precious" in data else ""
+    zones = (Zone(precious, ZoneMeaning.PRECIOUS, precious, None),) if precious else ()
+    return Figure(path.stem, body, data["pitch_mm"], zones)
+
+
+def main() -> None:
+    """Measure what was asked for, and print the table as it grows."""
+    from run_all import table
+
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("meshes", type=Path, nargs="?")
+    parser.add_argument("--height", type=float, default=32.0)
+    parser.add_argument("--only", nargs="+", default=[])
+    parser.add_argument("--kind", nargs="+", default=["two-part-block", "hard-tool"])
+    parser.add_argument("--body", type=Path)
+    asked = parser.parse_args()
+    figures = [body_of(asked.body)] if asked.body else []
+    if asked.meshes:
+        paths = [p for p in sorted(asked.meshes.iterdir()) if not asked.only or p.stem in asked.only]
+        figures += [f for f in (figure_of(path, asked.height) for path in paths) if f is not None]
+    rows = []
+    for figure in figures:
+        for kind in map(ProcessKind, asked.kind):
+            read, found = measured(figure, kind)
+            rows.append(table_row(figure, kind, read, found))
+            print(table(rows[-1:]), flush=True)
+    print(table(rows))
+
+
+if __name__ == "__main__":
+    main()
