@@ -1,6 +1,6 @@
 """The rim of a fill: the crease between its new surface and the body is rounded by a ball of two voxels' radius.
 
-The fillet is what lies nearer than the radius to both, outside of the circle that touches both. It lies in locked rubber, or stands on
+The fillet is what lies nearer than the radius to both, outside of the circle that touches both; it is smaller in slits, and not in those that no ball of a voxel enters. It lies in locked rubber, or stands on
 the body or the fill in what leaves one way, so it locks nothing that was free; towards voxels that it may not take, and on walls thinner
 than itself, it tapers off.
 """
@@ -25,6 +25,10 @@ larger one adds more than the least."""
 
 LEAST_RADIUS = 0.25
 """Where so little is left of the radius, in voxels, there is no fillet."""
+
+SURE_VOXELS = 0.25
+"""A ball has room where the rubber's middle lies so much more than its radius from the middle of the nearest voxel of the body, which
+reaches half a voxel beyond: a ball of one voxel's radius has none in a slit of two voxels."""
 
 Field = npt.NDArray[np.float32]
 
@@ -170,10 +174,22 @@ def rim_of(states: npt.NDArray[np.uint8], fill: Mask, may: Mask, *, outward: flo
     to_rubber = np.asarray(distance_transform_edt(~rubber), np.float32) if rubber.any() else 1e3
     inside = to_fill <= to_rubber
     away = np.where(inside, 0.5 - np.maximum(to_rubber, 0.5), to_fill - 0.5) - outward
+    radius = _radius_that_fits(rubber)
     shut = rubber & ~may
-    radius = np.full(fill.shape, RADIUS_VOXELS, np.float32)
     if shut.any():
-        left = np.asarray(distance_transform_edt(~shut), np.float32) - 0.5
-        radius = np.clip(left, 0.0, RADIUS_VOXELS).astype(np.float32)
+        left = np.asarray(distance_transform_edt(~shut), np.float32) - np.float32(0.5)
+        radius = np.minimum(radius, np.maximum(left, np.float32(0.0)))
     near = may | fill | (binary_dilation(may, EVERY_WAY) & (states == BODY))
     return Rim(np.asarray(gaussian_filter(away.astype(np.float32), smooth), np.float32), radius, near)
+
+
+def _radius_that_fits(rubber: Mask) -> Field:
+    """Radius, in voxels, of the ball that the rubber has room for beside each voxel; 0 in slits that the smallest doesn't enter."""
+    room = np.asarray(distance_transform_edt(rubber)) - SURE_VOXELS
+    radius = np.zeros(rubber.shape, np.float32)
+    for ball in (0.5 * RADIUS_VOXELS, RADIUS_VOXELS):
+        middles = room >= ball
+        if middles.any():
+            # a crease of 60 degrees is two radii from the ball's middle
+            radius[np.asarray(distance_transform_edt(~middles)) <= 2.0 * ball] = ball
+    return radius
