@@ -7,10 +7,10 @@ from manifold3d import Manifold
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
 from firstcast.moulding.held import hold, regions_of
-from firstcast.moulding.hollows import find_hollows, room_round
+from firstcast.moulding.hollows import Room, find_hollows, room_round
 from firstcast.moulding.locks import LEDGE, PLUG, RING, locks_of
 from firstcast.moulding.parts import Parts
-from firstcast.moulding.tongues import find_tongues
+from firstcast.moulding.tongues import find_tongues, reached_by
 from firstcast.process.materials import choose
 from mould_bodies import (
     body_of,
@@ -143,6 +143,24 @@ def test_a_slit_makes_a_tongue(wide, deep):
     # a gap between voxels is known to one of them
     assert tongue.base_mm == pytest.approx(wide, abs=PITCH)
     assert tongue.depth_mm == pytest.approx(deep, abs=0.6)
+
+
+@pytest.mark.parametrize("first", [(0, 0, 0), (20, 30, 20)])
+def test_a_tongue_is_the_same_in_a_room_cut_out_round_it(first):
+    # the cut room's first voxel is outside, or in the block: where balls come in is known from the whole
+    slit = Manifold.cube((0.8, 42.0, 10.0), True)
+    block = Manifold.cube((16.0, 20.0, 10.0), True).translate((0.0, 0.0, -5.0))
+    room = room_round(mesh_of(block - slit), PITCH, 3.0)
+    sizes = {"least_ratio": 3.0, "most_base_mm": 3.0, "least_mm3": 0.5}
+    (whole,) = find_tongues(room, **sizes)
+    cut = tuple(slice(n, None) for n in first)
+    part = Room(room.origin_mm + np.array(first) * PITCH, PITCH, np.ascontiguousarray(room.width_mm[cut]))
+    assert (part.width_mm[0, 0, 0] > 0.0) == (first == (0, 0, 0))
+    outside = [np.ascontiguousarray(mask[cut]) for mask in reached_by(room, 3.0)]
+    (found,) = find_tongues(part, **sizes, outside=outside)
+    assert (found.base_mm, found.depth_mm) == (whole.base_mm, whole.depth_mm)
+    inside = (whole.voxels >= first).all(axis=1)
+    assert {tuple(v) for v in whole.voxels[inside]} == {tuple(v) for v in found.voxels + first}
 
 
 def test_a_wide_groove_makes_none():

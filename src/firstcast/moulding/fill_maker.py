@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from firstcast.moulding.fill_zones import ClosedZones
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.reading import Read
 from firstcast.moulding.splits import split_at
-from firstcast.moulding.tongues import Tongue
+from firstcast.moulding.tongues import Tongue, reached_by
 
 MOST_BODY_RATIO, MOST_RISE_RATIO = 0.03, 0.1
 """A fill that adds more of the body's volume, or rises by more of its longest side, changes the sculpture: a split is proposed
@@ -91,9 +92,11 @@ class FillMaker:
         inside = np.unique(read.held.voxels_at(places), axis=0)
         window = window_round(read.held, read.room, read.hollows, inside, tall=True)
         closed = self._closed.voxels(window)
-        tried = fill_tongue(window, read.room, tongue, closed, self._bounds)
+        tried = fill_tongue(window, read.room, self._reached, tongue, closed, self._bounds)
         if not tried.passes and closed.any():
-            freely = fill_tongue(window, read.room, tongue, np.zeros_like(closed), self._bounds)
+            freely = fill_tongue(
+                window, read.room, self._reached, tongue, np.zeros_like(closed), self._bounds
+            )
             tried = tried if freely.passes else replace(freely, why=freely.why or NO_FILL)
         part, words = read.parts.beside(places)
         return self._made(
@@ -137,6 +140,11 @@ class FillMaker:
             for sign in ((1.0, -1.0) if self._draft else (1.0,))
         ]
         return min(both, key=lambda solid: sum(measure_solid(lump).volume for lump in solid.lumps))
+
+    @cached_property
+    def _reached(self) -> list[Mask]:
+        """What balls of the sizes that tell tongues reach from outside."""
+        return reached_by(self._read.room, self._bounds.tongue_base_mm)
 
     def _rise_and_sight(self, window: Window, fill: Mask) -> tuple[float, float]:
         """The largest distance of the new surface from the old, and the share of it in sight from the front."""

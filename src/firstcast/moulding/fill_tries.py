@@ -1,6 +1,6 @@
 """Finding the least fill of one place by trying: captive rubber, a lock, a tongue."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -147,7 +147,9 @@ def _shut(window: Window, held: Held, mine: Mask, captive: Mask, wall_mm: float)
             return
 
 
-def fill_tongue(window: Window, room: Room, tongue: Tongue, closed: Mask, bounds: Bounds) -> Tried:
+def fill_tongue(
+    window: Window, room: Room, outside: Sequence[Mask], tongue: Tongue, closed: Mask, bounds: Bounds
+) -> Tried:
     """Fill a tongue from its tip, and what would lie locked behind it, until no tongue is told there.
 
     Parameters
@@ -156,6 +158,8 @@ def fill_tongue(window: Window, room: Room, tongue: Tongue, closed: Mask, bounds
         A tall one.
     room : Room
         The whole one, in which the tongue was found.
+    outside : sequence of (nx, ny, nz) bool
+        What balls reach of it (`tongues.reached_by`).
     """
     states = window.held.states
     levels = _tongue_levels(room, tongue)
@@ -168,6 +172,8 @@ def fill_tongue(window: Window, room: Room, tongue: Tongue, closed: Mask, bounds
         return Tried(mine, tongue.ratio, False, "it is thinner than the mould's voxels")
     in_room = np.zeros(window.room.width_mm.shape, np.bool_)
     start = np.rint((window.room.origin_mm - room.origin_mm) / room.pitch_mm).astype(np.int64)
+    i, j, k = (slice(int(a), int(a) + n) for a, n in zip(start, in_room.shape, strict=True))
+    reached = [mask[i, j, k] for mask in outside]
     spots = tongue.voxels - start
     in_room[tuple(spots[((spots >= 0) & (spots < in_room.shape)).all(axis=1)].T)] = True
 
@@ -175,7 +181,7 @@ def fill_tongue(window: Window, room: Room, tongue: Tongue, closed: Mask, bounds
         return without_undercuts(states, (here > level) & ~closed)
 
     def left(fill: Mask) -> list[Tongue]:
-        return [t for t in tongues_with(window, fill, bounds) if in_room[tuple(t.voxels.T)].any()]
+        return [t for t in tongues_with(window, fill, bounds, reached) if in_room[tuple(t.voxels.T)].any()]
 
     def passes(level: float) -> bool:
         fill = at_level(level)
@@ -189,7 +195,8 @@ def fill_tongue(window: Window, room: Room, tongue: Tongue, closed: Mask, bounds
         fill = at_level(level + MORE)
     loose = replace(bounds, tongue_ratio=0.5)
     after = max(
-        (t.ratio for t in tongues_with(window, fill, loose) if in_room[tuple(t.voxels.T)].any()), default=0.0
+        (t.ratio for t in tongues_with(window, fill, loose, reached) if in_room[tuple(t.voxels.T)].any()),
+        default=0.0,
     )
     return Tried(fill, min(after, bounds.tongue_ratio), True)
 

@@ -4,6 +4,7 @@ Filled voxels are taken out of locked rubber, so the outline of a line along the
 that was free. What is read after a fill is read by the same functions as before it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -156,11 +157,11 @@ def locks_with(
     return locks, numbers, held
 
 
-def tongues_with(window: Window, fill: Mask, bounds: Bounds) -> list[Tongue]:
-    """Tongues that are told in a window's room once some voxels of it are body."""
+def tongues_with(window: Window, fill: Mask, bounds: Bounds, outside: Sequence[Mask]) -> list[Tongue]:
+    """Tongues that are told in a window's room once some voxels of it are body; `outside` is as `find_tongues` takes it."""
     return find_tongues(
         room_with(window, fill), least_ratio=bounds.tongue_ratio, most_base_mm=bounds.tongue_base_mm,
-        least_mm3=bounds.least_mm3,
+        least_mm3=bounds.least_mm3, outside=outside,
     )  # fmt: skip
 
 

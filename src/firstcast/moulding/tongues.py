@@ -4,6 +4,7 @@ What a ball can't reach from outside is thinner than the ball; how deep that goe
 of rubber stands there. Balls of several sizes tell tongues of several thicknesses.
 """
 
+from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
@@ -15,6 +16,8 @@ from scipy.ndimage import distance_transform_edt, find_objects
 from firstcast.kernels.locked import deepen
 from firstcast.moulding.hollows import Room
 from firstcast.moulding.labels import labelled
+
+Mask = npt.NDArray[np.bool_]
 
 LEAST_BASE_PITCHES = 2.0
 """Thinner tongues are not seen by voxels: their thickness would be a guess."""
@@ -53,14 +56,27 @@ class Tongue:
         return self.depth_mm / self.base_mm
 
 
-def find_tongues(room: Room, *, least_ratio: float, most_base_mm: float, least_mm3: float) -> list[Tongue]:
-    """Tongues at least so slender, the most slender first; of those that overlap only the most slender."""
-    bases = [LEAST_BASE_PITCHES * room.pitch_mm]
-    while bases[-1] * GROWS <= most_base_mm:
-        bases.append(bases[-1] * GROWS)
+def find_tongues(
+    room: Room,
+    *,
+    least_ratio: float,
+    most_base_mm: float,
+    least_mm3: float,
+    outside: Sequence[Mask] | None = None,
+) -> list[Tongue]:
+    """Tongues at least so slender, the most slender first; of those that overlap only the most slender.
+
+    `outside`, for a room cut out of a larger one: what balls reach there, as `reached_by` gives it, cut out alike.
+    """
+    bases = _bases_mm(room, most_base_mm)
+    before = [None] * len(bases) if outside is None else outside
     # side by side: distances of a whole grid take nearly all of the time, and let other threads run
     with ThreadPoolExecutor(numba.get_num_threads()) as pool:
-        each = list(pool.map(lambda base: _thinner_than(room, base, least_ratio, least_mm3), bases))
+        each = list(
+            pool.map(
+                lambda base, mask: _thinner_than(room, base, least_ratio, least_mm3, mask), bases, before
+            )
+        )
     found = [tongue for tongues in each for tongue in tongues]
     taken = np.zeros(room.width_mm.shape, np.bool_)
     kept = []
@@ -72,11 +88,43 @@ def find_tongues(room: Room, *, least_ratio: float, most_base_mm: float, least_m
     return kept
 
 
-def _thinner_than(room: Room, base_mm: float, least_ratio: float, least_mm3: float) -> list[Tongue]:
-    h = room.pitch_mm
+def reached_by(room: Room, most_base_mm: float) -> list[Mask]:
+    """For each ball that tongues are told by where its middle gets to from outside, (nx, ny, nz) bool."""
+    return [_reached(room, base) for base in _bases_mm(room, most_base_mm)]
+
+
+def _bases_mm(room: Room, most_mm: float) -> list[float]:
+    bases = [LEAST_BASE_PITCHES * room.pitch_mm]
+    while bases[-1] * GROWS <= most_mm:
+        bases.append(bases[-1] * GROWS)
+    return bases
+
+
+def _reached(room: Room, base_mm: float) -> Mask:
     passes, _ = labelled(room.width_mm >= base_mm / 2.0)
     # the grid's first voxel is outside, and room.width_mm is wide there
-    seeds = passes == passes[0, 0, 0]
+    return passes == passes[0, 0, 0]
+
+
+def _reached_from(room: Room, base_mm: float, outside: Mask) -> Mask:
+    """The same in a room cut out of a larger one: from where the ball came in through the cut."""
+    passes, count = labelled(room.width_mm >= base_mm / 2.0)
+    comes = np.zeros(count + 1, np.bool_)
+    for axis in range(3):
+        for end in (0, -1):
+            side, before = np.moveaxis(passes, axis, 0)[end], np.moveaxis(outside, axis, 0)[end]
+            comes[side[before]] = True
+    comes[0] = False
+    return comes[passes]
+
+
+def _thinner_than(
+    room: Room, base_mm: float, least_ratio: float, least_mm3: float, outside: Mask | None
+) -> list[Tongue]:
+    h = room.pitch_mm
+    seeds = _reached(room, base_mm) if outside is None else _reached_from(room, base_mm, outside)
+    if not seeds.any():
+        return []
     away = np.asarray(distance_transform_edt(~seeds), np.float32)
     reached = away <= base_mm / (2.0 * h) + SLACK_PITCHES
     thin = (room.width_mm > 0.0) & ~reached
