@@ -2,8 +2,8 @@
 
 A ball of 30 mm with waves of three lengths, and a cone that lies on its side, round which ways are long. "all at once": every
 voxel that the pull leaves undecided. "in a band": those near the cut by voxels twice as large, which is what the parting does. The
-network is made beforehand and given to either in its own form; only the flow is timed, ours with what it needs to tell the sides.
-Both values must be the same.
+network is made beforehand and given to either in its own form; only the flow is timed, by turns, three times each, and the
+quickest told. Both values must be the same.
 
     python benchmarks/mincut.py
 """
@@ -25,18 +25,19 @@ from firstcast.moulding.voxels import mark_voxels
 from pull import waved_ball
 from tree import timed
 
-MARGIN_MM = 3.0
+MARGIN_MM, TIMES = 3.0, 3
 ALL, BAND = "all at once", "in a band"
 
 CASES = (
     ("waved ball", 1.0, ALL),
     ("waved ball", 0.7, ALL),
     ("waved ball", 0.7, BAND),
-    ("waved ball", 0.5, BAND),
     ("waved ball", 0.35, BAND),
+    ("waved ball", 0.2, BAND),
     ("cone", 1.0, ALL),
     ("cone", 0.7, BAND),
-    ("cone", 0.5, BAND),
+    ("cone", 0.35, BAND),
+    ("cone", 0.25, BAND),
 )
 """Body, side of the voxels in mm, what is undecided."""
 
@@ -91,23 +92,37 @@ def ours(network: Network) -> tuple[int, float]:
     return value, seconds
 
 
+def theirs(matrix: csr_array) -> tuple[int, float]:
+    """The greatest flow and the seconds it took."""
+    count = int(matrix.indptr.size) - 3
+    value, seconds, _ = timed(lambda: int(maximum_flow(matrix, count, count + 1).flow_value))
+    return value, seconds
+
+
+def quickest(found: list[tuple[int, float]]) -> tuple[int, float]:
+    """The value, which all have, and the least of the seconds."""
+    (value,) = {each[0] for each in found}
+    return value, min(each[1] for each in found)
+
+
 def rows() -> list[dict]:
     """One row for each network: its size, the value, and how much longer the general library takes."""
     ours(network_of(cone(), 3.0, ALL))  # compiles
     table_rows = []
     for name, pitch_mm, undecided in CASES:
         network = network_of(BODIES[name](), pitch_mm, undecided)
-        matrix, count = as_matrix(network), len(network.ends)
-        value, seconds = ours(network)
-        theirs, scipy_seconds, _ = timed(lambda m=matrix, n=count: int(maximum_flow(m, n, n + 1).flow_value))
-        if value != theirs:
-            raise AssertionError(f"{name} at {pitch_mm} mm: {value} is not {theirs}")
+        matrix = as_matrix(network)
+        found = [(ours(network), theirs(matrix)) for _ in range(TIMES)]
+        value, seconds = quickest([each[0] for each in found])
+        flow, scipy_seconds = quickest([each[1] for each in found])
+        if value != flow:
+            raise AssertionError(f"{name} at {pitch_mm} mm: {value} is not {flow}")
         table_rows.append(
             {
                 "body": name,
                 "voxels, mm": pitch_mm,
                 "undecided": undecided,
-                "places": f"{count:,}",
+                "places": f"{len(network.ends):,}",
                 "links": f"{matrix.nnz:,}",
                 "cut = flow": f"{value:,}",
                 "ours, s": f"{seconds:.2f}",

@@ -125,8 +125,10 @@ def _outcome(
     figure: Figure, read: Read, mould: Mould, bounds: Bounds, fills, before, place: Place
 ) -> Outcome:
     own = [fill for fill in fills if any(_is_of(fill, n, place) for n in range(len(fill.rows)))]
-    if not own or any(fill.why_not for fill in own):
+    made = [fill for fill in own if not fill.why_not]
+    if not made:
         return Outcome(place, own[0] if own else None, False, "", 0)
+    own = made
     body = filled(figure.body, own, figure.lattice_mm).body
     after = places_of(read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds), bounds)
     told, made = "", 0

@@ -29,6 +29,10 @@ REACH = 1.75
 SMOOTH = 0.8
 """Deviation, in voxels, of the smoothing that takes the stairs off the new surface."""
 
+LOST = 0.1
+"""What is filled stays filled: the smoothed surface passes each filled voxel's middle by so many voxels at least, and one that the smoothing
+would lose, as in the tip of a wedge, is kept whole."""
+
 FINER = 2
 """Steps of the solid's lattice per voxel."""
 
@@ -168,7 +172,9 @@ def _front(filled: Mask, stays: Mask, outward: float, draft: float) -> npt.NDArr
             end = np.where(filled, levels, 1 << 30).min(axis=2)
             behind = levels - end[i, j]
         value = value - abs(draft) * np.clip(behind, 0, None)
-    return np.asarray(gaussian_filter(value.astype(np.float32), SMOOTH), np.float32)
+    smooth = np.asarray(gaussian_filter(value.astype(np.float32), SMOOTH), np.float32)
+    held = np.where(smooth > LOST, np.float32(-0.5), np.minimum(smooth, np.float32(-LOST)))
+    return np.where(filled, held, smooth)
 
 
 def _lumps(found: Contour, pitch_mm: float) -> list[Mesh]:

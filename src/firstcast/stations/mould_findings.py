@@ -92,11 +92,14 @@ def mould_findings(
     opened: Opened, told: Sequence[Told], fills: Sequence[Fill], limits: Limits, *, most: int
 ) -> Iterator[Finding]:
     """All findings, `most` of each kind one by one and the rest in one; each with the fill that would mend it."""
-    by_place = {place: fill for fill in fills for place in _places_of(fill)}
+    by_place: dict[tuple[str, int], list[Fill]] = {}
+    for fill in fills:
+        for place in _places_of(fill):
+            by_place.setdefault(place, []).append(fill)
     grouped: dict[str, list[Finding]] = {}
     for finding, kind, row in told:
-        fill = by_place.get((kind, row))
-        grouped.setdefault(finding.code, []).append(_with_fill(finding, fill) if fill else finding)
+        found = by_place.get((kind, row), [])
+        grouped.setdefault(finding.code, []).append(_with_fills(finding, found) if found else finding)
     if not limits.locks_allowed:
         grouped["no-draft"] = list(_no_draft(opened, limits))
     for group in grouped.values():
@@ -141,9 +144,11 @@ def seam_findings(piece: str, parting: Parting | None, knife: KnifeCut | None) -
         )
 
 
-def _with_fill(finding: Finding, fill: Fill) -> Finding:
-    made = "" if fill.why_not else f' [[mend]] id = "{finding.id}" makes it.'
-    return replace(finding, mend=f"{fill.words}{made} Otherwise: {finding.mend[0].lower()}{finding.mend[1:]}")
+def _with_fills(finding: Finding, fills: Sequence[Fill]) -> Finding:
+    """A finding with what would mend it: of captive rubber what shuts the link, then what is still held behind that."""
+    words = " What is left then: ".join(fill.words for fill in fills)
+    made = "" if all(fill.why_not for fill in fills) else f' [[mend]] id = "{finding.id}" makes it.'
+    return replace(finding, mend=f"{words}{made} Otherwise: {finding.mend[0].lower()}{finding.mend[1:]}")
 
 
 def _few(opened: Opened, findings: Sequence[Finding], most: int) -> Iterator[Finding]:
