@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from manifold3d import Manifold
 from manifold3d import Mesh as Raw
 
+from firstcast.geometry.tree import build_dipoles, build_tree, winding_number
 from firstcast.kernels.locked import BODY, DOWN, LOCKED, UP
 from firstcast.moulding.fill_rim import RADIUS_VOXELS, Skin, may_round
 from firstcast.moulding.fill_solid import Round, solid_of
@@ -146,3 +147,20 @@ def test_distances_from_a_box_below_nought_inside():
     within = np.abs(known) < 0.6
     assert found[within] == pytest.approx(known[within], abs=1e-6)
     assert np.isinf(found[~within]).all()
+
+
+@settings(max_examples=5, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_no_filled_voxel_is_lost_in_the_smoothing(seed):
+    # a wedge of rubber, one voxel wide at its tip, with chance pockets beside it; its deeper half is filled
+    draw = np.random.default_rng(seed)
+    states = np.full((30, 20, 30), BODY, np.uint8)
+    for deep in range(12):
+        states[7 + deep : 19 - deep // 2, 5:15, 20 - deep] = LOCKED
+    pockets = draw.integers((8, 5, 8), (20, 15, 20), (12, 3))
+    states[tuple(pockets.T)] = LOCKED
+    fill = (states == LOCKED) & (np.arange(30) < 14)
+    lumps = solid_of(held_of(states), fill).lumps
+    places = held_of(states).places_mm(np.argwhere(fill))
+    turns = sum(winding_number(tree, build_dipoles(tree), places) for tree in map(build_tree, lumps))
+    assert (np.asarray(turns) > 0.5).all()
