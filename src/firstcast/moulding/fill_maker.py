@@ -115,8 +115,8 @@ class FillMaker:
         return self._made(window, kinds, tuple(rows), first.part, first.words, first.place_mm, before, tried)
 
     def _made(self, window: Window, kinds, rows, part, words, place_mm, before, tried: Tried) -> Fill:
-        solid = self._solid(window, tried.fill) if tried.passes else Solid([], 0.0, 0.0)
-        volume = float(tried.fill.sum()) * window.held.pitch_mm**3 + solid.fillet_mm3
+        solid = self._solid(window, tried.fill) if tried.passes else Solid([], 0.0, 0.0, 0.0)
+        volume = solid.added_mm3
         rise, seen = self._rise_and_sight(window, tried.fill)
         rise = max(rise, solid.fillet_rise_mm)
         why, split = "", None

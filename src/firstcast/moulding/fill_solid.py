@@ -29,29 +29,30 @@ REACH = 1.75
 SMOOTH = 0.8
 """Deviation, in voxels, of the smoothing that takes the stairs off the new surface."""
 
-LOST = 0.1
+LOST = 0.25
 """What is filled stays filled: the smoothed surface passes each filled voxel's middle by so many voxels at least, and one that the smoothing
 would lose, as in the tip of a wedge, is kept whole."""
 
 FINER = 2
 """Steps of the solid's lattice per voxel."""
 
-LEAST_VOXELS = 2.0
+LEAST_VOXELS = 0.5
 """A lump of the solid smaller than so many voxels is chance."""
 
 
 class Solid(NamedTuple):
-    """A fill as lumps, and what its fillet adds to it.
+    """A fill as lumps, and what it takes.
 
     Attributes
     ----------
     lumps : list of Mesh
         In figure space; points (n, 3) float32; closed, outward, free of self-crossings.
-    fillet_mm3, fillet_rise_mm : float
-        Rubber that the fillet takes, and how far it lies from the body at most.
+    added_mm3, fillet_mm3, fillet_rise_mm : float
+        Rubber that becomes body, how much of it the fillet takes, and how far the fillet lies from the body at most.
     """
 
     lumps: list[Mesh]
+    added_mm3: float
     fillet_mm3: float
     fillet_rise_mm: float
 
@@ -82,7 +83,7 @@ def solid_of(
     """
     spots = np.argwhere(fill)
     if not len(spots):
-        return Solid([], 0.0, 0.0)
+        return Solid([], 0.0, 0.0, 0.0)
     shape = np.array(fill.shape)
     low = np.maximum(spots.min(axis=0) - MARGIN, 0)
     high = np.minimum(spots.max(axis=0) + MARGIN + 1, shape)
@@ -91,18 +92,21 @@ def solid_of(
     front = _front(filled, (states != BODY) & ~filled, outward, draft)
     reach = np.asarray(distance_transform_edt(~filled), np.float32) - np.float32(REACH)
     lattice = _Lattice.round(held, low, high)
-    values = np.empty(lattice.count, np.float32)
+    open_ = (states != BODY).astype(np.float32)
+    values, rubber = np.empty(lattice.count, np.float32), np.empty(lattice.count, np.float32)
     for i in range(lattice.count[0]):
         at = lattice.in_voxels(lattice.places_mm(lattice.layer(i)))
         parted = map_coordinates(front, at.T, order=1, mode="constant", cval=1.0)
         ended = map_coordinates(reach, at.T, order=1, mode="constant", cval=1.0)
         values[i] = np.maximum(parted, ended).reshape(lattice.count[1:])
+        rubber[i] = map_coordinates(open_, at.T, order=1, mode="constant").reshape(lattice.count[1:])
     took, rise = 0.0, 0.0
     if round_ is not None:
         rim = rim_of(states, filled, round_.may[box], outward=outward, smooth=SMOOTH)
         took, rise = _rounded(values, lattice, rim, round_.skin)
     found = contour_dense(values * held.pitch_mm, lattice.first * lattice.pitch_mm, lattice.pitch_mm)
-    return Solid(_lumps(found, held.pitch_mm), took, rise)
+    added = _added_mm3(values, rubber, lattice, None if round_ is None else round_.skin)
+    return Solid(_lumps(found, held.pitch_mm), added, took, rise)
 
 
 @dataclass(frozen=True)
@@ -152,7 +156,20 @@ def _rounded(values: npt.NDArray[np.float32], lattice: _Lattice, rim: Rim, skin:
     return float(took.sum()) * lattice.pitch_mm**3, float(outside[new].max()) * lattice.held.pitch_mm
 
 
-def _share_within(value: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _added_mm3(values, rubber, lattice: _Lattice, skin: Skin | None) -> float:
+    """Rubber within the solid; where the body's voxels end, told by its surface."""
+    share = _share_within(values)
+    rows = np.argwhere((share > 0.0) & (rubber > 0.0) & (rubber < 1.0))
+    if skin is not None and len(rows):
+        voxel = lattice.held.pitch_mm
+        outside = skin.outside_mm(lattice.places_mm(rows), voxel) / voxel
+        # farther than a voxel from the surface the voxels know
+        known = np.isfinite(outside)
+        rubber[tuple(rows[known].T)] = _share_within(-outside[known])
+    return float((share * rubber).sum(dtype=np.float64)) * lattice.pitch_mm**3
+
+
+def _share_within(value: npt.NDArray[np.floating]) -> npt.NDArray[np.floating]:
     """How much of a cell of the lattice lies within, by the value in its middle, in voxels."""
     return np.clip(0.5 - FINER * value, 0.0, 1.0)
 
@@ -173,7 +190,7 @@ def _front(filled: Mask, stays: Mask, outward: float, draft: float) -> npt.NDArr
             behind = levels - end[i, j]
         value = value - abs(draft) * np.clip(behind, 0, None)
     smooth = np.asarray(gaussian_filter(value.astype(np.float32), SMOOTH), np.float32)
-    held = np.where(smooth > LOST, np.float32(-0.5), np.minimum(smooth, np.float32(-LOST)))
+    held = np.where(smooth > 0.0, np.float32(-1.0), np.minimum(smooth, np.float32(-LOST)))
     return np.where(filled, held, smooth)
 
 
