@@ -2,7 +2,7 @@
 
 Each figure is read along the pull that the station would take. Then, place by place: the fill that a [[mend]] of that place alone would make
 is united with the body, the mould is read again along the same pull, and whatever is told then is held against the place: it is gone if
-nothing that is told any more shares most of its voxels with it. "mendable" are places that have a fill; the others are listed with why.
+nothing that is told then has most of its voxels in it. "mendable" are places that have a fill; the others are listed with why.
 
     python benchmarks/relieve.py MESHES [--height 32] [--only NAME ...] [--kind two-part-block hard-tool] [--body FILE.npz]
 
@@ -65,22 +65,39 @@ class Place:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of one place."""
+    """What came of one place.
+
+    Attributes
+    ----------
+    fills : tuple of Fill
+        Of captive rubber first what shuts its links, then what frees the rest; some may be no mend.
+    told : str
+        What it is told as once they are made; "" if it is gone.
+    new : int
+        Places that are told then and shared nothing with any that was told before.
+    """
 
     place: Place
-    fill: Fill | None
-    gone: bool
-    told_instead: str
-    made: int
+    fills: tuple[Fill, ...]
+    told: str
+    new: int
+
+    @property
+    def mendable(self) -> bool:
+        """Whether some fill mends it."""
+        return any(not fill.why_not for fill in self.fills)
+
+    @property
+    def gone(self) -> bool:
+        """Whether nothing is told there any more."""
+        return self.mendable and not self.told
 
     @property
     def why(self) -> str:
         """Why it is not gone."""
-        if self.fill is None:
-            return "no fill was looked for"
-        if self.fill.why_not:
-            return self.fill.why_not
-        return f"still told as {self.told_instead}" if not self.gone else ""
+        reasons = "; ".join(fill.why_not for fill in self.fills if fill.why_not)
+        left = f"then told as {self.told}" if self.mendable else ""
+        return ": ".join(each for each in (left, reasons) if each)
 
 
 def places_of(read: Read, bounds: Bounds) -> list[Place]:
@@ -124,20 +141,15 @@ def measured(figure: Figure, kind: ProcessKind) -> tuple[Read, list[Outcome]]:
 def _outcome(
     figure: Figure, read: Read, mould: Mould, bounds: Bounds, fills, before, place: Place
 ) -> Outcome:
-    own = [fill for fill in fills if any(_is_of(fill, n, place) for n in range(len(fill.rows)))]
+    own = tuple(fill for fill in fills if any(_is_of(fill, n, place) for n in range(len(fill.rows))))
     made = [fill for fill in own if not fill.why_not]
     if not made:
-        return Outcome(place, own[0] if own else None, False, "", 0)
-    own = made
-    body = filled(figure.body, own, figure.lattice_mm).body
+        return Outcome(place, own, "", 0)
+    body = filled(figure.body, made, figure.lattice_mm).body
     after = places_of(read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds), bounds)
-    told, made = "", 0
-    for each in after:
-        was = _was(read, before, each)
-        if was is place:
-            told = each.kind
-        made += was is None
-    return Outcome(place, own[0], not told, told, made)
+    was = [_was(read, before, each) for each in after]
+    told = next((each.kind for each, one in zip(after, was, strict=True) if one is place), "")
+    return Outcome(place, own, told, sum(one is None for one in was))
 
 
 def _is_of(fill: Fill, n: int, place: Place) -> bool:
@@ -165,8 +177,9 @@ def _was(read: Read, before: list[Place], each: Place) -> Place | None:
 
 def table_row(figure: Figure, kind: ProcessKind, read: Read, found: list[Outcome]) -> dict:
     """One row of the table."""
-    mendable = [each for each in found if each.fill is not None and not each.fill.why_not]
+    mendable = [each for each in found if each.mendable]
     gone = [each for each in mendable if each.gone]
+    left = Counter(_why(each) for each in found if not each.gone)
     return {
         "figure": figure.name,
         "mould": kind.value,
@@ -174,12 +187,9 @@ def table_row(figure: Figure, kind: ProcessKind, read: Read, found: list[Outcome
         "told": len(found),
         "mendable": len(mendable),
         "gone by their own mend": len(gone),
-        "of these costly": sum(each.fill.costly for each in gone if each.fill),
-        "told anew": sum(each.made for each in found),
-        "not gone, not mendable": "; ".join(
-            f"{count} × {why}"
-            for why, count in Counter(_why(each) for each in found if not each.gone).items()
-        ),
+        "of these costly": sum(any(fill.costly for fill in each.fills) for each in gone),
+        "new beside them": sum(each.new for each in found),
+        "not gone": "; ".join(f"{count} × {why}" if count > 1 else why for why, count in left.items()),
     }
 
 
