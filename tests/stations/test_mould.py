@@ -233,7 +233,20 @@ def test_nothing_is_filled_where_a_zone_forbids_it():
     zone = Zone("cap", ZoneMeaning.NO_CHANGE, "figure", None)
     kept = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0), zones=(zone,), mends=(MendOrder("why"),))
     assert not kept.fills
-    assert kept.findings[0].mend.startswith("It can't be filled: ")
+    assert kept.findings[0].mend.startswith("It can't be filled: its fill would reach into the zone 'cap'.")
+    assert "[[mend]]" not in kept.findings[0].mend
+    precious = Zone("cap", ZoneMeaning.PRECIOUS, "figure", None)
+    told = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0), zones=(precious,)).findings[0]
+    assert "the zone 'cap', which [mould] release lets in." in told.mend
+
+
+def test_captive_rubber_is_told_what_shuts_it_and_what_frees_the_rest():
+    plate = Manifold.cube((8.0, 8.0, 3.0), True) - cylinder(1.2, -4.0, 4.0)
+    found = moulded(plate, pull=(1.0, 0.0, 0.0), gate=(0.0, 1.0, 0.0), pitch_mm=0.2).findings
+    assert {f.code for f in found} == {"captive-rubber"}
+    mends = [f.mend for f in found]
+    assert all(mend.startswith("Filling ") and mend.count("[[mend]]") == 1 for mend in mends)
+    assert any("frees 2 places. What is left then: Filling " in mend for mend in mends)
 
 
 @pytest.mark.parametrize(
