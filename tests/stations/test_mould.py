@@ -15,9 +15,9 @@ from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials, catalogue, choose
 from firstcast.ranges import Range
 from firstcast.stations import mould_looks
-from firstcast.stations.mould import Settings, mould
+from firstcast.stations.mould import Settings, mould, pitch_of
 from firstcast.vocabulary import Basis, ProcessKind, Verdict, ZoneMeaning
-from mould_bodies import body_of, cylinder, dovetail, drilled_plate, mushroom, torus
+from mould_bodies import body_of, cylinder, dovetail, drilled_plate, mesh_of, mushroom, torus
 
 UP = (0.0, 0.0, 1.0)
 
@@ -72,6 +72,19 @@ def moulded(
 
 def codes(result):
     return [finding.code for finding in result.findings]
+
+
+@pytest.mark.parametrize(
+    ("size_mm", "pitch_mm"),
+    [
+        ((18.0, 20.0, 32.0), 0.2),
+        # 8 million of them in the box with 3 mm round it: (49 · 52 · 81 / 8e6)^⅓, (91 · 98 · 156 / 8e6)^⅓
+        ((43.0, 46.0, 75.0), 0.2955),
+        ((85.0, 92.0, 150.0), 0.5582),
+    ],
+)
+def test_voxels_are_fine_for_a_small_figure_and_bounded_in_number_for_a_large_one(size_mm, pitch_mm):
+    assert pitch_of(mesh_of(Manifold.cube(size_mm))) == pytest.approx(pitch_mm, abs=1e-4)
 
 
 def test_where_nothing_is_moulded_nothing_is_said():
