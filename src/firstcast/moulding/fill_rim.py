@@ -1,8 +1,8 @@
 """The rim of a fill: the crease between its new surface and the body is rounded by a ball of two voxels' radius.
 
-The fillet is what lies nearer than the radius to both, outside of the circle that touches both; it is smaller in slits, and not in those that no ball of a voxel enters. It lies in locked rubber, or stands on
-the body or the fill in what leaves one way, so it locks nothing that was free; towards voxels that it may not take, and on walls thinner
-than itself, it tapers off.
+The fillet is what lies nearer than the radius to both, outside of the circle that touches both. It lies in locked rubber, or stands on the
+body or the fill in what leaves one way, so it locks nothing that was free. It is smaller in slits, and none where no ball of one voxel
+enters; it tapers off towards voxels that it may not take, and on walls thinner than itself.
 """
 
 from dataclasses import dataclass
@@ -107,7 +107,8 @@ def _resting(ground: Mask, free: Mask, step: int) -> Mask:
     out, behind = np.zeros_like(free), ground
     for _ in range(int(RADIUS_VOXELS)):
         beside = np.roll(behind, step, axis=2)
-        # the grid's outermost layers hold no body
+        # nothing is known of what lies beyond the grid
+        beside[:, :, 0 if step > 0 else -1] = False
         behind = free & beside
         out |= behind
     return out
