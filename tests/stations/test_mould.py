@@ -250,7 +250,7 @@ def test_nothing_is_filled_where_a_zone_forbids_it():
     assert "[[mend]]" not in kept.findings[0].mend
     precious = Zone("cap", ZoneMeaning.PRECIOUS, "figure", None)
     told = moulded(mushroom(), pull=UP, gate=(1.0, 0.0, 0.0), zones=(precious,)).findings[0]
-    assert "the zone 'cap', which [mould] release lets in." in told.mend
+    assert "the zone 'cap'; name it in [mould] release and it may." in told.mend
 
 
 def test_captive_rubber_is_told_what_shuts_it_and_what_frees_the_rest():

@@ -43,7 +43,7 @@ class ClosedZones:
         names = " and ".join(f"'{zone.name}'" for zone in reached)
         lets = all(zone.meaning is ZoneMeaning.PRECIOUS for zone in reached)
         return f"its fill would reach into the zone {names}" + (
-            ", which [mould] release lets in" if lets else ""
+            "; name it in [mould] release and it may" if lets else ""
         )
 
     def _inside(self, zone: Zone, window: Window, rows: npt.NDArray[np.integer]) -> npt.NDArray[np.bool_]:
