@@ -287,7 +287,7 @@ def test_a_body_that_hangs_on_its_own_tips_loads_them_alone():
     weight = 10 * 1.0 * 0.05 * 1e-3 * 9.80665e-3
     assert alone.loads_n[-1] == pytest.approx(1.0 * 10e-3 + weight)
     both = next(stage for stage in stages if len(stage.tips) == 2)
-    shared = both.shared(contacts.places_mm, np.ones(2))
+    shared = both.borne(contacts).loads_n
     # 6 mm² at x = 1 between tips at 0 and 5, as on a lever; the weight is a thousandth of it
     assert shared[:, 0] == pytest.approx([0.06 * 0.8, 0.06 * 0.2], rel=0.02)
     sized, loads = size_necks(stages, contacts, np.full(2, 1.0), strength_mpa=5.0, safety=2.0)

@@ -20,7 +20,7 @@ from firstcast.printing.spare_places import SPACING_MM, spare_places
 from firstcast.printing.starts import SHARE, Bearing, Found, Sites, find_sites
 from firstcast.printing.stepped import stepped_loads_n
 from firstcast.printing.tips import Contacts
-from firstcast.process.peel import GRAVITY_N_G, share_load
+from firstcast.process.peel import GRAVITY_N_G
 from firstcast.process.strength import RoundSection, euler_load_n
 
 STRENGTH = Strength(stress_kpa=15.0, strength_mpa=5.0, modulus_mpa=150.0, density_g_cm3=1.0, safety=2.0)
@@ -45,17 +45,23 @@ def found_of(rows) -> Found:
 
 
 def use_of(contacts: Contacts, rows) -> float:
-    """Greatest load of any neck over what it may bear, layer by layer, with `share_load`."""
-    bears = necks_bear_n(contacts, strength_mpa=STRENGTH.strength_mpa, safety=STRENGTH.safety)
+    """Greatest stress of any neck over what it may bear, layer by layer: one section made of discs, solved by least squares."""
+    may = STRENGTH.strength_mpa / STRENGTH.safety
     worst, weights = 0.0, np.zeros(3)
     for layer, _, area, x, y in rows:
         weights = weights + area * LAYER * 1e-3 * GRAVITY_N_G * np.array([1.0, x, y])
         total = weights + area * STRENGTH.stress_kpa * 1e-3 * np.array([1.0, x, y])
         there = contacts.layers <= layer
-        loads = share_load(
-            contacts.places_mm[there, :2], contacts.diameters_mm[there] ** 2, total[0], total[1:] / total[0]
-        )
-        worst = max(worst, float((np.abs(loads) / bears[there]).max()))
+        spots, wide = contacts.places_mm[there, :2], contacts.diameters_mm[there]
+        area = np.pi / 4.0 * wide**2
+        # four points with the disc's area and second moments: a quarter of its width to either side
+        away = 0.25 * np.array([[1, 1], [1, -1], [-1, 1], [-1, -1]])
+        quarters = (spots[:, None] + wide[:, None, None] * away).reshape(-1, 2)
+        each = np.repeat(0.25 * area, 4)
+        rows_ = np.column_stack([np.ones(len(quarters)), quarters])
+        plane = np.linalg.lstsq(rows_.T @ (each[:, None] * rows_), total, rcond=None)[0]
+        stress = np.abs(plane[0] + spots @ plane[1:]) + 0.5 * wide * np.hypot(*plane[1:])
+        worst = max(worst, float(stress.max()) / may)
     return worst
 
 
@@ -109,7 +115,8 @@ def test_what_is_printed_later_or_is_another_body_or_not_allowed_is_no_help():
 
 def test_a_smooth_place_is_taken_before_a_rough_one_that_helps_as_much():
     rows = [(1, 1, 60.0, 1.0, 0.0)]
-    tips, spare = contacts_at([[0, 0]], 0.6), contacts_at([[2, 1], [2, -1]], 0.6)
+    # in one row with the load: beside it they would be bent
+    tips, spare = contacts_at([[0, 0]], 0.6), contacts_at([[2, 0.01], [2, -0.01]], 0.6)
     _, chosen = share_out(
         found_of(rows), tips, np.full(1, 0.6), spare, np.array([1.0, 3.0, 1.0]), STRENGTH, layer_mm=LAYER
     )

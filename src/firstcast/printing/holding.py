@@ -1,7 +1,7 @@
 """What each tip bears while the piece is built: peel and weight of the body that it holds, until that has joined another.
 
 While a body hangs on its own tips they alone bear it; once it has grown together with another, the tips of both share the
-load of both, as bolts share it (`process.peel.share_matrix`), wherever the load lies.
+load of both, as the discs of one section do (`process.neck_groups`), wherever the load lies: necks are pulled, pressed and bent.
 """
 
 from dataclasses import dataclass, replace
@@ -11,7 +11,8 @@ import numpy.typing as npt
 
 from firstcast.printing.starts import Found
 from firstcast.printing.tips import Contacts
-from firstcast.process.peel import GRAVITY_N_G, neck_bears_n, neck_for_mm, share_matrix
+from firstcast.process.neck_groups import Borne, areas_mm2, neck_grows, share
+from firstcast.process.peel import GRAVITY_N_G, neck_bears_n
 
 Floats = npt.NDArray[np.float64]
 
@@ -45,11 +46,11 @@ class Stage:
         """The same load on some of the tips."""
         return replace(self, tips=tips)
 
-    def shared(self, places_mm: Floats, areas_mm2: Floats) -> Floats:
-        """(n, r) what each tip bears in each layer."""
-        shares, middle = share_matrix(places_mm[self.tips, :2], areas_mm2[self.tips])
-        away = (self.middles_mm - middle) * self.loads_n[:, None]
-        return shares @ np.vstack([self.loads_n, away.T])
+    def borne(self, contacts: Contacts) -> Borne:
+        """What each tip bears in each layer."""
+        return share(
+            contacts.places_mm[self.tips, :2], contacts.diameters_mm[self.tips], self.loads_n, self.middles_mm
+        )
 
 
 def stages_of(
@@ -111,18 +112,27 @@ def _stage(group: tuple[int, ...], rows: list[tuple[int, float, float, float]]) 
 
 
 def worst_loads(stages: list[Stage], contacts: Contacts) -> Floats:
-    """(n,) the most that each tip bears in any layer, pulled or pressed."""
+    """(n,) the most that each tip bears in any layer, bending counted: the load along its neck that would stress it as much."""
     worst = np.zeros(len(contacts))
-    areas = contacts.diameters_mm**2
     for stage in stages:
-        np.maximum.at(worst, stage.tips, np.abs(stage.shared(contacts.places_mm, areas)).max(axis=1))
-    return worst
+        np.maximum.at(worst, stage.tips, stage.borne(contacts).greatest_mpa.max(axis=1))
+    return worst * areas_mm2(contacts.diameters_mm)
+
+
+def _grown(stages: list[Stage], contacts: Contacts, may_mpa: float) -> Floats:
+    """(n,) diameters with which each neck would bear what it bears now."""
+    most = np.zeros(len(contacts))
+    for stage in stages:
+        borne = stage.borne(contacts)
+        factors = neck_grows(np.abs(borne.middle_mpa) / may_mpa, borne.bending_mpa / may_mpa)
+        np.maximum.at(most, stage.tips, factors.max(axis=1))
+    return contacts.diameters_mm * np.maximum(most, 1.0)
 
 
 def size_necks(
     stages: list[Stage], contacts: Contacts, most_mm: Floats, *, strength_mpa: float, safety: float
 ) -> tuple[Contacts, Floats]:
-    """Necks thick enough for what they bear, none thicker than `most_mm` (n,); and what they bear then.
+    """Necks thick enough for what they bear, none thicker than `most_mm` (n,); and what they bear then: see `worst_loads`.
 
     Parameters
     ----------
@@ -130,10 +140,8 @@ def size_necks(
         Of the resin as it leaves the vat; the factor between what a neck bears and what it may bear.
     """
     for _ in range(ROUNDS):
-        loads = worst_loads(stages, contacts)
-        needed = np.array([neck_for_mm(load, strength_mpa, safety) for load in loads])
         grown = np.minimum(
-            np.maximum(contacts.diameters_mm, needed), np.maximum(most_mm, contacts.diameters_mm)
+            _grown(stages, contacts, strength_mpa / safety), np.maximum(most_mm, contacts.diameters_mm)
         )
         settled = bool((grown <= SETTLED * contacts.diameters_mm).all())
         contacts = contacts.sized(grown)
@@ -144,12 +152,11 @@ def size_necks(
 
 def load_cases(stages: list[Stage], contacts: Contacts) -> Floats:
     """(n, cases) what all tips bear at once: where any tip bears its own most, and in each stage's layer of greatest load."""
-    areas = contacts.diameters_mm**2
     most = np.zeros(len(contacts))
     own: dict[int, Floats] = {}
     cases: list[Floats] = []
     for stage in stages:
-        shared = stage.shared(contacts.places_mm, areas)
+        shared = stage.borne(contacts).loads_n
         greatest = np.abs(shared)
         column = greatest.argmax(axis=1)
         for n, tip in enumerate(stage.tips.tolist()):
@@ -195,5 +202,5 @@ def packed_cases(cases: Floats, tree_of: npt.NDArray[np.int64]) -> Floats:
 
 
 def necks_bear_n(contacts: Contacts, *, strength_mpa: float, safety: float) -> Floats:
-    """(n,) what each neck may bear."""
+    """(n,) what each neck may bear along it."""
     return np.array([neck_bears_n(strength_mpa, d, safety) for d in contacts.diameters_mm])

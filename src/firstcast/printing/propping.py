@@ -40,7 +40,7 @@ class Standing:
         By which the turned master was moved.
     contacts : Contacts
     loads_n, bears_n : (n,) float64
-        Of the necks.
+        Of the necks: the load along each that would stress it as much as it is, bending counted, and what it may bear.
     ways : Ways
     strong : Strong
     sways : dict
@@ -181,7 +181,7 @@ def _hold(ground: PropGround, necks: Necks, spare: SpareTips) -> tuple[Necks, _H
     for _ in range(STOUTER_ROUNDS):
         necks, contacts, loads, stages = size_and_share(ground, necks, spare)
         cases = load_cases(stages, contacts)
-        ways, strong = lead_down(contacts, loads, cases, ground.free)
+        ways, strong = lead_down(contacts, np.abs(cases).max(axis=1, initial=0.0), cases, ground.free)
         held = _Held(contacts, necks.deep_mm, loads, cases, ways, strong)
         stouter = np.minimum(
             np.sqrt(_rest_uses(ways, strong, len(contacts))) * STOUTER * contacts.diameters_mm, necks.most_mm

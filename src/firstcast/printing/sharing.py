@@ -1,7 +1,7 @@
 """Tips that are added where those that are there bear too much: they share the load.
 
-Necks that share as bolts do are stressed by one plane over x and y (`process.peel.share_matrix`), so what overloads a neck is
-where it stands and the area of all; once necks are as thick as they may be, only more of them help, and most where the load
+Necks under a stiff body are stressed by one plane over x and y (`process.neck_groups`), so what overloads a neck is where it
+stands, the area of all, and how wide they stand; once necks are as thick as they may be, only more of them help, and most where the load
 lies. They are taken from spare places on the underside of the same body that are printed by then.
 """
 
@@ -15,7 +15,7 @@ from firstcast.printing.holding import Stage, stages_of
 from firstcast.printing.prop_wants import Strength
 from firstcast.printing.starts import Found
 from firstcast.printing.tips import Contacts
-from firstcast.process.peel import neck_bears_n
+from firstcast.process.neck_groups import rim_mpa, sections
 
 Floats = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.int64]
@@ -37,6 +37,9 @@ TOO_MUCH = 1.005
 
 LEAST_GAIN = 1e-6
 
+THINNER = 0.97
+"""A neck that is thinner than so much of what it may be is worth thickening."""
+
 
 @dataclass(frozen=True)
 class _Layer:
@@ -51,27 +54,24 @@ class _Layer:
 
 
 class _Group:
-    """Tips and spare places, and how much of each is in use."""
+    """Tips and spare places, and how thick each is that is in use: `wide_mm` is 0 for the others."""
 
-    def __init__(self, stages: list[Stage], everyone: Contacts, areas: Floats, bears: float) -> None:
-        self.stages, self.areas, self.bears = stages, areas, bears
-        self.places = np.column_stack([np.ones(len(everyone)), everyone.places_mm[:, :2]])
+    def __init__(self, stages: list[Stage], everyone: Contacts, wide_mm: Floats, may_mpa: float) -> None:
+        self.stages, self.everyone, self.wide_mm, self.may_mpa = stages, everyone, wide_mm, may_mpa
+        self.places = np.ascontiguousarray(everyone.places_mm[:, :2])
         self.worst = [self._most(stage) for stage in stages]
 
-    def _plane(self, stage: Stage) -> Floats:
-        """(r, t) use of each tip that is there, in each layer of a stage."""
-        tips = stage.tips[self.areas[stage.tips] > 0.0]
-        if not len(tips):
-            return np.zeros((len(stage.loads_n), 0))
-        areas = self.areas[tips]
-        return np.abs(stage.only(tips).shared(self.places[:, 1:], self.areas)).T / (self.bears * areas)
-
     def _most(self, stage: Stage) -> Floats:
-        return self._plane(stage).max(axis=1, initial=0.0)
+        """(r,) the greatest use of any tip that is there, in each layer of a stage."""
+        tips = stage.tips[self.wide_mm[stage.tips] > 0.0]
+        if not len(tips):
+            return np.zeros(len(stage.loads_n))
+        borne = stage.only(tips).borne(self.everyone.sized(self.wide_mm))
+        return borne.greatest_mpa.max(axis=0) / self.may_mpa
 
-    def grow(self, row: int, area: float) -> None:
-        """Let a tip, or a spare place, bear with so much."""
-        self.areas[row] = area
+    def grow(self, row: int, wide_mm: float) -> None:
+        """Let a tip, or a spare place, be so thick."""
+        self.wide_mm[row] = wide_mm
         for number, stage in enumerate(self.stages):
             at = np.searchsorted(stage.tips, row)
             if at < len(stage.tips) and stage.tips[at] == row:
@@ -92,23 +92,36 @@ class _Group:
         stage = self.stages[number]
         return _Layer(number, stage.tips, stage.loads_n[row] * np.array([1.0, *stage.middles_mm[row]]))
 
-    def excess(self, layer: _Layer, tries: Rows, more: Floats) -> Floats:
-        """(k,) by how much tips would be overloaded in a layer, squared and summed, with so much more area (k, j) at each of
-        `tries` (k, j)."""
-        tips = layer.tips[self.areas[layer.tips] > 0.0]
-        middle = self.areas[tips] @ self.places[tips, 1:] / self.areas[tips].sum()
-        shift = np.array([0.0, *middle])
-        here, there = self.places[tips] - shift, self.places[tries] - shift
-        total = layer.total - layer.total[0] * shift
-        stiff = here.T @ (self.areas[tips][:, None] * here)
+    def excess(self, layer: _Layer, tries: Rows, wide_mm: Floats) -> Floats:
+        """(k,) by how much tips would be overloaded in a layer, squared and summed, with those of `tries` (k, j) as thick as
+        `wide_mm` (k, j)."""
+        tips = layer.tips[self.wide_mm[layer.tips] > 0.0]
+        middle = self.places[tips].mean(axis=0)
+        here, there = self.places[tips] - middle, self.places[tries] - middle
+        wide, was = self.wide_mm[tips], self.wide_mm[tries]
         # a place that isn't printed yet, or is another body's, adds nothing
         mine = np.isin(tries, layer.tips)
-        each = stiff + np.einsum("kj,kja,kjb->kab", more * mine, there, there)
-        plane = np.linalg.pinv(each, rcond=1e-6, hermitian=True) @ total
-        over = np.maximum(np.abs(plane @ here.T) / self.bears - SPARE_USE, 0.0)
-        new = mine & (self.areas[tries] == 0.0) & (more > 0.0)
-        own = np.maximum(np.abs(np.einsum("ka,kja->kj", plane, there)) / self.bears - SPARE_USE, 0.0)
-        return (over**2).sum(axis=1) + (np.where(new, own, 0.0) ** 2).sum(axis=1)
+        would = np.where(mine, wide_mm, was)
+        more = sections(there, would) - sections(there, was)
+        each = sections(here, wide).sum(axis=0) + more.sum(axis=1)
+        total = layer.total - layer.total[0] * np.array([0.0, *middle])
+        planes = np.linalg.solve(each, np.broadcast_to(total[:, None], (len(each), 3, 1)))[..., 0]
+        over = self._over(planes @ _spots(here).T, rim_mpa(planes, wide))
+        tilt = np.hypot(planes[:, 1], planes[:, 2])[:, None]
+        own = self._over(np.einsum("ka,kja->kj", planes, _spots(there)), tilt * 0.5 * would)
+        # one that is there already is counted as it would be, not as it is
+        at = np.minimum(np.searchsorted(tips, tries), len(tips) - 1)
+        there_is = tips[at] == tries
+        before = np.where(there_is, np.take_along_axis(over, at, axis=1), 0.0)
+        return over.sum(axis=1) + (np.where(mine & (would > 0.0), own - before, 0.0)).sum(axis=1)
+
+    def _over(self, middle_mpa: Floats, rim: Floats) -> Floats:
+        return np.maximum((np.abs(middle_mpa) + rim) / self.may_mpa - SPARE_USE, 0.0) ** 2
+
+
+def _spots(places: Floats) -> Floats:
+    """(..., 3) of a one, x and y."""
+    return np.concatenate([np.ones((*places.shape[:-1], 1)), places], axis=-1)
 
 
 def share_out(
@@ -150,16 +163,16 @@ def share_out(
     stages = stages_of(
         found, everyone, layer_mm=layer_mm, stress_kpa=strength.stress_kpa, density_g_cm3=strength.density_g_cm3
     )  # fmt: skip
-    areas = np.concatenate([contacts.diameters_mm**2, np.zeros(len(spare))])
-    most = np.concatenate([np.maximum(most_mm, contacts.diameters_mm), spare.diameters_mm]) ** 2
-    group = _Group(stages, everyone, areas, neck_bears_n(strength.strength_mpa, 1.0, strength.safety))
+    wide = np.concatenate([contacts.diameters_mm, np.zeros(len(spare))])
+    most = np.concatenate([np.maximum(most_mm, contacts.diameters_mm), spare.diameters_mm])
+    group = _Group(stages, everyone, wide, strength.strength_mpa / strength.safety)
     open_ = np.isfinite(prices)
     open_[first:] &= ~_near(everyone, np.arange(first), first)
     chosen: list[int] = []
     helpless: set[int] = set()
     while layers := group.overloaded(helpless):
         tries = layers[0].tips
-        tries = tries[open_[tries] & (areas[tries] < 0.95 * most[tries])]
+        tries = tries[open_[tries] & (wide[tries] < THINNER * most[tries])]
         tries = tries[:: max(1, len(tries) // MOST_TRIED)]
         rows = _best(group, layers, tries[:, None], most, prices)
         if not len(rows):
@@ -171,7 +184,7 @@ def share_out(
             if row >= first:
                 chosen.append(row - first)
                 open_[first:] &= ~_near(everyone, np.array([row]), first)
-    return np.sqrt(areas[:first]), np.array(chosen, np.int64)
+    return wide[:first], np.array(chosen, np.int64)
 
 
 def _best(group: _Group, layers: list[_Layer], tries: Rows, most: Floats, prices: Floats) -> Rows:
@@ -180,8 +193,8 @@ def _best(group: _Group, layers: list[_Layer], tries: Rows, most: Floats, prices
         return np.zeros(0, np.int64)
     gain = np.zeros(len(tries))
     for layer in layers:
-        before = group.excess(layer, tries[:1], np.zeros((1, tries.shape[1])))[0]
-        gain += before - group.excess(layer, tries, most[tries] - group.areas[tries])
+        before = group.excess(layer, tries[:1], group.wide_mm[tries[:1]])[0]
+        gain += before - group.excess(layer, tries, most[tries])
     best = int((gain / prices[tries].sum(axis=1)).argmax())
     return tries[best] if gain[best] > LEAST_GAIN else np.zeros(0, np.int64)
 
@@ -193,7 +206,7 @@ def _facing(group: _Group, layer: _Layer, tries: Rows) -> Rows:
     """
     if len(tries) < 2:
         return np.zeros((0, 2), np.int64)
-    places = group.places[tries, 1:]
+    places = group.places[tries]
     away, other = KDTree(places).query(2.0 * layer.total[1:] / layer.total[0] - places)
     apart = np.linalg.norm(places - places[other], axis=1)
     return np.column_stack([tries, tries[other]])[(apart >= APART_MM) & (away < apart)]

@@ -1,13 +1,11 @@
-"""What peels at a print, layer by layer, and what bears it: reach of a fresh layer, wedges, necks, groups of tips.
+"""What peels at a print, layer by layer, and what bears it: reach of a fresh layer, wedges, necks.
 
 A layer that is parted from the film bears the separation stress over its area (`strength.separation_load_n`). A fresh
-underside is a plate as thick as light cures it, held at its edge; a sloping one is a wedge that thickens inward.
+underside is a plate as thick as light cures it, held at its edge; a sloping one is a wedge that thickens inward. How necks share
+a load: `neck_groups.py`.
 """
 
 import math
-
-import numpy as np
-import numpy.typing as npt
 
 from firstcast.errors import InputError
 from firstcast.process.strength import RoundSection, pull_load_n
@@ -41,76 +39,6 @@ def neck_bears_n(strength_mpa: float, diameter_mm: float, safety: float) -> floa
     """What a round neck may bear along it: f π d² / 4, over the factor of safety."""
     _positive(strength_mpa, diameter_mm, safety)
     return pull_load_n(strength_mpa, RoundSection(diameter_mm)) / safety
-
-
-def neck_for_mm(load_n: float, strength_mpa: float, safety: float) -> float:
-    """Diameter of the round neck that just bears a load: `neck_bears_n` turned round."""
-    _positive(strength_mpa, safety)
-    return math.sqrt(4.0 * safety * max(load_n, 0.0) / (math.pi * strength_mpa))
-
-
-def share_matrix(
-    places_mm: npt.NDArray[np.float64], weights: npt.NDArray[np.float64]
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """How necks share any load across a stiff body: as bolts share it under a rigid plate.
-
-    Each gives in proportion to its load over its weight, and the body stays plane: F_i = w_i (a + b x_i + c y_i), with the
-    sum of forces and of moments that of the load (the group of fasteners of any textbook of machine parts).
-
-    Parameters
-    ----------
-    places_mm : (n, 2) float64
-    weights : (n,) float64
-        Areas of the necks.
-
-    Returns
-    -------
-    (n, 3) float64
-        What each bears of a load of 1 at their middle, and what it bears more if that acts 1 mm beside it along x, along y.
-    (2,) float64
-        Their middle.
-    """
-    middle = weights @ places_mm / weights.sum()
-    away = np.column_stack([np.ones(len(places_mm)), places_mm - middle])
-    stiff = away.T @ (weights[:, None] * away)
-    # rows closer together than a micrometre have no arm
-    return weights[:, None] * (away @ np.linalg.pinv(stiff, rcond=1e-6, hermitian=True)), middle
-
-
-def share_load(
-    places_mm: npt.NDArray[np.float64],
-    weights: npt.NDArray[np.float64],
-    load_n: float,
-    at_mm: npt.NDArray[np.float64],
-) -> npt.NDArray[np.float64]:
-    """What each of some necks bears of a load that acts at a place: see `share_matrix`.
-
-    Parameters
-    ----------
-    places_mm : (n, 2) float64
-    weights : (n,) float64
-        Areas of the necks.
-    at_mm : (2,) float64
-        Where the load acts.
-
-    Returns
-    -------
-    (n,) float64
-        Below zero where a neck is pressed. Where all stand in one place, or in a row, what they can't hold of the moment
-        is left out: see `moment_left`.
-    """
-    shares, middle = share_matrix(places_mm, weights)
-    return shares @ (load_n * np.array([1.0, *(at_mm - middle)]))
-
-
-def moment_left(
-    places_mm: npt.NDArray[np.float64],
-    loads_n: npt.NDArray[np.float64],
-    load_n: float,
-    at_mm: npt.NDArray[np.float64],
-) -> float:
-    """Moment in N mm that shared loads leave over: what a single neck, or a row, can't hold by pulling."""
-    return float(np.linalg.norm(load_n * at_mm - loads_n @ places_mm))
 
 
 def _positive(*figures: float) -> None:
