@@ -52,7 +52,9 @@ def test_three_almost_in_a_row_bear_by_bending_what_their_arm_is_too_short_for()
     borne = one(places, wide, 0.1, [2.0, 1.0])
     area = np.pi * 0.36 / 4.0
     bolts = np.column_stack([np.ones(3), places - places.mean(axis=0)])
-    pulled = area * bolts @ np.linalg.solve(area * bolts.T @ bolts, 0.1 * np.array([1.0, 0.0, 1.0 - 0.05 / 3.0]))
+    pulled = (
+        area * bolts @ np.linalg.solve(area * bolts.T @ bolts, 0.1 * np.array([1.0, 0.0, 1.0 - 0.05 / 3.0]))
+    )
     assert np.abs(pulled).max() > 12.0 * 0.1
     # Σ A y² about the middle is 2/3 · 0.05² of the area, and three times d² / 16 is 40 times that
     beside, arms = 1.0 - 0.05 / 3.0, places[:, 1] - 0.05 / 3.0
@@ -94,7 +96,9 @@ def test_sections_are_what_their_cells_add_up_to(necks):
     x, y = (grid.ravel() for grid in np.meshgrid(at, at))
     inside = x**2 + y**2 <= 1.0
     for (px, py, wide), found in zip(table, sections(table[:, :2], table[:, 2]), strict=True):
-        spots = np.column_stack([np.ones(inside.sum()), px + 0.5 * wide * x[inside], py + 0.5 * wide * y[inside]])
+        spots = np.column_stack(
+            [np.ones(inside.sum()), px + 0.5 * wide * x[inside], py + 0.5 * wide * y[inside]]
+        )
         wanted = spots.T @ spots * (0.005 * wide) ** 2
         assert found == pytest.approx(wanted, rel=5e-3, abs=5e-3 * wide**2)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.printing.heads import choose_heads
+from firstcast.printing.heads import DISLIKED_MM, LENGTHS, choose_heads
 from firstcast.printing.holding import Stage, necks_bear_n, size_necks, stages_of
 from firstcast.printing.prop_ground import PropGround
 from firstcast.printing.prop_wants import TabEnd
@@ -21,6 +21,9 @@ ROUNDS = 6
 THICKER, ON_TAB, ROUGHER = 0.5, 0.3, 2.0
 """Beside a new mark on smooth skin: what a thicker neck on one that is there counts, a new tip on the tab, and a rough spot
 more, by its roughness. Chosen, no source."""
+
+MARK_MM3 = 10.0
+"""So much resin is worth one mark more on smooth skin. Chosen, no source."""
 
 
 @dataclass(frozen=True)
@@ -77,11 +80,34 @@ class SpareTips:
             places, normals, most, layers, ground.found.asked[mine], np.full(count, SHARE, np.int32), on_tab, rough
         )  # fmt: skip
         strength = wanted.strength
-        bears = necks_bear_n(contacts, strength_mpa=strength.strength_mpa, safety=strength.safety)
-        space_of = choose_heads(contacts, bears, ground.free.spaces, shapes, ground.free.cost)[1]
+        bears = necks_bear_n(
+            contacts.sized(np.full(count, shapes.tip_mm)),
+            strength_mpa=strength.strength_mpa,
+            safety=strength.safety,
+        )
+        heads, space_of = choose_heads(contacts, bears, ground.free.spaces, shapes, ground.free.cost)
         thick = on_tab | (necks_at(places, normals, far, shapes) >= shapes.tip_mm)
-        price = np.where(on_tab, ON_TAB, 1.0 + ROUGHER * rough)
+        price = (
+            np.where(on_tab, ON_TAB, 1.0 + ROUGHER * rough)
+            + self._resin_mm3(places, heads, space_of, bears) / MARK_MM3
+        )
         return contacts, np.where((space_of >= 0) & thick, price, np.inf)
+
+    def _resin_mm3(
+        self, places: Floats, heads: Floats, space_of: npt.NDArray[np.int64], loads_n: Floats
+    ) -> Floats:
+        """(s,) what a post of its own would take, by estimate, and how little a long tip is liked."""
+        free = self._ground.free
+        tips = heads - places
+        length = np.linalg.norm(tips, axis=1)
+        left = np.zeros(len(places))
+        for number, space in enumerate(free.spaces):
+            mine = space_of == number
+            left[mine] = space.left_mm(heads[mine])
+        longer = length / free.shapes.tip_length_mm
+        dislike = np.interp(longer, np.sort(LENGTHS), np.array(DISLIKED_MM)[np.argsort(LENGTHS)])
+        beside = loads_n * np.hypot(tips[:, 0], tips[:, 1])
+        return free.cost.down_mm3(loads_n, left + length, beside) + free.cost.least_mm2 * dislike
 
 
 def size_and_share(
