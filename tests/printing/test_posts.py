@@ -17,7 +17,7 @@ from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.printing.descent import free_space
 from firstcast.printing.forest import Ground, lead_down, size_posts, sways
 from firstcast.printing.frame import solve_frame
-from firstcast.printing.holding import load_cases, packed_cases, stages_of, worst_loads
+from firstcast.printing.holding import load_cases, packed_cases, pulling, stages_of, worst_loads
 from firstcast.printing.post_cost import cost_of
 from firstcast.printing.posts import NEAREST_MM, stiffer, strengthen, sway_use
 from firstcast.printing.prop_shapes import PropShapes, foot_mm3
@@ -42,6 +42,7 @@ from firstcast.printing.ways import (
     segmented,
     together,
 )
+from firstcast.process.neck_groups import share
 from firstcast.process.strength import RoundSection, euler_load_n
 
 SHAPES = PropShapes()
@@ -154,7 +155,7 @@ def narrow_above(height=6.0) -> FarField:
 
 def test_a_post_thickens_below_where_it_has_room():
     ways = segmented(upright([0.0, 0.0, 16.0], 0.0))
-    contacts, load = contacts_at([[0.0, 0.0, 16.0]]), np.full((1, 1), 0.2)
+    contacts, load = contacts_at([[0.0, 0.0, 16.0]]), pulling(np.full((1, 1), 0.2))
     places = np.array(ways.places)
     strong = strengthen(ways, contacts, load, narrow_above(), SHAPES, **BEARS)
     high, low = places[:, 2] > 7.6, (places[:, 2] < 6.0) & (places[:, 2] > 0.0)
@@ -177,7 +178,9 @@ def test_the_cone_that_a_post_stands_on_the_figure_by_is_as_thick_as_the_post():
     for high, kind in stops:
         ways.add(np.array([0.0, 0.0, high]), kind, 1, 0.1)
     ways.down = [1, 2, 3, -1]
-    strong = strengthen(ways, contacts_at([[0.0, 0.0, 34.0]]), np.full((1, 1), 0.1), None, SHAPES, **BEARS)
+    strong = strengthen(
+        ways, contacts_at([[0.0, 0.0, 34.0]]), pulling(np.full((1, 1), 0.1)), None, SHAPES, **BEARS
+    )
     assert strong.use.max() <= 1.02
     assert strong.radii_mm[2] == strong.radii_mm[1]
     even = 0.1 * 2.0 / euler_load_n(150.0, RoundSection(2.0 * strong.radii_mm[1]), 22.0, 1.0)
@@ -190,10 +193,13 @@ def test_cases_of_trees_that_share_a_column_give_what_each_gives_alone():
     rng = np.random.default_rng(40717)
     a, b = upright([0, 0, 9.0], 4.0, 0.0), upright([5, 0, 7.0], 3.0, 0.0)
     b.tip_of = {0: 1}
-    contacts, cases = contacts_at([[0, 0, 9.0], [5, 0, 7.0]]), rng.normal(size=(2, 12))
+    contacts, cases = contacts_at([[0, 0, 9.0], [5, 0, 7.0]]), rng.normal(size=(2, 3, 12))
     packed = packed_cases(cases, np.array([7, 9]))
-    assert packed.shape[1] == 1
-    assert np.abs(packed[:, 0]) == pytest.approx(np.abs(cases).max(axis=1))
+    # the case that pulls each most, and the one that bends it most, in whatever column
+    assert packed.shape[2] == 2
+    assert np.abs(packed[:, 0]).max(axis=1) == pytest.approx(np.abs(cases[:, 0]).max(axis=1))
+    bent = np.hypot(cases[:, 1], cases[:, 2])
+    assert np.hypot(packed[:, 1], packed[:, 2]).max(axis=1) == pytest.approx(bent.max(axis=1))
     both = strengthen(together([a, b]), contacts, packed, None, SHAPES, **BEARS)
     alone = strengthen(a, contacts, cases, None, SHAPES, **BEARS)
     assert both.radii_mm[: len(a.places)] == pytest.approx(alone.radii_mm, rel=1e-9)
@@ -208,7 +214,13 @@ def test_every_tip_meets_its_worst_load_in_some_case():
     contacts = contacts_at([[0, 0, 0], [3, 0, 0], [0, 4, 0], [2, 2, 0]])
     stages = stages_of(found, contacts, layer_mm=0.05, stress_kpa=10.0, density_g_cm3=1.0)
     cases = load_cases(stages, contacts)
-    assert np.abs(cases).max(axis=1) == pytest.approx(worst_loads(stages, contacts))
+    area, modulus = np.pi * contacts.diameters_mm**2 / 4.0, np.pi * contacts.diameters_mm**3 / 32.0
+    stress = np.abs(cases[:, 0]) / area[:, None] + np.hypot(cases[:, 1], cases[:, 2]) / modulus[:, None]
+    borne = [stage.borne(contacts) for stage in stages]
+    assert len(borne) == 1
+    assert np.abs(cases[:, 0]).max(axis=1) == pytest.approx(np.abs(borne[0].loads_n).max(axis=1))
+    # what pulls and what bends most is among them; both together are at most a little more in some other layer
+    assert stress.max(axis=1) == pytest.approx(worst_loads(stages, contacts) / area, rel=0.05)
 
 
 @functools.cache
@@ -236,7 +248,7 @@ def test_under_a_low_slab_props_never_take_more_than_plain_columns(seed, load):
     spots = rng.uniform(-9, 9, size=(9, 2))
     contacts = contacts_at(np.column_stack([spots, np.full(9, 6.0)]))
     loads = load * rng.uniform(0.2, 1.0, 9)
-    cases = np.column_stack([loads, *np.diag(loads)])
+    cases = pulling(np.column_stack([loads, *np.diag(loads)]))
     ways, strong = lead_down(contacts, loads, cases, ground())
     assert sorted(ways.tip_of.values()) == list(range(9))
     assert all(ways.kinds[ways.end_of(tip)] == FOOT for tip in ways.tip_of)
@@ -254,8 +266,8 @@ def test_a_single_post_sways_at_the_load_of_a_column_with_a_hinged_head():
     contacts = contacts_at([[0.0, 0.0, 20.0]], 0.8)
     share = sway_use(ways, contacts, np.array([0.05]), radii, 150.0)
     assert 0.05 / share == pytest.approx(euler_load_n(150.0, RoundSection(0.8), 20.0, 0.6992), rel=1e-3)
-    strong = strengthen(ways, contacts, np.full((1, 1), 0.05), None, SHAPES, **BEARS)
-    swaying = sways(ways, strong, contacts, np.full((1, 1), 0.05), ground())
+    strong = strengthen(ways, contacts, pulling(np.full((1, 1), 0.05)), None, SHAPES, **BEARS)
+    swaying = sways(ways, strong, contacts, pulling(np.full((1, 1), 0.05)), ground())
     assert list(swaying) == [2]
     # a single straight post as a whole is its only run: two ways to the same load
     assert swaying[2] == pytest.approx(strong.buckling.max(), rel=0.01)
@@ -290,13 +302,53 @@ def test_a_post_that_grows_where_it_helps_takes_less_resin_than_an_even_one():
     assert 0.03 <= saved <= 0.15
 
 
+def test_a_moment_at_the_neck_bends_a_post_to_its_foot():
+    """An end moment on a beam with a hinge there and the other end held: M (1 - 3 x / 2 L) (any textbook of strength of materials).
+
+    Neck and post are as thick as each other; a load of next to nothing beside it.
+    """
+    ways, moment = upright([0.0, 0.0, 20.0], 0.0), 0.004
+    case = np.array([[[1e-9], [0.6 * moment], [-0.8 * moment]]])
+    strong = strengthen(ways, contacts_at([[0.0, 0.0, 20.0]], 0.5), case, None, SHAPES, **BEARS)
+    assert strong.radii_mm[1] == 0.25
+    at_head = moment * (1.0 - 1.5 * 1.6 / 20.0)
+    assert strong.bending[1] == pytest.approx(at_head / (np.pi * 0.5**3 / 32.0) * 2.0 / 5.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("beside", [(0.4, 0.0), (-0.4, 0.0), (0.0, 0.4), (0.3, -0.2)])
+def test_a_load_beside_a_leaning_post_is_as_one_on_a_stiff_arm(beside):
+    """What bends its neck turns the post the same way as the load itself would, at the end of an arm."""
+    tip, load = np.array([2.0, 1.0, 12.0]), 0.004
+    ways = Ways()
+    ways.tip_of = {ways.add(tip, TIP, 1, load): 0}
+    ways.add(np.array([1.7, 1.0, 10.0]), HEAD, 1, load)
+    ways.add(np.zeros(3), FOOT, 1, load)
+    ways.down = [1, 2, -1]
+    contacts = contacts_at([tip], 0.5)
+    borne = share(tip[None, :2], contacts.diameters_mm, np.array([load]), (tip[:2] + beside)[None])
+    case = np.concatenate([borne.loads_n[:, None], borne.moments_nmm], axis=1)
+    strong = strengthen(ways, contacts, case, None, SHAPES, **BEARS)
+    assert strong.radii_mm[1] == 0.25
+    places = np.array([*ways.places, tip + np.array([*beside, 0.0])])
+    held, loads = np.zeros((4, 6), bool), np.zeros((4, 6, 1))
+    held[0, :2], held[2], loads[3, 2] = True, True, -load
+    solved = solve_frame(
+        places, np.array([[0, 1], [1, 2], [3, 0]]), np.array([0.5, 0.5, 20.0]), 150.0, held, loads
+    )
+    stress = np.abs(solved.axial_n[1, 0]) / (np.pi * 0.25 / 4.0) + solved.bending_nmm[1].max() / (
+        np.pi * 0.125 / 32.0
+    )
+    # the arm is 2.6 million times as stiff
+    assert strong.bending[1] == pytest.approx(stress * 2.0 / 5.0, rel=1e-5)
+
+
 def test_light_tips_high_up_go_down_as_trees():
     contacts = contacts_at([[x, y, 6.0] for x in (-1.2, 0.0, 1.2) for y in (-1.0, 1.0)])
     loads = np.full(6, 0.02)
-    ways, strong = lead_down(contacts, loads, loads[:, None], ground())
+    ways, strong = lead_down(contacts, loads, pulling(loads[:, None]), ground())
     assert ways.kinds.count(FOOT) < 4
     assert strong.use.max() <= 1.02
-    assert max(sways(ways, strong, contacts, loads[:, None], ground()).values()) <= 1.02
+    assert max(sways(ways, strong, contacts, pulling(loads[:, None]), ground()).values()) <= 1.02
 
 
 def test_trees_that_would_give_way_as_a_whole_are_thicker_or_not_made():
@@ -304,7 +356,7 @@ def test_trees_that_would_give_way_as_a_whole_are_thicker_or_not_made():
     high = ground(24.0)
     contacts = contacts_at([[x, y, 24.0] for x in (-2.0, 0.0, 2.0) for y in (-1.5, 1.5)])
     loads = np.full(6, 0.1)
-    cases = np.column_stack([loads, *np.diag(loads)])
+    cases = pulling(np.column_stack([loads, *np.diag(loads)]))
     free = segmented(route(contacts, loads, high.spaces, SHAPES, high.cost))
     by_runs = size_posts(free, contacts, cases, high)
     assert by_runs.use.max() <= 1.02

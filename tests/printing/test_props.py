@@ -17,7 +17,7 @@ from firstcast.geometry.mesh import Mesh, measure_solid
 from firstcast.geometry.solids import box, cylinder, from_manifold, raw_manifold, union
 from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.printing.descent import free_space
-from firstcast.printing.holding import size_necks, stages_of
+from firstcast.printing.holding import pulling, size_necks, stages_of
 from firstcast.printing.post_cost import cost_of
 from firstcast.printing.posts import strengthen
 from firstcast.printing.prop_shapes import PropShapes
@@ -258,7 +258,7 @@ def test_a_straight_post_grows_until_it_bears_eulers_load():
     strong = strengthen(
         ways,
         contacts_at([[0, 0, 30.0]]),
-        np.full((1, 1), load),
+        pulling(np.full((1, 1), load)),
         None,
         SHAPES,
         modulus_mpa=150.0,

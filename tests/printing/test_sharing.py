@@ -11,7 +11,6 @@ from manifold3d import Manifold
 from firstcast.fields.coverage import Layers, PixelGrid, section_layers
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.printing.frame import buckling_share
-from firstcast.printing.holding import necks_bear_n
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength, Wanted
 from firstcast.printing.propping import hold_up

@@ -88,7 +88,7 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
     contacts : Contacts
     loads_n : (n,) float64
         What each bears at most.
-    cases : (n, cases) float64
+    cases : (n, 3, cases) float64
         What all bear at once: `holding.load_cases`.
     """
     alone = _sized(contacts, loads_n, cases, ground, np.arange(len(contacts)), 1, 1.0)
@@ -270,7 +270,7 @@ def sways(
     out = {}
     for root in np.unique(tree).tolist():
         mine = tree == root
-        if mine.sum() < 2 or not cases.shape[1] or (only is not None and root not in only):
+        if mine.sum() < 2 or not cases.shape[2] or (only is not None and root not in only):
             continue
         one = picked(ways, mine)
         share = sway_use(
@@ -281,5 +281,6 @@ def sways(
 
 
 def _fullest(one: Ways, cases: Floats) -> Floats:
-    """(n,) the case in which the tips of a tree bear most together."""
-    return cases[:, int(np.abs(cases[sorted(one.tip_of.values())]).sum(axis=0).argmax())]
+    """(n,) what pulls tips in the case in which those of a tree bear most together."""
+    pulled = cases[:, 0]
+    return pulled[:, int(np.abs(pulled[sorted(one.tip_of.values())]).sum(axis=0).argmax())]

@@ -151,26 +151,40 @@ def size_necks(
 
 
 def load_cases(stages: list[Stage], contacts: Contacts) -> Floats:
-    """(n, cases) what all tips bear at once: where any tip bears its own most, and in each stage's layer of greatest load."""
-    most = np.zeros(len(contacts))
-    own: dict[int, Floats] = {}
+    """(n, 3, cases) what all tips bear at once: where any tip is pulled or bent most, and in each stage's layer of greatest load.
+
+    For each tip what pulls it, and what bends it: ∫ σ x dA and ∫ σ y dA over its neck.
+    """
+    most = np.zeros((2, len(contacts)))
+    own: dict[tuple[int, int], Floats] = {}
     cases: list[Floats] = []
     for stage in stages:
-        shared = stage.borne(contacts).loads_n
-        greatest = np.abs(shared)
-        column = greatest.argmax(axis=1)
-        for n, tip in enumerate(stage.tips.tolist()):
-            if greatest[n, column[n]] > most[tip]:
-                most[tip] = greatest[n, column[n]]
-                own[tip] = _case(contacts, stage, shared[:, column[n]])
-        cases.append(_case(contacts, stage, shared[:, int(stage.loads_n.argmax())]))
-    cases += [own[tip] for tip in sorted(own)]
-    return np.array(cases).reshape(-1, len(contacts)).T
+        borne = stage.borne(contacts)
+        shared = np.concatenate([borne.loads_n[:, None], borne.moments_nmm], axis=1)
+        for kind, size in enumerate(_sizes(shared)):
+            column = size.argmax(axis=1)
+            for n, tip in enumerate(stage.tips.tolist()):
+                if size[n, column[n]] > most[kind, tip]:
+                    most[kind, tip] = size[n, column[n]]
+                    own[kind, tip] = _case(contacts, stage, shared[:, :, column[n]])
+        cases.append(_case(contacts, stage, shared[:, :, int(stage.loads_n.argmax())]))
+    cases += [own[key] for key in sorted(own)]
+    return np.array(cases).reshape(-1, len(contacts), 3).transpose(1, 2, 0)
 
 
-def _case(contacts: Contacts, stage: Stage, loads: Floats) -> Floats:
-    case = np.zeros(len(contacts))
-    case[stage.tips] = loads
+def pulling(loads_n: Floats) -> Floats:
+    """(n, 3, cases) of loads (n, cases) that bend nothing."""
+    return np.stack([loads_n, np.zeros_like(loads_n), np.zeros_like(loads_n)], axis=1)
+
+
+def _sizes(cases: Floats) -> tuple[Floats, Floats]:
+    """How much each tip is pulled or pressed, and bent: (n, cases) both."""
+    return np.abs(cases[:, 0]), np.hypot(cases[:, 1], cases[:, 2])
+
+
+def _case(contacts: Contacts, stage: Stage, shared: Floats) -> Floats:
+    case = np.zeros((len(contacts), 3))
+    case[stage.tips] = shared
     return case
 
 
@@ -179,25 +193,32 @@ def packed_cases(cases: Floats, tree_of: npt.NDArray[np.int64]) -> Floats:
 
     Parameters
     ----------
-    cases : (n, cases) float64
+    cases : (n, 3, cases) float64
     tree_of : (n,) int64
         Number of the tree that each tip goes down by; below zero for none.
 
     Returns
     -------
-    (n, most) float64
-        For each tree the cases in which one of its tips bears its own most, or all of them together.
+    (n, 3, most) float64
+        For each tree the cases in which one of its tips is pulled or bent most, or all of them together are pulled.
     """
     trees = [np.flatnonzero(tree_of == tree) for tree in np.unique(tree_of[tree_of >= 0])]
-    if not trees or not cases.shape[1]:
-        return np.zeros((len(cases), 0))
-    size = np.abs(cases)
+    if not trees or not cases.shape[2]:
+        return np.zeros((len(cases), 3, 0))
+    pulled, bent = _sizes(cases)
     telling = [
-        sorted({*size[rows].argmax(axis=1).tolist(), int(size[rows].sum(axis=0).argmax())}) for rows in trees
+        sorted(
+            {
+                *pulled[rows].argmax(axis=1).tolist(),
+                *bent[rows].argmax(axis=1).tolist(),
+                int(pulled[rows].sum(axis=0).argmax()),
+            }
+        )
+        for rows in trees
     ]
-    out = np.zeros((len(cases), max(len(columns) for columns in telling)))
+    out = np.zeros((len(cases), 3, max(len(columns) for columns in telling)))
     for rows, columns in zip(trees, telling, strict=True):
-        out[rows, : len(columns)] = cases[rows][:, columns]
+        out[rows, :, : len(columns)] = cases[rows][:, :, columns]
     return out
 
 

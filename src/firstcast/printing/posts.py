@@ -7,6 +7,7 @@ import numpy.typing as npt
 
 from firstcast.fields.far import FarField, sample
 from firstcast.printing.frame import buckling_modes, solve_frame
+from firstcast.printing.holding import pulling
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.runs_of_posts import Runs, runs_of
 from firstcast.printing.stepped import stepped_loads_n
@@ -97,14 +98,15 @@ def strengthen(
 ) -> Strong:
     """Radii with which every post bears its loads, as far as there is room.
 
-    Necks are hinges: they bend before anything else. The piece, stiff against its props, lets its tips move along z only.
+    The piece, stiff against its props, lets its tips move along z only; how much of a moment each neck takes it settles with its
+    necks (`neck_groups`), and that bends the post below it. On the figure necks are hinges.
     Pressing the platform down squeezes resin out with the force that parting draws it in by (J. Stefan's law is the same both
     ways), so every load counts as a pressing one too.
 
     Parameters
     ----------
-    cases : (n, cases) float64
-        Loads of the contacts.
+    cases : (n, 3, cases) float64
+        Loads and moments of the contacts: `holding.load_cases`.
     far : FarField or None
         Distances from the piece, which posts keep their distance from; None lets them grow as they must.
     modulus_mpa, strength_mpa, safety : float
@@ -116,7 +118,7 @@ def strengthen(
     count = len(places)
     radii = np.full(count, 0.5 * shapes.post_mm) if least_mm is None else least_mm.copy()
     bending, buckling = np.zeros(count), np.zeros(count)
-    if not len(edges) or not cases.shape[1]:
+    if not len(edges) or not cases.shape[2]:
         return Strong(radii, bending, buckling)
     members, runs = _members(ways, contacts, edges), runs_of(ways, places)
     room = room_of(ways, far, shapes)
@@ -218,7 +220,7 @@ def _swaying(
     if not len(edges):
         return np.zeros(0), np.zeros((0, 0))
     thick = _members(ways, contacts, edges).thick_mm(radii)
-    held, forces = _supports(ways, np.abs(case)[:, None], len(places))
+    held, forces = _supports(ways, pulling(np.abs(case)[:, None]), len(places))
     solved = solve_frame(places, edges, thick, modulus_mpa, held, forces)
     return buckling_modes(places, edges, thick, modulus_mpa, held, solved.axial_n[:, 0], most=most)
 
@@ -291,7 +293,7 @@ def _buckling(
 def _supports(ways: Ways, cases: Floats, count: int) -> tuple[npt.NDArray[np.bool_], Floats]:
     """What is held, and the loads of the nodes."""
     held = np.zeros((count, 6), bool)
-    forces = np.zeros((count, 6, cases.shape[1]))
+    forces = np.zeros((count, 6, cases.shape[2]))
     for node, kind in enumerate(ways.kinds):
         if kind == FOOT:
             held[node] = True
@@ -302,5 +304,7 @@ def _supports(ways: Ways, cases: Floats, count: int) -> tuple[npt.NDArray[np.boo
             held[node, :2] = True
             if ways.down[node] < 0:
                 held[node] = True  # goes nowhere: told by itself
-            forces[node, 2] = -cases[ways.tip_of[node]]
+            pulled, along_x, along_y = cases[ways.tip_of[node]]
+            # what pulls at x turns about y the other way round
+            forces[node, 2], forces[node, 3], forces[node, 4] = -pulled, -along_y, along_x
     return held, forces

@@ -181,7 +181,7 @@ def _hold(ground: PropGround, necks: Necks, spare: SpareTips) -> tuple[Necks, _H
     for _ in range(STOUTER_ROUNDS):
         necks, contacts, loads, stages = size_and_share(ground, necks, spare)
         cases = load_cases(stages, contacts)
-        ways, strong = lead_down(contacts, np.abs(cases).max(axis=1, initial=0.0), cases, ground.free)
+        ways, strong = lead_down(contacts, np.abs(cases[:, 0]).max(axis=1, initial=0.0), cases, ground.free)
         held = _Held(contacts, necks.deep_mm, loads, cases, ways, strong)
         stouter = np.minimum(
             np.sqrt(_rest_uses(ways, strong, len(contacts))) * STOUTER * contacts.diameters_mm, necks.most_mm
