@@ -19,7 +19,7 @@ class Tips:
     diameters_mm : (n,) float64
         Of the neck, where the tip breaks off.
     loads_n : (n,) float64
-        Likely peel and weight that the tip bears.
+        The load along the neck that would stress it as much as likely peel and weight do, which pull and bend it.
     bears_n : (n,) float64
         What the neck bears by the stated factor; utilisation is loads over this.
     on_tab : (n,) bool

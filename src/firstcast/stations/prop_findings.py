@@ -57,7 +57,7 @@ class Held:
 
     @property
     def neck_use(self) -> float:
-        """Greatest load of a neck over what it may bear."""
+        """Greatest load of a neck, bending counted, over what it may bear."""
         return float((self.standing.loads_n / self.standing.bears_n).max(initial=0.0))
 
     @property
@@ -188,8 +188,8 @@ def _necks(held: Held) -> list[Finding]:
         Finding(
             "prop", "weak-tip", Verdict.WATCH, held.piece,
             f"{len(over)} tips may break off while the piece is printed; the worst, {held.where(standing.contacts.places_mm[worst])}, "
-            f"bears {standing.loads_n[worst]:.2f} N, and a neck of {standing.contacts.diameters_mm[worst]:.2f} mm may bear "
-            f"{standing.bears_n[worst]:.2f} N of the weakest resin.",
+            f"is pulled and bent as hard as by {standing.loads_n[worst]:.2f} N along it, and a neck of "
+            f"{standing.contacts.diameters_mm[worst]:.2f} mm of the weakest resin may bear {standing.bears_n[worst]:.2f} N.",
             "Raise [prop] tip_most_mm, stand the piece so that less hangs on it, or give your own resin's green strength.",
             place_mm=held.figure_mm(standing.contacts.places_mm[worst]), measured=float(use[worst]), limit=1.0, unit="ratio",
             worse="high",
@@ -298,7 +298,7 @@ def measures_of(held: Held) -> tuple[Measure, ...]:
             "count",
             f"{int(held.precious.sum())} in precious zones",
         ),
-        Measure("greatest load of a tip", held.neck_use, "ratio", "of what its neck may bear"),
+        Measure("greatest load of a tip", held.neck_use, "ratio", "of what its neck may bear, bending counted"),
         Measure("greatest bending of a post", held.bending_use, "ratio", "of what it may bear"),
         Measure("nearest to buckling", held.buckling_use, "ratio", "of what it may bear"),
         Measure("nearest to buckling as a whole", held.sway_use, "ratio", "of what a tree may bear"),
