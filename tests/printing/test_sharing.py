@@ -11,6 +11,8 @@ from manifold3d import Manifold
 from firstcast.fields.coverage import Layers, PixelGrid, section_layers
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.printing.frame import buckling_share
+from firstcast.printing.necks import MARK_MM3, ROUGHER, SpareTips
+from firstcast.printing.prop_ground import ground_of
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength, Wanted
 from firstcast.printing.propping import hold_up
@@ -129,6 +131,30 @@ def test_right_under_the_load_only_two_that_face_each_other_help():
     _, chosen = share_out(found_of(rows), tips, np.full(1, 0.6), spare, np.ones(4), STRENGTH, layer_mm=LAYER)
     assert sorted(chosen.tolist()) == [0, 2]
     assert use_of(tips.joined(spare.only(chosen)), rows) <= TOO_MUCH
+
+
+def test_a_body_that_leans_out_from_its_one_tip_gets_another_beyond_its_load():
+    """40 mm² peel with 0.6 N: the neck would bear that right over it, and 0.5 mm beside it 1 + 8 · 0.5 / 0.6 times less."""
+    rows = [(1, 1, 40.0, 0.5, 0.0)]
+    tip = contacts_at([[0, 0]], 0.6)
+    assert use_of(tip, rows) == pytest.approx(0.6 / 0.7069 * (1.0 + 8.0 * 0.5 / 0.6), rel=1e-3)
+    spare = contacts_at([[-2, 0], [0, 2], [2, 0]], 0.6)
+    _, chosen = share_out(found_of(rows), tip, np.full(1, 0.6), spare, np.ones(4), STRENGTH, layer_mm=LAYER)
+    assert chosen.tolist() == [2]
+    assert use_of(tip.joined(spare.only(chosen)), rows) <= TOO_MUCH
+
+
+def test_a_place_high_up_costs_more_marks_than_a_low_one_by_the_post_it_would_need():
+    cone = from_manifold(Manifold.cylinder(7.0, 0.05, 7.0, 64).translate((0.0, 0.0, 4.5)))
+    contacts, prices = SpareTips(ground_of(cone, wanted(), None), None).all()
+    there = np.isfinite(prices)
+    assert there.sum() > 50
+    high = contacts.places_mm[there, 2]
+    resin = MARK_MM3 * (prices[there] - 1.0 - ROUGHER * contacts.rough[there])
+    # no less than the thinnest post all the way down
+    assert (resin >= np.pi / 4.0 * PropShapes().post_mm ** 2 * high).all()
+    # straight down for all, so the resin grows with the way alone
+    assert np.corrcoef(high, resin)[0, 1] > 0.95
 
 
 def test_spare_places_lie_under_a_body_one_to_a_cube():
