@@ -298,7 +298,9 @@ def measures_of(held: Held) -> tuple[Measure, ...]:
             "count",
             f"{int(held.precious.sum())} in precious zones",
         ),
-        Measure("greatest load of a tip", held.neck_use, "ratio", "of what its neck may bear, bending counted"),
+        Measure(
+            "greatest load of a tip", held.neck_use, "ratio", "of what its neck may bear, bending counted"
+        ),
         Measure("greatest bending of a post", held.bending_use, "ratio", "of what it may bear"),
         Measure("nearest to buckling", held.buckling_use, "ratio", "of what it may bear"),
         Measure("nearest to buckling as a whole", held.sway_use, "ratio", "of what a tree may bear"),
