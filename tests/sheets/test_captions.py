@@ -12,7 +12,7 @@ def test_lines_are_as_few_as_the_width_allows_and_no_word_is_left_alone():
     widths = [text_width(line, 20.0) for line in even]
     assert max(widths) <= 360
     assert min(widths) > 0.5 * max(widths)
-    assert text_width(plain[1], 20.0) < 0.2 * text_width(plain[0], 20.0)
+    assert text_width(plain[1], 20.0) < 0.25 * text_width(plain[0], 20.0)
     assert even_lines("as sculpted", 20.0, 360) == ["as sculpted"]
 
 

@@ -98,3 +98,10 @@ def test_dashes_leave_gaps_and_solid_lines_none():
     dark = np.asarray(page.image)[:, :, 0] < 128
     assert dark[5, 12:208].all()
     assert 0.5 < dark[15, 12:208].mean() < 0.65
+
+
+def test_a_number_stays_with_its_unit():
+    for text in ("must stretch by 2 to 9 %", "the neck is 2.1 mm", "holds 14 mm³ of it"):
+        width = text_width(text, 20) - 1
+        assert not any(line.startswith(("%", "mm")) for line in wrap(text, 20, width))
+    assert wrap("nine per cent", 20, text_width("nine per", 20)) == ["nine per", "cent"]

@@ -6,6 +6,7 @@ can ask whether any two overlap or leave the paper.
 
 import itertools
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache
@@ -70,11 +71,15 @@ def text_width(text: str, size_px: float, *, tracking_px: float = 0.0) -> float:
     return moved + tracking_px * max(0, len(text) - 1)
 
 
+BREAKS = re.compile(r"(?<!\d) | (?!%|mm|µm|°C)")
+"""Where a line may end: at a space, but not between a number and its unit."""
+
+
 def wrap(text: str, size_px: float, width_px: float, most_lines: int = 99) -> list[str]:
     """A text as lines no wider than `width_px`; what does not fit `most_lines` ends in an ellipsis."""
     lines: list[str] = []
     line = ""
-    for word in plain(text).split(" "):
+    for word in BREAKS.split(plain(text)):
         longer = f"{line} {word}" if line else word
         if text_width(longer, size_px) <= width_px:
             line = longer
