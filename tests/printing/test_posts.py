@@ -245,7 +245,9 @@ def resin_of(ways, strong, contacts) -> float:
 @settings(max_examples=8, deadline=None)
 def test_under_a_low_slab_props_never_take_more_than_plain_columns(seed, load):
     rng = np.random.default_rng(seed)
-    spots = rng.uniform(-9, 9, size=(9, 2))
+    # at least 3 mm apart: the solid of columns that stand in one another is counted once, and is no measure
+    cells = 6.0 * np.stack(np.meshgrid([-1.0, 0.0, 1.0], [-1.0, 0.0, 1.0]), axis=-1).reshape(9, 2)
+    spots = cells + rng.uniform(-1.5, 1.5, size=(9, 2))
     contacts = contacts_at(np.column_stack([spots, np.full(9, 6.0)]))
     loads = load * rng.uniform(0.2, 1.0, 9)
     cases = pulling(np.column_stack([loads, *np.diag(loads)]))
@@ -255,7 +257,7 @@ def test_under_a_low_slab_props_never_take_more_than_plain_columns(seed, load):
     assert strong.use.max() <= 1.02
     plain = plain_columns(contacts, ground().spaces[-1], SHAPES)
     columns = size_posts(plain, contacts, cases, replace(ground(), far=None))
-    # single posts are the plain columns but for where feet and posts overlap
+    # single posts are the plain columns but for where feet overlap
     assert resin_of(ways, strong, contacts) <= 1.02 * resin_of(plain, columns, contacts)
 
 
