@@ -11,7 +11,7 @@ from manifold3d import Manifold
 from firstcast.fields.coverage import Layers, PixelGrid, section_layers
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.printing.frame import buckling_share
-from firstcast.printing.necks import MARK_MM3, ROUGHER, SpareTips
+from firstcast.printing.necks import MARK_MM3, ON_THIN, ROUGHER, SpareTips
 from firstcast.printing.prop_ground import ground_of
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength, Wanted
@@ -147,7 +147,7 @@ def test_a_body_that_leans_out_from_its_one_tip_gets_another_beyond_its_load():
 def test_a_place_high_up_costs_more_marks_than_a_low_one_by_the_post_it_would_need():
     cone = from_manifold(Manifold.cylinder(7.0, 0.05, 7.0, 64).translate((0.0, 0.0, 4.5)))
     contacts, prices = SpareTips(ground_of(cone, wanted(), None), None).all()
-    there = np.isfinite(prices)
+    there = np.isfinite(prices) & (contacts.diameters_mm == PropShapes().tip_most_mm)
     assert there.sum() > 50
     high = contacts.places_mm[there, 2]
     resin = MARK_MM3 * (prices[there] - 1.0 - ROUGHER * contacts.rough[there])
@@ -155,6 +155,15 @@ def test_a_place_high_up_costs_more_marks_than_a_low_one_by_the_post_it_would_ne
     assert (resin >= np.pi / 4.0 * PropShapes().post_mm ** 2 * high).all()
     # straight down for all, so the resin grows with the way alone
     assert np.corrcoef(high, resin)[0, 1] > 0.95
+
+
+def test_a_thin_edge_may_be_held_too_by_finer_necks_that_cost_more():
+    """A blade of 0.2 mm on edge: without its own places nothing holds what grows along it."""
+    blade = from_manifold(box((0.2, 8.0, 3.0), at_mm=(0.0, 0.0, 6.0)))
+    contacts, prices = SpareTips(ground_of(blade, wanted(), None), None).all()
+    assert np.isfinite(prices).sum() >= 8
+    assert (contacts.diameters_mm < PropShapes().tip_mm).all()
+    assert (prices >= ON_THIN).all()
 
 
 def test_spare_places_lie_under_a_body_one_to_a_cube():

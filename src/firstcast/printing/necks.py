@@ -18,9 +18,9 @@ Floats = npt.NDArray[np.float64]
 ROUNDS = 6
 """So often tips are added at most: sizing what is there shifts loads a little."""
 
-THICKER, ON_TAB, ROUGHER = 0.5, 0.3, 2.0
-"""Beside a new mark on smooth skin: what a thicker neck on one that is there counts, a new tip on the tab, and a rough spot
-more, by its roughness. Chosen, no source."""
+THICKER, ON_TAB, ON_THIN, ROUGHER = 0.5, 0.3, 4.0, 2.0
+"""Beside a new mark on smooth skin: what a thicker neck on one that is there counts, a new tip on the tab, a fine one on a thin part,
+which it may break, and a rough spot more, by its roughness. Chosen, no source."""
 
 MARK_MM3 = 10.0
 """So much resin is worth one mark more on smooth skin. Chosen, no source."""
@@ -73,7 +73,9 @@ class SpareTips:
         count = len(places)
         on_tab = np.zeros(count, bool) if self._tab is None else self._tab.holds(places)
         rough = np.where(on_tab, 0.0, ground.skin.rough(places, normals))
-        most = np.where(on_tab, shapes.tab_tip_most_mm, shapes.tip_most_mm)
+        fine = necks_at(places, normals, far, shapes)
+        thin = ~on_tab & (fine < shapes.tip_mm)
+        most = np.where(on_tab, shapes.tab_tip_most_mm, np.where(thin, fine, shapes.tip_most_mm))
         # a little later than they touch: in the layer in which their body was asked for
         layers = np.ceil(places[:, 2] / wanted.layer_mm).astype(np.int32) + 1
         contacts = Contacts(
@@ -86,12 +88,11 @@ class SpareTips:
             safety=strength.safety,
         )
         heads, space_of = choose_heads(contacts, bears, ground.free.spaces, shapes, ground.free.cost)
-        thick = on_tab | (necks_at(places, normals, far, shapes) >= shapes.tip_mm)
         price = (
-            np.where(on_tab, ON_TAB, 1.0 + ROUGHER * rough)
+            np.where(on_tab, ON_TAB, np.where(thin, ON_THIN, 1.0) + ROUGHER * rough)
             + self._resin_mm3(places, heads, space_of, bears) / MARK_MM3
         )
-        return contacts, np.where((space_of >= 0) & thick, price, np.inf)
+        return contacts, np.where(space_of >= 0, price, np.inf)
 
     def _resin_mm3(
         self, places: Floats, heads: Floats, space_of: npt.NDArray[np.int64], loads_n: Floats
