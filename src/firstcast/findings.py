@@ -49,7 +49,10 @@ class Finding:
 
     @property
     def id(self) -> str:
-        """Station, code, part and a hash of the rounded place: the same after small edits."""
+        """Station, code, part and a hash of the rounded place: the same after small edits.
+
+        What is of one kind, on one part and in one cell of the grid has one id: an acceptance or a mend is meant for all of it.
+        """
         place = (
             "" if self.place_mm is None else ",".join(str(round(c / PLACE_GRID_MM)) for c in self.place_mm)
         )
