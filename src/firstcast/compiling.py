@@ -49,8 +49,19 @@ def _folder(path: Path) -> str:
     return str(folder)
 
 
-def kernel(function: Any = None, *, parallel: bool = False, fastmath: bool | set[str] = False) -> Any:
+def kernel(
+    function: Any = None,
+    *,
+    parallel: bool = False,
+    fastmath: bool | set[str] = False,
+    makes_arrays: bool = True,
+) -> Any:
     """Compile a function of raw arrays with numba, cached by content.
+
+    A kernel that other kernels call in their innermost loops, and that makes no array of its own, says so by
+    `makes_arrays=False`. Then its machine code does not count the users of the arrays, rows and tuples of arrays that pass
+    through it: counting is an atomic step each time, and threads that share an array wait for each other.
+    Such a kernel must not give back an array, and cannot be one that makes any: numba refuses to compile it.
 
     `fastmath` stays off unless a loop is measured to need it; pass a set of flags without "nnan"
     and "ninf", never True, where NaN or infinity can occur.
@@ -61,7 +72,12 @@ def kernel(function: Any = None, *, parallel: bool = False, fastmath: bool | set
         numba_config.CACHE_DIR = _folder(Path(function.__code__.co_filename))
         try:
             return numba.njit(
-                cache=True, parallel=parallel, fastmath=fastmath, error_model="numpy", nogil=True
+                cache=True,
+                parallel=parallel,
+                fastmath=fastmath,
+                error_model="numpy",
+                nogil=True,
+                _nrt=makes_arrays,  # always said: else it would be as in the kernel that is compiled around it
             )(function)
         finally:
             numba_config.CACHE_DIR = before

@@ -5,7 +5,7 @@ import numpy as np
 from firstcast.kernels.compiling import kernel
 
 
-@kernel
+@kernel(makes_arrays=False)
 def area_vector(points, triangle, out):
     """Normal of a triangle, its length twice the area, to `out` (3,)."""
     a, b, c = points[triangle[0]], points[triangle[1]], points[triangle[2]]
@@ -41,7 +41,7 @@ def unit_normals(start, stop, points, triangles, normals):
             normals[t, k] = vector[k] / length if length > 0.0 else 0.0
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _spread(t, triangles, star_start, star, normals):
     """The greatest angle between the normal of triangle t and those that share a corner; pi where hardly less than a right one.
 
@@ -86,7 +86,7 @@ def list_facets(start, stop, corners, rows, centre, slack, mesh, normals, facets
         facets[row, 7] = _spread(t, triangles, star_start, star, normals) + 1e-3
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _bound(normals, spreads, first, last, cone):
     """The cone (4,) about rows first .. last of normals with a spread each: axis, and spread, pi where it is wide."""
     length2 = np.float32(0.0)
@@ -125,7 +125,7 @@ def list_cones(facets, depth, level_base, cones):
             _bound(below[:, :3], below[:, 3], 0, 8, cones[row, child % 8])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def may_stop(wx, wy, wz, size, nx, ny, nz, spread, side, dx, dy, dz, cosine):
     """Whether triangles may stop a ball that is tangent at a place, its middle along d from there.
 

@@ -9,83 +9,23 @@ import numpy as np
 from firstcast.kernels.compiling import kernel
 from firstcast.kernels.facets import may_stop
 from firstcast.kernels.segments import first_crossing
+from firstcast.kernels.touching import beside_cone, touch
 from firstcast.kernels.tree import nearest_on_triangle
 
 STACK = 128
 """Room for 16 levels of eight children: more than 2^31 triangles need."""
 
-ROUNDS = 40
-"""Most steps to the ball that touches a triangle: each about doubles the digits, and eight were the most seen."""
-
-SAME = 1e-9
-"""Radii that differ by less than this share are one: float64 leaves six digits below it on a body of a metre."""
-
 SIGHT_END = 1e-4
 """Share of the way from place to place that is not looked at, at either end: there the two surfaces themselves lie."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def dot(a, b):
     """Scalar product of two vectors (3,), summed in order: a library's may differ from machine to machine."""
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
-@kernel
-def ball_through(p, d, x):
-    """Radius of the ball that is tangent at p, its middle along d, and passes through x; inf if x lies behind."""
-    along = 0.0
-    away2 = 0.0
-    for k in range(3):
-        along += (x[k] - p[k]) * d[k]
-        away2 += (x[k] - p[k]) ** 2
-    return away2 / (2.0 * along) if along > 0.0 else np.inf
-
-
-@kernel
-def _plane_radius(p, d, corner, radius):
-    """Radius of the ball from p that touches a triangle's plane: none that touches the triangle is smaller.
-
-    `radius` where there is no plane, or p lies on it.
-    """
-    ux, uy, uz = corner[1, 0] - corner[0, 0], corner[1, 1] - corner[0, 1], corner[1, 2] - corner[0, 2]
-    vx, vy, vz = corner[2, 0] - corner[0, 0], corner[2, 1] - corner[0, 1], corner[2, 2] - corner[0, 2]
-    nx, ny, nz = uy * vz - uz * vy, uz * vx - ux * vz, ux * vy - uy * vx
-    height = nx * (corner[0, 0] - p[0]) + ny * (corner[0, 1] - p[1]) + nz * (corner[0, 2] - p[2])
-    along = nx * d[0] + ny * d[1] + nz * d[2]
-    if height < 0.0:
-        height, along = -height, -along
-    divisor = np.sqrt(nx * nx + ny * ny + nz * nz) + along
-    # a place on the plane itself would start from a ball of no size, of which nothing can be told
-    return height / divisor if height > 1e-6 * radius * divisor and divisor > 0.0 else radius
-
-
-@kernel
-def _touch(p, d, corner, radius, middle, x):
-    """Radius at which the ball touches a triangle, and that place in `x`; inf if it is not below `radius`.
-
-    Step for step the ball through the triangle's place nearest to the last ball's middle: Newton's steps for the
-    least of a ratio (W. Dinkelbach, On nonlinear fractional programming, 1967), from any start; from the second on
-    the radii fall. The start is the ball that touches the plane, which is the answer where it touches inside.
-    """
-    now = _plane_radius(p, d, corner, radius)
-    if now > radius:
-        return np.inf
-    for step in range(ROUNDS):
-        for k in range(3):
-            middle[k] = p[k] + now * d[k]
-        away2 = nearest_on_triangle(middle, corner, x)
-        if away2 >= now * now * (1.0 - SAME) and (step > 0 or now == radius):
-            break
-        found = ball_through(p, d, x)
-        if found == np.inf:
-            found = radius
-        if step > 0 and found >= now * (1.0 - SAME):
-            break
-        now = found
-    return now if now < radius else np.inf
-
-
-@kernel
+@kernel(makes_arrays=False)
 def _weights(x, corner, weight):
     """Barycentric coordinates of x in a triangle to `weight` (3,)."""
     uu = uv = vv = wu = wv = 0.0
@@ -98,7 +38,7 @@ def _weights(x, corner, weight):
     weight[0] = 1.0 - weight[1] - weight[2]
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _stops(middle, radius, x, t, mesh, work):
     """Whether a ball that touches triangle t at x touches the surface there: no triangle round x reaches into it."""
     points, triangles, star_start, star = mesh
@@ -130,7 +70,7 @@ def _stops(middle, radius, x, t, mesh, work):
     return True
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _in_sight(p, x, tree, work):
     """Whether nothing lies between p and x."""
     way, stack_node, stack_level = work
@@ -139,37 +79,46 @@ def _in_sight(p, x, tree, work):
     return first_crossing(p, way, SIGHT_END, 1.0 - SIGHT_END, tree, stack_node, stack_level)[1] < 0
 
 
-@kernel
-def _is_around(triangles, t, vertex, own):
-    """Whether triangle t is the one that the place lies on, or has it for a corner."""
-    return t == own or triangles[t, 0] == vertex or triangles[t, 1] == vertex or triangles[t, 2] == vertex
-
-
-@kernel
-def _try_triangle(p, d, side, t, row, vertex, own, cosine, radius, tree, facets, mesh, work, opposite):
+@kernel(makes_arrays=False)
+def _try_triangle(row, p, d, side, vertex, own, cosine, radius, tree, facets, mesh, work, opposite):
     """The radius at which the ball from p is stopped by the triangle in row `row` of the tree, or inf."""
-    middle, x, stops_work, sight_work = work
-    if _is_around(mesh[1], t, vertex, own):
+    corners, rows, triangles = tree[0], tree[1], mesh[1]
+    px, py, pz, dx, dy, dz = p[0], p[1], p[2], d[0], d[1], d[2]
+    ax, ay, az = corners[row, 0, 0], corners[row, 0, 1], corners[row, 0, 2]
+    bx, by, bz = corners[row, 1, 0], corners[row, 1, 1], corners[row, 1, 2]
+    cx, cy, cz = corners[row, 2, 0], corners[row, 2, 1], corners[row, 2, 2]
+    if beside_cone(
+        px, py, pz, dx, dy, dz, ax, ay, az, bx, by, bz, cx, cy, cz, cosine, np.sqrt(1.0 - cosine * cosine)
+    ):
         return np.inf
-    touching = _touch(p, d, tree[0][row], radius, middle, x)
+    t = rows[row]
+    # neither the triangle that the place lies on, nor one that has it for a corner
+    if t == own or triangles[t, 0] == vertex or triangles[t, 1] == vertex or triangles[t, 2] == vertex:
+        return np.inf
+    touching, x, y, z = touch(px, py, pz, dx, dy, dz, ax, ay, az, bx, by, bz, cx, cy, cz, radius)
     if not touching < radius:
         return np.inf
     # |x - p| = 2 r cos of the angle at p, so the angle is within the cone if |x - p| >= 2 r cosine
-    away2 = (x[0] - p[0]) ** 2 + (x[1] - p[1]) ** 2 + (x[2] - p[2]) ** 2
-    if away2 < (2.0 * touching * cosine) ** 2:
+    if (x - px) ** 2 + (y - py) ** 2 + (z - pz) ** 2 < (2.0 * touching * cosine) ** 2:
         return np.inf
-    alike = 0.0
-    for k in range(3):
-        alike -= side * ((x[k] - p[k]) / touching - d[k]) * facets[row, 4 + k]
+    alike = -side * (
+        ((x - px) / touching - dx) * facets[row, 4]
+        + ((y - py) / touching - dy) * facets[row, 5]
+        + ((z - pz) / touching - dz) * facets[row, 6]
+    )
     if 2.0 - 2.0 * alike > facets[row, 7] ** 2:  # the reason: `may_stop`
         return np.inf
-    if not _stops(middle, touching, x, t, mesh, stops_work) or not _in_sight(p, x, tree, sight_work):
+    middle, place, stops_work, sight_work = work
+    place[0], place[1], place[2] = x, y, z
+    for k in range(3):
+        middle[k] = p[k] + touching * d[k]
+    if not _stops(middle, touching, place, t, mesh, stops_work) or not _in_sight(p, place, tree, sight_work):
         return np.inf
-    opposite[0], opposite[1], opposite[2] = x[0], x[1], x[2]
+    opposite[0], opposite[1], opposite[2] = x, y, z
     return touching
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _children_away2(box, look, radius, child_d2):
     """Squared distance of a node's eight children from p; inf where a box misses the ball or the cone p looks through.
 
@@ -195,7 +144,7 @@ def _children_away2(box, look, radius, child_d2):
         child_d2[c] = gx * gx + gy * gy + gz * gz if met else np.float32(np.inf)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _child_may_stop(box, cone, c, look):
     """Whether anything in child `c` of a node may stop the ball, going by how its normals lie."""
     x, y, z, dx, dy, dz, cosine, _, side = look
@@ -212,7 +161,7 @@ def _child_may_stop(box, cone, c, look):
     )  # fmt: skip
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _facet_may_stop(facets, t, look):
     """Whether a facet (see `firstcast.kernels.facets.list_facets`) may stop the ball."""
     x, y, z, dx, dy, dz, cosine, sine, side = look
@@ -227,7 +176,7 @@ def _facet_may_stop(facets, t, look):
     )
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _look(p, d, centre, cosine, side):
     """Place, direction, the cone's cosine and sine, and side, as float32."""
     return (
@@ -237,7 +186,7 @@ def _look(p, d, centre, cosine, side):
     )  # fmt: skip
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _push(node, level, box, cone, look, size, work):
     """Put the children of a node that may stop the ball on the stacks, the nearest last; the new height."""
     stack_node, stack_level, stack_d2, child_d2 = work[0], work[1], work[2], work[3]
@@ -255,7 +204,7 @@ def _push(node, level, box, cone, look, size, work):
     return size
 
 
-@kernel
+@kernel(makes_arrays=False)
 def facing_ball(p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh, work, opposite):
     """Radius of the ball that grows from p along d until a place that faces p stops it, at most `most` (else inf).
 
@@ -272,7 +221,7 @@ def facing_ball(p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh,
     best, best_row = most, np.int64(-1)
     if seed >= 0:
         found = _try_triangle(
-            p, d, side, rows[seed], seed, vertex, own, cosine, best, tree, facets, mesh, try_work, opposite
+            seed, p, d, side, vertex, own, cosine, best, tree, facets, mesh, try_work, opposite
         )
         if found < best:
             best, best_row = found, seed
@@ -288,7 +237,7 @@ def facing_ball(p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh,
                 if not _facet_may_stop(facets, t, look):
                     continue
                 found = _try_triangle(
-                    p, d, side, rows[t], t, vertex, own, cosine, best, tree, facets, mesh, try_work, opposite
+                    t, p, d, side, vertex, own, cosine, best, tree, facets, mesh, try_work, opposite
                 )
                 if found < best:
                     best, best_row = found, t

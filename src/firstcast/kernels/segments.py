@@ -9,7 +9,7 @@ BESIDE = 1e-9
 two triangles."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _crossing(start, way, corner):
     """How many times `way` (3,) from `start` a line crosses a triangle (3, 3); infinite if it doesn't.
 
@@ -32,7 +32,7 @@ def _crossing(start, way, corner):
     return (vx * qx + vy * qy + vz * qz) / across
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _meets_box(box, c, x, y, z, over_x, over_y, over_z, reach):
     """Whether the stretch 0 .. `reach` of a line through x, y, z comes into child `c` of a node's boxes.
 
@@ -48,7 +48,7 @@ def _meets_box(box, c, x, y, z, over_x, over_y, over_z, reach):
     return low <= high
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _inverse(value):
     """One by a direction's component, huge but finite where it is zero: 0 · inf would hide a box."""
     if abs(value) < 1e-12:
@@ -56,7 +56,7 @@ def _inverse(value):
     return np.float32(1.0 / value)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def first_crossing(start, way, least, most, tree, stack_node, stack_level):
     """The first place between `least` and `most` times `way` (3,) from `start` where a triangle is crossed, or inf.
 

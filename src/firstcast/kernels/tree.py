@@ -150,7 +150,7 @@ def arrange(corners, order, centre, slack, depth, level_base, sorted_corners, bo
                     boxes[row, 3 + k, child] = high
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _nearest_on_segment(p, a, b, out):
     """Squared distance of `p` from the segment a-b; the nearest place goes to `out`."""
     along = 0.0
@@ -183,7 +183,7 @@ def _nearest_on_edges(p, corner, out):
     return best
 
 
-@kernel
+@kernel(makes_arrays=False)
 def nearest_on_triangle(p, corner, out):
     """Squared distance of place `p` from the triangle `corner` (3, 3); the nearest place goes to `out`.
 
@@ -229,7 +229,7 @@ def nearest_on_triangle(p, corner, out):
     return (p[0] - out[0]) ** 2 + (p[1] - out[1]) ** 2 + (p[2] - out[2]) ** 2
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _try_rows(p, corners, rows, start, stop, tie2, best2, best_row, best_place, place):
     """Hold `p` against the triangles start..stop; what is nearer, or as near with a lower number, wins."""
     for t in range(start, stop):
@@ -245,7 +245,7 @@ def _try_rows(p, corners, rows, start, stop, tie2, best2, best_row, best_place, 
     return best2, best_row
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _nearest(p, corners, rows, boxes, level_base, depth, centre, tie2, best2, best_row, work):
     """Nearest row of one query, begun at `best_row` (-1: none). `work` lends the stacks."""
     stack_node, stack_level, stack_d2, child_d2, best_place, place = work

@@ -15,7 +15,7 @@ TAPERED = 0.5
 """Least share of the width that the taper takes away on its way to the edge: a slot with a floor keeps the more."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _vertex_normal(vertex, mesh, blunt, normal, facet):
     """Unit mean of the normals round a vertex by area, to `normal`; False if one is off by more than `blunt`."""
     points, triangles, star_start, star = mesh
@@ -36,7 +36,7 @@ def _vertex_normal(vertex, mesh, blunt, normal, facet):
     return True
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _edge(p, d, radius, opposite, reach, tree, work):
     """How far ahead of a place the wall ends by drawing together, inf if it doesn't within `reach`.
 
@@ -60,7 +60,7 @@ def _edge(p, d, radius, opposite, reach, tree, work):
     return found if found >= least else np.inf
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _width(p, d, side, vertex, own, most, cosine, reach, seed, tree, bounds, mesh, work):
     """Diameter of the ball from p, the triangle opposite (-1), how far the edge is that it tapers to, the next seed."""
     ball_work, edge_work, opposite = work
@@ -84,11 +84,11 @@ def _working_space():
     return ball, (np.empty(3), np.empty(3), stack_node, stack_level), np.empty(3)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _width_at_crease(vertex, side, most, cosine, reach, seed, tree, bounds, mesh, work, place, normal):
     """What `_width` gives where it is least, at the middles of the triangles round a vertex on a sharp edge."""
     points, triangles, star_start, star = mesh
-    least, least_opposite, least_edge = np.inf, np.int64(-1), np.inf
+    least, least_opposite, least_edge, bound = np.inf, np.int64(-1), np.inf, most
     for s in range(star_start[vertex], star_start[vertex + 1]):
         own = star[s]
         area_vector(points, triangles[own], normal)
@@ -101,10 +101,11 @@ def _width_at_crease(vertex, side, most, cosine, reach, seed, tree, bounds, mesh
             for c in range(3):
                 place[k] += points[triangles[own, c], k] / 3.0
         width, opposite, edge, seed = _width(
-            place, normal, side, -1, own, most, cosine, reach, seed, tree, bounds, mesh, work
+            place, normal, side, -1, own, bound, cosine, reach, seed, tree, bounds, mesh, work
         )
         if width < least:
-            least, least_opposite, least_edge = width, opposite, edge
+            # the least is wanted: no ball need grow beyond the smallest so far
+            least, least_opposite, least_edge, bound = width, opposite, edge, 0.5 * width
     return least, least_opposite, least_edge, seed
 
 
