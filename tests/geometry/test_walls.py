@@ -11,6 +11,7 @@ from scipy.spatial.transform import Rotation
 from firstcast.errors import InputError
 from firstcast.geometry import walls
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.starred import starred
 from firstcast.geometry.tree import build_tree
 from firstcast.geometry.walls import REACH_MM, WEDGE_DEG, read_widths
 from firstcast.kernels import walls as kernels
@@ -199,7 +200,8 @@ def test_nothing_that_could_stop_a_ball_is_passed_by():
     """The tree's boxes and cones against every triangle tried."""
     mesh = solids.gyroid(36)
     tree = build_tree(mesh)
-    stars, bounds = walls._surroundings(mesh.points, mesh.triangles, tree)
+    surface = starred(mesh)
+    bounds = walls._surroundings(surface, tree)
     everything = (bounds[0].copy(), bounds[1].copy())
     everything[0][:, 7] = np.pi
     everything[0][:, 3] = 1e6
@@ -213,7 +215,7 @@ def test_nothing_that_could_stop_a_ball_is_passed_by():
             edge = np.full(len(mesh.points), np.inf, np.float32)
             kernels.read_widths(
                 0, len(visit), visit, side, 1.5, np.cos(np.radians(25)), np.cos(np.radians(35)), 0.3,
-                tree[:6], some, (mesh.points, mesh.triangles, *stars), width, opposite, edge,
+                tree[:6], some, tuple(surface), width, opposite, edge,
             )  # fmt: skip
             found.append(width)
     assert np.isfinite(found[0]).sum() > 300

@@ -21,9 +21,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.arrays import check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.starred import Starred, starred
 from firstcast.geometry.threads import side_by_side
 from firstcast.kernels import bends as bend_kernels
 from firstcast.kernels import facets as facet_kernels
@@ -109,7 +109,7 @@ class Line(NamedTuple):
     length_mm: float
 
 
-def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
+def read_lines(mesh: Mesh, *, most_mm: float, surface: Starred | None = None) -> LinePlaces:
     """Sections across every line with sloping sides whose mouth or foot is at most `most_mm` wide.
 
     Profiles are walked so far to either side, so its sides are no longer than that either.
@@ -118,6 +118,8 @@ def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
     ----------
     mesh : Mesh
         Closed, outward. A line is read as finely as the mesh draws it: its flanks should be two edges wide.
+    surface : Starred, optional
+        The same mesh with its stars, if it was made already.
 
     Raises
     ------
@@ -126,13 +128,11 @@ def read_lines(mesh: Mesh, *, most_mm: float) -> LinePlaces:
     """
     if not 0.0 < most_mm < np.inf:
         raise InputError(f"a greatest width of {most_mm} mm", where="lines", mend="Give a positive length.")
-    points = check_points(mesh.points, where="lines")
-    triangles = check_triangles(mesh.triangles, len(points), where="lines")
+    surface = starred(mesh, where="lines") if surface is None else surface
+    points, triangles = surface.points, surface.triangles
     if not len(triangles):
         raise InputError("a mesh without triangles", where="lines", mend="Give a closed body.")
-    stars = np.zeros(len(points) + 1, np.int32), np.empty(triangles.size, np.int32)
-    facet_kernels.list_stars(triangles, *stars)
-    arrays = (points, triangles, *stars)
+    arrays = tuple(surface)
     normals = np.empty((len(triangles), 3), np.float32)
     side_by_side(
         lambda first, last: facet_kernels.unit_normals(first, last, points, triangles, normals),

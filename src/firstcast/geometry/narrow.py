@@ -17,8 +17,8 @@ import numpy.typing as npt
 
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.starred import Starred, starred
 from firstcast.geometry.threads import side_by_side
-from firstcast.kernels import facets as facet_kernels
 from firstcast.kernels import narrow as kernels
 
 BEHIND_WALL_MM = 0.3
@@ -78,6 +78,7 @@ def narrow_regions(
     behind_mm: float = BEHIND_WALL_MM,
     part_of_triangle: npt.NDArray[np.integer] | None = None,
     least_area_mm2: float = PATCH_MM2,
+    surface: Starred | None = None,
 ) -> list[NarrowRegion]:
     """Regions of vertices whose reading is below `limit_mm`, by their least reading, then the larger first.
 
@@ -90,6 +91,8 @@ def narrow_regions(
     part_of_triangle : (m,) integers, optional
     least_area_mm2 : float
         Regions with less surface are left out, and those without a patch.
+    surface : Starred, optional
+        The same mesh with its stars, if it was made already.
 
     Notes
     -----
@@ -97,16 +100,14 @@ def narrow_regions(
     a corner of the triangle opposite the other. A vertex stands for a third of the triangles round it.
     """
     _check_lengths(len(places.width_mm), len(places.opposite), len(mesh.points))
-    triangles = np.asarray(mesh.triangles)
-    stars = np.zeros(len(mesh.points) + 1, np.int32), np.empty(triangles.size, np.int32)
-    facet_kernels.list_stars(triangles, *stars)
-    arrays = (np.asarray(mesh.points, np.float64), triangles, *stars)
-    rows, width = _real(places, arrays, limit_mm, behind_mm)
+    surface = starred(mesh, where="narrow regions") if surface is None else surface
+    rows, width = _real(places, tuple(surface), limit_mm, behind_mm)
     order = np.lexsort((rows, width))
     rows, width = rows[order], width[order]
-    between = _between(mesh, part_of_triangle, places.opposite, rows)
-    area = _vertex_areas(mesh, rows)
-    starts, lower = _pairs(triangles, rows, places.opposite, between)
+    between = _between(surface, part_of_triangle, places.opposite, rows)
+    area = np.empty(len(rows))
+    kernels.vertex_areas(rows, tuple(surface), area)
+    starts, lower = _pairs(surface, rows, places.opposite, between)
     label, reached = np.arange(len(rows), dtype=np.int32), np.zeros(len(rows), np.bool_)
     kernels.grow_patches(lower, starts, area.copy(), PATCH_MM2, label, reached)
     firsts = np.flatnonzero(reached)
@@ -138,14 +139,15 @@ def _region(mesh: Mesh, between, readings, first, mine) -> NarrowRegion:
     )
 
 
-def _between(mesh: Mesh, part_of_triangle, opposite, rows) -> npt.NDArray[np.int64]:
+def _between(surface: Starred, part_of_triangle, opposite, rows) -> npt.NDArray[np.int64]:
     """(k,) the parts on either side of each of the places `rows`, as lower · `PARTS_MOST` + higher."""
     if part_of_triangle is None:
         return np.zeros(len(rows), np.int64)
-    of_triangle = np.asarray(part_of_triangle).astype(np.int64)
-    of_vertex = np.zeros(len(mesh.points), np.int64)
-    of_vertex[mesh.triangles[::-1].ravel()] = np.repeat(of_triangle[::-1], 3)
-    here, there = of_vertex[rows], of_triangle[opposite[rows]]
+    of_triangle = np.asarray(part_of_triangle)
+    here, there = (
+        of_triangle[numbers].astype(np.int64)
+        for numbers in (surface.star[surface.start[rows]], opposite[rows])
+    )
     return np.minimum(here, there) * PARTS_MOST + np.maximum(here, there)
 
 
@@ -185,35 +187,18 @@ def _real(places: Places, arrays, limit_mm: float, behind_mm: float):
     return rows[np.isfinite(evened)], evened[np.isfinite(evened)]
 
 
-def _pairs(triangles, rows, opposite, between):
+def _pairs(surface: Starred, rows, opposite, between):
     """Which places lie together: for each of `rows` where its list starts (k + 1,), and the earlier places it lists.
 
     Those between the same parts that an edge joins, or of which one lies at a corner of the triangle opposite the other.
     """
-    number = np.full(int(triangles.max()) + 1, -1, np.int32)
+    number = np.full(len(surface.points), -1, np.int32)
     number[rows] = np.arange(len(rows), dtype=np.int32)
-    near = number[triangles]
-    near = near[(near >= 0).sum(axis=1) >= 2]
-    along = np.concatenate([near[:, [0, 1]], near[:, [1, 2]], near[:, [2, 0]]])
-    along = along[along[:, 0] < along[:, 1]]  # a closed mesh has each edge once each way
-    across = np.stack(
-        [np.repeat(np.arange(len(rows), dtype=np.int32), 3), number[triangles[opposite[rows]].ravel()]],
-        axis=1,
-    )
-    pairs = np.concatenate([along, across])
-    pairs = pairs[(pairs >= 0).all(axis=1)]
-    pairs = np.sort(pairs[between[pairs[:, 0]] == between[pairs[:, 1]]], axis=1)
-    pairs = pairs[np.argsort(pairs[:, 1], kind="stable")]
-    starts = np.searchsorted(pairs[:, 1], np.arange(len(rows) + 1))
-    return starts, np.ascontiguousarray(pairs[:, 0])
-
-
-def _vertex_areas(mesh: Mesh, rows) -> npt.NDArray[np.float64]:
-    """(k,) float64: a third of the area of the triangles round each of the vertices `rows`."""
-    wanted = np.zeros(len(mesh.points), np.bool_)
-    wanted[rows] = True
-    near = mesh.triangles[wanted[mesh.triangles].any(axis=1)]
-    a, b, c = np.moveaxis(np.asarray(mesh.points, np.float64)[near], 1, 0)
-    third = np.linalg.norm(np.cross(b - a, c - a), axis=1) / 6.0
-    areas = np.bincount(near.ravel(), weights=np.repeat(third, 3), minlength=len(mesh.points))
-    return areas.astype(np.float64)[rows]
+    starts = np.zeros(len(rows) + 1, np.int64)
+    given = rows, number, opposite, between, tuple(surface)
+    kernels.list_pairs(*given, starts[1:], np.empty(0, np.int32))
+    np.cumsum(starts, out=starts)
+    lower = np.empty(starts[-1], np.int32)
+    if len(lower):
+        kernels.list_pairs(*given, starts[:-1].copy(), lower)
+    return starts, lower

@@ -31,9 +31,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.arrays import Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.starred import Starred, starred
 from firstcast.geometry.threads import side_by_side
 from firstcast.geometry.tree import Tree, build_tree
 from firstcast.kernels import facets as facet_kernels
@@ -91,6 +91,7 @@ def read_widths(
     most_gap_mm: float | None = None,
     reach_mm: float = REACH_MM,
     apart_mm: float = 0.0,
+    surface: Starred | None = None,
 ) -> Widths:
     """Thickness of the body and width of the air at every vertex of a closed, outward mesh.
 
@@ -106,6 +107,8 @@ def read_widths(
         How far ahead to look for the edge of a taper.
     apart_mm : float
         Vertices that an edge shorter than this joins need not both be read.
+    surface : Starred, optional
+        The same mesh with its stars, if it was made already.
 
     Raises
     ------
@@ -118,16 +121,18 @@ def read_widths(
     """
     mosts = most_mm, most_mm if most_gap_mm is None else most_gap_mm
     _check_lengths(*mosts, reach_mm)
-    points, triangles, tree = _checked(mesh, tree)
-    stars, facing = _surroundings(points, triangles, tree)
-    visit, stands_for = _places(points, triangles, tree, stars, apart_mm)
+    surface = starred(mesh, where="walls and gaps") if surface is None else surface
+    tree = _checked(surface, tree)
+    facing = _surroundings(surface, tree)
+    visit, stands_for = _places(surface, tree, apart_mm)
+    points = surface.points
     sides = []
     for side, most in zip((-1.0, 1.0), mosts, strict=True):
         width, opposite = np.full(len(points), np.inf, np.float32), np.full(len(points), -1, np.int32)
         edge = np.full(len(points), np.inf, np.float32)
         settings = (
             side, most / 2.0, np.cos(np.radians(WEDGE_DEG / 2.0)), np.cos(np.radians(BLUNT_DEG)), reach_mm,
-            tree[:6], facing, (points, triangles, *stars), width, opposite, edge,
+            tree[:6], facing, tuple(surface), width, opposite, edge,
         )  # fmt: skip
         side_by_side(
             lambda first, last, settings=settings: kernels.read_widths(first, last, visit, *settings),
@@ -148,10 +153,9 @@ def _check_lengths(most_mm: float, most_gap_mm: float, reach_mm: float) -> None:
         )
 
 
-def _checked(mesh: Mesh, tree: Tree | None) -> tuple[Points, Triangles, Tree]:
-    """The mesh as the kernels take it, and its tree."""
-    points = check_points(mesh.points, where="walls and gaps")
-    triangles = check_triangles(mesh.triangles, len(points), where="walls and gaps")
+def _checked(surface: Starred, tree: Tree | None) -> Tree:
+    """The tree of the mesh."""
+    points, triangles = surface.points, surface.triangles
     tree = build_tree(Mesh(points, triangles)) if tree is None else tree
     if len(tree.rows) != len(triangles):
         raise InputError(
@@ -159,21 +163,21 @@ def _checked(mesh: Mesh, tree: Tree | None) -> tuple[Points, Triangles, Tree]:
             where="walls and gaps",
             mend="Build the tree from the same mesh.",
         )
-    return points, triangles, tree
+    return tree
 
 
-def _places(points: Points, triangles: Triangles, tree: Tree, stars, apart_mm: float):
+def _places(surface: Starred, tree: Tree, apart_mm: float):
     """The vertices to read (k,), and for each vertex the one whose reading it takes (n,); an unused one its own."""
-    visit = _visit_order(triangles[tree.rows], len(points))
-    chosen, stands_for = np.empty(len(visit), np.int32), np.full(len(points), -1, np.int32)
-    count = kernels.choose_places(visit, (points, triangles, *stars), apart_mm, chosen, stands_for)
-    return chosen[:count], np.where(stands_for < 0, np.arange(len(points), dtype=np.int32), stands_for)
+    count = len(surface.points)
+    visit = _visit_order(surface.triangles[tree.rows], count)
+    chosen, stands_for = np.empty(len(visit), np.int32), np.full(count, -1, np.int32)
+    taken = kernels.choose_places(visit, tuple(surface), apart_mm, chosen, stands_for)
+    return chosen[:taken], np.where(stands_for < 0, np.arange(count, dtype=np.int32), stands_for)
 
 
-def _surroundings(points: Points, triangles: Triangles, tree: Tree):
-    """Where each point's triangles start (n + 1,), which they are (3m,), the facets and cones of the tree."""
-    stars = np.zeros(len(points) + 1, np.int32), np.empty(triangles.size, np.int32)
-    facet_kernels.list_stars(triangles, *stars)
+def _surroundings(surface: Starred, tree: Tree):
+    """The facets and cones of the tree."""
+    points, triangles = surface.points, surface.triangles
     normals, facets = np.empty((len(triangles), 3), np.float32), np.empty((len(triangles), 8), np.float32)
     slack = FACET_SLACK * float(np.abs(tree.boxes[0][np.isfinite(tree.boxes[0])]).max())
     side_by_side(
@@ -183,22 +187,14 @@ def _surroundings(points: Points, triangles: Triangles, tree: Tree):
     )
     side_by_side(
         lambda first, last: facet_kernels.list_facets(
-            first,
-            last,
-            tree.corners,
-            tree.rows,
-            tree.centre_mm,
-            slack,
-            (points, triangles, *stars),
-            normals,
-            facets,
+            first, last, tree.corners, tree.rows, tree.centre_mm, slack, tuple(surface), normals, facets
         ),
         len(triangles),
         FACET_SHARE,
     )
     cones = np.zeros((int(tree.level_base[-1]), 8, 4), np.float32)
     facet_kernels.list_cones(facets, tree.depth, tree.level_base, cones)
-    return stars, (facets, cones)
+    return facets, cones
 
 
 def _visit_order(triangles: npt.NDArray[np.int32], count: int) -> npt.NDArray[np.int32]:

@@ -9,14 +9,13 @@ curvature, its eigenvector the way *along* the fold.
 import numpy as np
 
 from firstcast.kernels.compiling import kernel
-from firstcast.kernels.facets import area_vector
-from firstcast.kernels.facing import dot
+from firstcast.kernels.facets import area_vector, dot
 
 MOST_AROUND = 128
 """Vertices that a mean normal is taken over at most."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def corner_of(triangle, vertex):
     """Which corner (0, 1, 2) of a triangle a vertex is."""
     if triangle[0] == vertex:
@@ -24,7 +23,7 @@ def corner_of(triangle, vertex):
     return 1 if triangle[1] == vertex else 2
 
 
-@kernel
+@kernel(makes_arrays=False)
 def beyond(first, second, own, triangles, star_start, star):
     """The triangle on the other side of the edge that runs from `first` to `second` in triangle `own`; -1 if none."""
     for s in range(star_start[first], star_start[first + 1]):
@@ -34,7 +33,7 @@ def beyond(first, second, own, triangles, star_start, star):
     return np.int64(-1)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _turn(along, here, there):
     """Signed angle between normals, radians: above 0 in a valley. `along`: the edge as the triangle `here` runs."""
     length = np.sqrt(dot(along, along))

@@ -6,6 +6,12 @@ from firstcast.kernels.compiling import kernel
 
 
 @kernel(makes_arrays=False)
+def dot(a, b):
+    """Scalar product of two vectors (3,), summed in order: a library's may differ from machine to machine."""
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+@kernel(makes_arrays=False)
 def area_vector(points, triangle, out):
     """Normal of a triangle, its length twice the area, to `out` (3,)."""
     a, b, c = points[triangle[0]], points[triangle[1]], points[triangle[2]]

@@ -20,12 +20,6 @@ SIGHT_END = 1e-4
 
 
 @kernel(makes_arrays=False)
-def dot(a, b):
-    """Scalar product of two vectors (3,), summed in order: a library's may differ from machine to machine."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-
-
-@kernel(makes_arrays=False)
 def _weights(x, corner, weight):
     """Barycentric coordinates of x in a triangle to `weight` (3,)."""
     uu = uv = vv = wu = wv = 0.0

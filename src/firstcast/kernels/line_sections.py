@@ -41,12 +41,12 @@ READINGS = 6
 chord's level the ground lies within half a width of either mouth."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _off(place, origin, way):
     return (place[0] - origin[0]) * way[0] + (place[1] - origin[1]) * way[1] + (place[2] - origin[2]) * way[2]
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _cross_at(points, first, second, origin, plane, out):
     """Where the edge crosses the plane, to `out`."""
     a, b = _off(points[first], origin, plane), _off(points[second], origin, plane)
@@ -55,7 +55,7 @@ def _cross_at(points, first, second, origin, plane, out):
         out[k] = points[first, k] + share * (points[second, k] - points[first, k])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _first_edge(vertex, origin, across, plane, mesh, work):
     """The triangle round a vertex through which the section leaves along `across`, and the edge's ends; -1 if none."""
     points, triangles, star_start, star = mesh
@@ -112,7 +112,7 @@ def walk(vertex, across, plane, mesh, step, places, faces):
     return count
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _mouth(x, y, bottom, way):
     """Where a flank ends going from the bottom one way, in steps; -1 if it doesn't."""
     steepest, before = 0.0, 0.0
@@ -128,14 +128,14 @@ def _mouth(x, y, bottom, way):
     return -1.0
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _at(values, place):
     """A value between two steps."""
     j = min(np.int64(place), len(values) - 2)
     return values[j] + (place - j) * (values[j + 1] - values[j])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _off_bottom(x, y, bottom, mouth, way, height):
     """How far to the side the profile first rises above the bottom by `height`, going one way as far as the mouth."""
     j = bottom
@@ -148,7 +148,7 @@ def _off_bottom(x, y, bottom, mouth, way, height):
     return way * (_at(x, mouth) - x[bottom])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _unevenness(x, y, mouth, way, width):
     """How far the profile lies off the level of a mouth within half a width beyond it, or as far as it was walked."""
     begins, level, most = _at(x, mouth), _at(y, mouth), 0.0
@@ -159,7 +159,7 @@ def _unevenness(x, y, mouth, way, width):
     return most
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _lowest(y, first, last):
     """The row of the lowest place between two, both included."""
     bottom = np.int64(first)
@@ -169,7 +169,7 @@ def _lowest(y, first, last):
     return bottom
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _lowest_near(y):
     """The row of the lowest place near the middle: downhill, past bumps of less than `NEAR` rows, half way out at most."""
     bottom = np.int64(STEPS)
@@ -180,7 +180,7 @@ def _lowest_near(y):
         bottom = lower
 
 
-@kernel
+@kernel(makes_arrays=False)
 def measure(x, y, readings):
     """Width, depth and so on of a profile (2 STEPS + 1,) in millimetres, to `readings`; the row of its bottom, -1 if it is no groove.
 

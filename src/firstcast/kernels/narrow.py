@@ -3,12 +3,13 @@
 import numpy as np
 
 from firstcast.kernels.compiling import kernel
+from firstcast.kernels.facets import area_vector, dot
 
 ROUND_ABOUT = 64
 """Places looked at round one, at most: more than lie within twice the distance of neighbours."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _joined(vertex, first, mesh, within):
     """Whether two edges, together no longer than `within`, lead from one vertex to another."""
     points, triangles, star_start, star = mesh
@@ -44,7 +45,7 @@ def find_folds(rows, opposite, mesh, within, folds):
                     break
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _gather_round(here, mesh, radius, near):
     """Vertices that edges lead to within `radius` of vertex `here`, itself first, to `near`; how many."""
     points, triangles, star_start, star = mesh
@@ -89,6 +90,53 @@ def middle_widths(rows, mesh, width, radius, middle):
 
 
 @kernel
+def vertex_areas(rows, mesh, areas):
+    """Fill `areas` (k,) float64: a third of the area of the triangles round each vertex rows[k]."""
+    points, triangles, star_start, star = mesh
+    normal = np.empty(3)
+    for k in range(len(rows)):
+        areas[k] = 0.0
+        for s in range(star_start[rows[k]], star_start[rows[k] + 1]):
+            area_vector(points, triangles[star[s]], normal)
+            areas[k] += np.sqrt(dot(normal, normal)) / 6.0
+
+
+@kernel(makes_arrays=False)
+def _list_pair(a, b, between, starts, lower):
+    """Count the pair of two places, or list it where `lower` has room; none if they lie between other parts."""
+    if a < 0 or b < 0 or a == b or between[a] != between[b]:
+        return
+    upper = max(a, b)
+    if len(lower):
+        lower[starts[upper]] = min(a, b)
+    starts[upper] += 1
+
+
+@kernel
+def list_pairs(rows, number, opposite, between, mesh, starts, lower):
+    """Which places lie together: an edge joins them, or one lies at a corner of the triangle opposite the other.
+
+    rows : (k,) the vertex of each place; number : (n,) int32, the place of each vertex, -1 if none. starts : (k,) int64.
+    Without room in `lower` the pairs of each upper place are counted, onto zeros; with it the lower ends are listed from
+    starts[k] on, which comes to be where they end.
+    """
+    _, triangles, star_start, star = mesh
+    for place in range(len(rows)):
+        vertex = rows[place]
+        for s in range(star_start[vertex], star_start[vertex + 1]):
+            triangle = triangles[star[s]]
+            for c in range(3):
+                # a closed mesh has each edge once each way
+                if triangle[c] == vertex:
+                    ahead = np.int64(number[triangle[(c + 1) % 3]])
+                    if ahead < place:
+                        _list_pair(np.int64(place), ahead, between, starts, lower)
+        for c in range(3):
+            other = np.int64(number[triangles[opposite[vertex], c]])
+            _list_pair(np.int64(place), other, between, starts, lower)
+
+
+@kernel(makes_arrays=False)
 def _root(parent, place):
     """The first of the patch that a place belongs to; halves the way there."""
     while parent[place] != place:

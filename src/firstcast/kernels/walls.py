@@ -3,8 +3,8 @@
 import numpy as np
 
 from firstcast.kernels.compiling import kernel
-from firstcast.kernels.facets import area_vector
-from firstcast.kernels.facing import STACK, dot, facing_ball
+from firstcast.kernels.facets import area_vector, dot
+from firstcast.kernels.facing import STACK, facing_ball
 from firstcast.kernels.segments import first_crossing
 
 LEAST_TAPER = 0.02
@@ -105,7 +105,7 @@ def _width_at_crease(vertex, side, most, cosine, reach, seed, tree, bounds, mesh
         )
         if width < least:
             # the least is wanted: no ball need grow beyond the smallest so far
-            least, least_opposite, least_edge, bound = width, opposite, edge, 0.5 * width
+            least, least_opposite, least_edge, bound = width, opposite, edge, most
     return least, least_opposite, least_edge, seed
 
 

@@ -20,6 +20,7 @@ from firstcast.findings import Measure
 from firstcast.geometry.body import Body
 from firstcast.geometry.narrow import NarrowRegion, Places, narrow_regions
 from firstcast.geometry.slender import Slender, extents, slender
+from firstcast.geometry.starred import Starred, starred
 from firstcast.geometry.walls import read_widths
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario
@@ -123,27 +124,29 @@ def read(
     chain : sequence of ChainScenario
         Low, likely, high: for what films and fills leave of lines with sloping sides. None: they leave all.
     """
+    surface = starred(body.mesh, where=f"the body of {piece}")
     widths = read_widths(
         body.mesh,
         most_mm=max(limits.wall_mm.likely, LEAST_MM) + BEYOND_MM,
         most_gap_mm=max(limits.gap_mm.likely, LEAST_MM) + BEYOND_MM,
         apart_mm=APART_MM,
+        surface=surface,
     )
     behind, before = (
         Places(widths.wall_mm, widths.wall_opposite, widths.wall_edge_mm),
         Places(widths.gap_mm, widths.gap_opposite, widths.gap_edge_mm),
     )
-    walls = _walls(body, behind, limits)
-    gaps = _gaps(body, before, limits)
+    walls = _walls(body, surface, behind, limits)
+    gaps = _gaps(body, surface, before, limits)
     readings = (*walls, *gaps)
-    letters, lines = letters_in(body, zones), lines_in(body, limits, chain, zones)
+    letters, lines = letters_in(body, zones), lines_in(body, limits, chain, zones, surface=surface)
     figure = Figure(piece, body, height_mm)
     return Readings(
         readings=readings,
         walls=behind,
         gaps=before,
-        wall_spare_mm=_spare(body, behind, limits.wall_mm.low),
-        gap_spare_mm=_spare(body, before, limits.gap_mm.low),
+        wall_spare_mm=_spare(body, surface, behind, limits.wall_mm.low),
+        gap_spare_mm=_spare(body, surface, before, limits.gap_mm.low),
         says=_says(readings, lines, limits),
         findings=(
             *findings_of(figure, readings, limits, materials, most=settings.most_findings),
@@ -156,26 +159,34 @@ def read(
     )
 
 
-def _spare(body: Body, places: Places, limit_mm: float) -> npt.NDArray[np.float32]:
+def _spare(body: Body, surface: Starred, places: Places, limit_mm: float) -> npt.NDArray[np.float32]:
     """(n,) half of what a wall or gap is wider than its limit, inf where there is none."""
     spare = np.full(len(places.width_mm), np.inf, np.float32)
     for region in narrow_regions(
-        body.mesh, places, limit_mm=limit_mm + BEYOND_MM, part_of_triangle=body.part_of_triangle
+        body.mesh,
+        places,
+        limit_mm=limit_mm + BEYOND_MM,
+        part_of_triangle=body.part_of_triangle,
+        surface=surface,
     ):
         rows = region.vertices
         spare[rows] = np.maximum(0.5 * (places.width_mm[rows] - limit_mm), 0.0)
     return spare
 
 
-def _walls(body: Body, places: Places, limits: Limits) -> list[Reading]:
+def _walls(body: Body, surface: Starred, places: Places, limits: Limits) -> list[Reading]:
     """Walls, pins and ridges."""
     found = []
     for region in narrow_regions(
-        body.mesh, places, limit_mm=limits.wall_mm.likely, part_of_triangle=body.part_of_triangle
+        body.mesh,
+        places,
+        limit_mm=limits.wall_mm.likely,
+        part_of_triangle=body.part_of_triangle,
+        surface=surface,
     ):
         own = region.part == region.across
         height_mm = _height(body, region)
-        if own and height_mm < limits.wall_mm.likely and _is_ridge(body, region, places):
+        if own and height_mm < limits.wall_mm.likely and _is_ridge(surface, region, places):
             ridge = _reading(Kind.RIDGE, body, region, None)
             found.append(replace(ridge, least_mm=height_mm, width_mm=region.least_mm))
         elif own and (shape := slender(body.mesh.points[region.vertices], region.middle_mm)) is not None:
@@ -191,25 +202,22 @@ def _height(body: Body, region: NarrowRegion) -> float:
     return region.area_mm2 / 2.0 / max(extents(body.mesh.points[region.vertices])[2], LEAST_MM)
 
 
-def _is_ridge(body: Body, region: NarrowRegion, places: Places) -> bool:
+def _is_ridge(surface: Starred, region: NarrowRegion, places: Places) -> bool:
     """Whether what is round the region is wide at once, and all along it: a pin's foot is at its end.
 
     A wall that grows thicker reads on beyond its limit.
     """
-    inside = np.zeros(len(body.mesh.points), np.bool_)
-    inside[region.vertices] = True
-    around = np.unique(body.mesh.triangles[inside[body.mesh.triangles].any(axis=1)])
-    around = around[~inside[around]]
+    around = surface.beside(region.vertices)
     if not len(around) or float(np.isfinite(places.width_mm[around]).mean()) > STANDS_ON:
         return False
-    own = np.asarray(body.mesh.points[region.vertices], np.float64)
+    own = surface.points[region.vertices]
     middle = own.mean(axis=0)
     axis = np.linalg.svd(own - middle, full_matrices=False)[2][0]
     half = 0.5 * np.abs((own - middle) @ axis).max()
-    return float((np.abs((body.mesh.points[around] - middle) @ axis) < half).mean()) > ALONG
+    return float((np.abs((surface.points[around] - middle) @ axis) < half).mean()) > ALONG
 
 
-def _gaps(body: Body, places: Places, limits: Limits) -> list[Reading]:
+def _gaps(body: Body, surface: Starred, places: Places, limits: Limits) -> list[Reading]:
     """Gaps, then the grooves that are narrower than may be engraved."""
     limit = limits.gap_mm.likely
     regions = narrow_regions(
@@ -219,6 +227,7 @@ def _gaps(body: Body, places: Places, limits: Limits) -> list[Reading]:
         behind_mm=BEHIND_GAP * limit,
         part_of_triangle=body.part_of_triangle,
         least_area_mm2=GAP_MM2,
+        surface=surface,
     )
     shallow = [_is_groove(body, region, limit) for region in regions]
     gaps = [region for region, groove in zip(regions, shallow, strict=True) if not groove]

@@ -8,6 +8,7 @@ import numpy as np
 from firstcast.findings import Finding, Measure
 from firstcast.geometry.body import Body
 from firstcast.geometry.lines import Line, LinePlaces, joined, read_lines
+from firstcast.geometry.starred import Starred
 from firstcast.geometry.whereabouts import where
 from firstcast.geometry.zones import Zone
 from firstcast.process.chain import ChainScenario
@@ -76,17 +77,22 @@ def rolled_mm(chain: Sequence[ChainScenario], *, raised: bool) -> tuple[float, .
 
 
 def lines_in(
-    body: Body, limits: Limits, chain: Sequence[ChainScenario], zones: Sequence[Zone] = ()
+    body: Body,
+    limits: Limits,
+    chain: Sequence[ChainScenario],
+    zones: Sequence[Zone] = (),
+    *,
+    surface: Starred | None = None,
 ) -> tuple[LineReading, ...]:
     """The lines of a body that are too fine, grooves first, those first that would have to be most larger.
 
     A line lies within one part: where two parts meet there is a crease between forms. Strokes of letters are none, in
-    the zones that mean letters.
+    the zones that mean letters. `surface`: the body's mesh with its stars, if it was made already.
     """
     most_mm = MOST_LIMITS * max(limits.engraved_mm.likely, limits.raised_mm.likely)
     if not most_mm > 0.0:
         return ()
-    places = read_lines(body.mesh, most_mm=most_mm)
+    places = read_lines(body.mesh, most_mm=most_mm, surface=surface)
     parts = np.asarray(body.part_of_triangle)[places.triangles]
     own = (parts == parts[:, 1:2]).all(axis=1)
     for zone in zones:
