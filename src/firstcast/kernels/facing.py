@@ -67,10 +67,10 @@ def _stops(middle, radius, x, t, mesh, work):
 @kernel(makes_arrays=False)
 def _in_sight(p, x, tree, work):
     """Whether nothing lies between p and x."""
-    way, stack_node, stack_level = work
+    way, search = work
     for k in range(3):
         way[k] = x[k] - p[k]
-    return first_crossing(p, way, SIGHT_END, 1.0 - SIGHT_END, tree, stack_node, stack_level)[1] < 0
+    return first_crossing(p, way, SIGHT_END, 1.0 - SIGHT_END, tree, search)[1] < 0
 
 
 @kernel(makes_arrays=False)

@@ -33,19 +33,19 @@ def _crossing(start, way, corner):
 
 
 @kernel(makes_arrays=False)
-def _meets_box(box, c, x, y, z, over_x, over_y, over_z, reach):
-    """Whether the stretch 0 .. `reach` of a line through x, y, z comes into child `c` of a node's boxes.
+def _meet_boxes(boxes, row, x, y, z, over_x, over_y, over_z, reach, met):
+    """Fill `met` (8,) uint8: whether the stretch 0 .. `reach` of a line through x, y, z comes into each child of a node.
 
-    `over_x` and so on are one by the line's direction. An empty box is never met.
+    `over_x` and so on are one by the line's direction. An empty box is never met. Without a branch, so that all eight
+    are looked at at once.
     """
-    low, high = np.float32(0.0), reach
-    near, far = (box[0, c] - x) * over_x, (box[3, c] - x) * over_x
-    low, high = max(low, min(near, far)), min(high, max(near, far))
-    near, far = (box[1, c] - y) * over_y, (box[4, c] - y) * over_y
-    low, high = max(low, min(near, far)), min(high, max(near, far))
-    near, far = (box[2, c] - z) * over_z, (box[5, c] - z) * over_z
-    low, high = max(low, min(near, far)), min(high, max(near, far))
-    return low <= high
+    for c in range(8):
+        near_x, far_x = (boxes[row, 0, c] - x) * over_x, (boxes[row, 3, c] - x) * over_x
+        near_y, far_y = (boxes[row, 1, c] - y) * over_y, (boxes[row, 4, c] - y) * over_y
+        near_z, far_z = (boxes[row, 2, c] - z) * over_z, (boxes[row, 5, c] - z) * over_z
+        low = max(max(np.float32(0.0), min(near_x, far_x)), max(min(near_y, far_y), min(near_z, far_z)))
+        high = min(min(reach, max(near_x, far_x)), min(max(near_y, far_y), max(near_z, far_z)))
+        met[c] = (low <= high) & (boxes[row, 0, c] <= boxes[row, 3, c])
 
 
 @kernel(makes_arrays=False)
@@ -57,13 +57,14 @@ def _inverse(value):
 
 
 @kernel(makes_arrays=False)
-def first_crossing(start, way, least, most, tree, stack_node, stack_level):
+def first_crossing(start, way, least, most, tree, work):
     """The first place between `least` and `most` times `way` (3,) from `start` where a triangle is crossed, or inf.
 
-    Beside it the row of that triangle in the tree, -1 if there is none.
+    Beside it the row of that triangle in the tree, -1 if there is none. `work` lends the stacks and room for eight uint8.
     tree : corners, rows, boxes, level_base, depth, centre, as in `firstcast.geometry.tree.Tree`.
     """
     corners, rows, boxes, level_base, depth, centre = tree
+    stack_node, stack_level, met = work
     n = np.int64(len(rows))
     levels = len(level_base) - 1
     x, y, z = (
@@ -85,9 +86,9 @@ def first_crossing(start, way, least, most, tree, stack_node, stack_level):
                     best, best_row = at, t
                     reach = np.float32(best * 1.00001)
             continue
-        box = boxes[level_base[level] + node]
+        _meet_boxes(boxes, level_base[level] + node, x, y, z, over_x, over_y, over_z, reach, met)
         for c in range(8):
-            if box[0, c] <= box[3, c] and _meets_box(box, c, x, y, z, over_x, over_y, over_z, reach):
+            if met[c]:
                 stack_node[size], stack_level[size] = 8 * node + c, level + 1
                 size += 1
     return best, best_row

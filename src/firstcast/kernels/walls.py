@@ -42,7 +42,7 @@ def _edge(p, d, radius, opposite, reach, tree, work):
 
     From halfway between p and the place opposite, along the line on which both surfaces draw together.
     """
-    half, way, stack_node, stack_level = work
+    half, way, search = work
     for k in range(3):
         half[k] = 0.5 * (p[k] + opposite[k])
         way[k] = half[k] - p[k] - radius * d[k]
@@ -56,7 +56,7 @@ def _edge(p, d, radius, opposite, reach, tree, work):
         return np.inf
     for k in range(3):
         way[k] /= length
-    found, _ = first_crossing(half, way, 0.0, reach, tree, stack_node, stack_level)
+    found, _ = first_crossing(half, way, 0.0, reach, tree, search)
     return found if found >= least else np.inf
 
 
@@ -77,11 +77,11 @@ def _width(p, d, side, vertex, own, most, cosine, reach, seed, tree, bounds, mes
 def _working_space():
     """Room for the searches of one thread."""
     stack_node, stack_level = np.empty(STACK, np.int64), np.empty(STACK, np.int64)
-    sight = (np.empty(3), np.empty(STACK, np.int64), np.empty(STACK, np.int64))
+    along = (np.empty(STACK, np.int64), np.empty(STACK, np.int64), np.empty(8, np.uint8))
     stops = (np.empty((3, 3)), np.empty(3), np.empty(3))
     search = np.empty(STACK, np.float32), np.empty(8, np.float32)
-    ball = (stack_node, stack_level, *search, (np.empty(3), np.empty(3), stops, sight))
-    return ball, (np.empty(3), np.empty(3), stack_node, stack_level), np.empty(3)
+    ball = (stack_node, stack_level, *search, (np.empty(3), np.empty(3), stops, (np.empty(3), along)))
+    return ball, (np.empty(3), np.empty(3), along), np.empty(3)
 
 
 @kernel(makes_arrays=False)
