@@ -9,8 +9,7 @@ import numpy as np
 from firstcast.kernels.compiling import kernel
 from firstcast.kernels.facets import may_stop
 from firstcast.kernels.segments import first_crossing
-from firstcast.kernels.touching import beside_cone, touch
-from firstcast.kernels.tree import nearest_on_triangle
+from firstcast.kernels.touching import beside_cone, nearest_on_triangle, touch
 
 STACK = 128
 """Room for 16 levels of eight children: more than 2^31 triangles need."""
@@ -20,11 +19,12 @@ SIGHT_END = 1e-4
 
 
 @kernel(makes_arrays=False)
-def _weights(x, corner, weight):
+def _weights(points, triangle, x, weight):
     """Barycentric coordinates of x in a triangle to `weight` (3,)."""
     uu = uv = vv = wu = wv = 0.0
     for k in range(3):
-        u, v, w = corner[1, k] - corner[0, k], corner[2, k] - corner[0, k], x[k] - corner[0, k]
+        corner = points[triangle[0], k]
+        u, v, w = points[triangle[1], k] - corner, points[triangle[2], k] - corner, x[k] - corner
         uu, uv, vv, wu, wv = uu + u * u, uv + u * v, vv + v * v, wu + w * u, wv + w * v
     area = uu * vv - uv * uv
     weight[1] = (vv * wu - uv * wv) / area if area > 0.0 else 0.0
@@ -33,23 +33,27 @@ def _weights(x, corner, weight):
 
 
 @kernel(makes_arrays=False)
-def _stops(middle, radius, x, t, mesh, work):
+def _away2(middle, points, triangle):
+    """Squared distance of `middle` (3,) from a triangle."""
+    a, b, c = triangle[0], triangle[1], triangle[2]
+    return nearest_on_triangle(
+        middle[0], middle[1], middle[2], points[a, 0], points[a, 1], points[a, 2],
+        points[b, 0], points[b, 1], points[b, 2], points[c, 0], points[c, 1], points[c, 2],
+    )[0]  # fmt: skip
+
+
+@kernel(makes_arrays=False)
+def _stops(middle, radius, x, t, mesh, weight):
     """Whether a ball that touches triangle t at x touches the surface there: no triangle round x reaches into it."""
     points, triangles, star_start, star = mesh
-    corner, weight, found = work
-    for c in range(3):
-        for k in range(3):
-            corner[c, k] = points[triangles[t, c], k]
-    _weights(x, corner, weight)
-    holds = np.int64(0)
-    for c in range(3):
-        holds += weight[c] > 1e-7
-    if holds == 3:
-        return True
-    first = -1
+    _weights(points, triangles[t], x, weight)
+    holds, first = np.int64(0), np.int64(-1)
     for c in range(3):
         if weight[c] > 1e-7:
-            first = triangles[t, c] if first < 0 else first
+            holds += 1
+            first = np.int64(triangles[t, c]) if first < 0 else first
+    if holds == 3:
+        return True
     if first < 0:
         return False
     for s in range(star_start[first], star_start[first + 1]):
@@ -58,8 +62,7 @@ def _stops(middle, radius, x, t, mesh, work):
         for c in range(3):
             for e in range(3):
                 shared += weight[e] > 1e-7 and triangles[other, c] == triangles[t, e]
-                corner[c, e] = points[triangles[other, c], e]
-        if shared == holds and nearest_on_triangle(middle, corner, found) < radius * radius * (1.0 - 1e-6):
+        if shared == holds and _away2(middle, points, triangles[other]) < radius * radius * (1.0 - 1e-6):
             return False
     return True
 
@@ -102,11 +105,11 @@ def _try_triangle(row, p, d, side, vertex, own, cosine, radius, tree, facets, me
     )
     if 2.0 - 2.0 * alike > facets[row, 7] ** 2:  # the reason: `may_stop`
         return np.inf
-    middle, place, stops_work, sight_work = work
+    middle, place, weight, sight_work = work
     place[0], place[1], place[2] = x, y, z
     for k in range(3):
         middle[k] = p[k] + touching * d[k]
-    if not _stops(middle, touching, place, t, mesh, stops_work) or not _in_sight(p, place, tree, sight_work):
+    if not _stops(middle, touching, place, t, mesh, weight) or not _in_sight(p, place, tree, sight_work):
         return np.inf
     opposite[0], opposite[1], opposite[2] = x, y, z
     return touching

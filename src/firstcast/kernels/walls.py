@@ -78,9 +78,8 @@ def _working_space():
     """Room for the searches of one thread."""
     stack_node, stack_level = np.empty(STACK, np.int64), np.empty(STACK, np.int64)
     along = (np.empty(STACK, np.int64), np.empty(STACK, np.int64), np.empty(8, np.uint8))
-    stops = (np.empty((3, 3)), np.empty(3), np.empty(3))
     search = np.empty(STACK, np.float32), np.empty(8, np.float32)
-    ball = (stack_node, stack_level, *search, (np.empty(3), np.empty(3), stops, (np.empty(3), along)))
+    ball = (stack_node, stack_level, *search, (np.empty(3), np.empty(3), np.empty(3), (np.empty(3), along)))
     return ball, (np.empty(3), np.empty(3), along), np.empty(3)
 
 
