@@ -203,9 +203,9 @@ def test_nothing_that_could_stop_a_ball_is_passed_by():
     surface = starred(mesh)
     bounds = walls._surroundings(surface, tree)
     everything = (bounds[0].copy(), bounds[1].copy())
-    everything[0][:, 7] = np.pi
-    everything[0][:, 3] = 1e6
-    everything[1][:, :, 3] = np.pi
+    everything[0][7] = np.pi
+    everything[0][3] = 1e6
+    everything[1][:, 3] = np.pi
     visit = np.random.default_rng(SEED).permutation(len(mesh.points))[:600].astype(np.int32)
     found = []
     for some in (bounds, everything):

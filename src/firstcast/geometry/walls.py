@@ -178,22 +178,24 @@ def _places(surface: Starred, tree: Tree, apart_mm: float):
 def _surroundings(surface: Starred, tree: Tree):
     """The facets and cones of the tree."""
     points, triangles = surface.points, surface.triangles
-    normals, facets = np.empty((len(triangles), 3), np.float32), np.empty((len(triangles), 8), np.float32)
+    count = len(triangles)
+    normals = np.empty((count, 3), np.float32)
+    facets = np.zeros((8, count + facet_kernels.TOGETHER), np.float32)
     slack = FACET_SLACK * float(np.abs(tree.boxes[0][np.isfinite(tree.boxes[0])]).max())
     side_by_side(
         lambda first, last: facet_kernels.unit_normals(first, last, points, triangles, normals),
-        len(triangles),
+        count,
         FACET_SHARE,
     )
     side_by_side(
         lambda first, last: facet_kernels.list_facets(
             first, last, tree.corners, tree.rows, tree.centre_mm, slack, tuple(surface), normals, facets
         ),
-        len(triangles),
+        count,
         FACET_SHARE,
     )
-    cones = np.zeros((int(tree.level_base[-1]), 8, 4), np.float32)
-    facet_kernels.list_cones(facets, tree.depth, tree.level_base, cones)
+    cones = np.zeros((int(tree.level_base[-1]), 5, 8), np.float32)
+    facet_kernels.list_cones(facets[:, :count], tree.boxes, tree.depth, tree.level_base, cones)
     return facets, cones
 
 

@@ -4,6 +4,9 @@ import numpy as np
 
 from firstcast.kernels.compiling import kernel
 
+TOGETHER = 8
+"""Facets that are looked at at once: a leaf of the tree has no more than four, but a processor takes eight."""
+
 
 @kernel(makes_arrays=False)
 def dot(a, b):
@@ -68,9 +71,10 @@ def _spread(t, triangles, star_start, star, normals):
 
 @kernel
 def list_facets(start, stop, corners, rows, centre, slack, mesh, normals, facets):
-    """Fill facets[start:stop] (m, 8) float32, in the tree's order: middle about `centre`, radius, normal, spread.
+    """Fill facets[:, start:stop] (8, m + `TOGETHER`) float32, in the tree's order: middle about `centre`, radius, normal, spread.
 
-    Middle and radius give a ball round the triangle, grown by `slack` for rounding to float32.
+    Middle and radius give a ball round the triangle, grown by `slack` for rounding to float32. The last columns are room
+    for those who look at several at once.
     """
     _, triangles, star_start, star = mesh
     middle = np.empty(3)
@@ -85,50 +89,64 @@ def list_facets(start, stop, corners, rows, centre, slack, mesh, normals, facets
                 away2 += (corners[row, c, k] - middle[k]) ** 2
             radius2 = max(radius2, away2)
         for k in range(3):
-            facets[row, k] = middle[k] - centre[k]
-            facets[row, 4 + k] = normals[t, k]
-        facets[row, 3] = np.sqrt(radius2) + slack
+            facets[k, row] = middle[k] - centre[k]
+            facets[4 + k, row] = normals[t, k]
+        facets[3, row] = np.sqrt(radius2) + slack
         # a thousandth: what float32 loses in an arc cosine near 1
-        facets[row, 7] = _spread(t, triangles, star_start, star, normals) + 1e-3
+        facets[7, row] = _spread(t, triangles, star_start, star, normals) + 1e-3
 
 
 @kernel(makes_arrays=False)
-def _bound(normals, spreads, first, last, cone):
-    """The cone (4,) about rows first .. last of normals with a spread each: axis, and spread, pi where it is wide."""
+def _bound(cones, first, last, out, child):
+    """Fill out[:4, child] with the cone about columns first .. last of cones (4 or more,): axis, and spread, pi where wide."""
     length2 = np.float32(0.0)
     for k in range(3):
-        cone[k] = np.float32(0.0)
+        out[k, child] = np.float32(0.0)
         for row in range(first, last):
-            cone[k] += normals[row, k]
-        length2 += cone[k] * cone[k]
-    cone[3] = np.float32(np.pi) if first < last else np.float32(0.0)
+            out[k, child] += cones[k, row]
+        length2 += out[k, child] * out[k, child]
+    out[3, child] = np.float32(np.pi) if first < last else np.float32(0.0)
     if not length2 > np.float32(0.0):
         return
     over = np.float32(1.0) / np.sqrt(length2)
     widest = np.float32(0.0)
     for k in range(3):
-        cone[k] *= over
+        out[k, child] *= over
     for row in range(first, last):
-        cosine = normals[row, 0] * cone[0] + normals[row, 1] * cone[1] + normals[row, 2] * cone[2]
+        cosine = cones[0, row] * out[0, child] + cones[1, row] * out[1, child] + cones[2, row] * out[2, child]
         off = np.float32(np.arccos(min(max(cosine, np.float32(-1.0)), np.float32(1.0)))) + np.float32(1e-3)
-        widest = max(widest, off + spreads[row])
-    cone[3] = widest if widest < np.float32(1.5) else np.float32(np.pi)
+        widest = max(widest, off + cones[3, row])
+    out[3, child] = widest if widest < np.float32(1.5) else np.float32(np.pi)
+
+
+@kernel(makes_arrays=False)
+def _list_sizes(box, cone):
+    """Fill cone[4] (8,) with half the diagonal of each of a node's boxes; 0 where one is empty."""
+    for c in range(8):
+        x, y, z = box[3, c] - box[0, c], box[4, c] - box[1, c], box[5, c] - box[2, c]
+        size = np.float32(0.5) * np.sqrt(x * x + y * y + z * z)
+        cone[4, c] = size if x >= np.float32(0.0) else np.float32(0.0)
 
 
 @kernel
-def list_cones(facets, depth, level_base, cones):
-    """Fill cones (nodes, 8, 4) float32, bottom up: axis and spread of the normals in each child of each node."""
-    n = np.int64(len(facets))
+def list_cones(facets, boxes, depth, level_base, cones):
+    """Fill cones (nodes, 5, 8) float32, bottom up: axis and spread of the normals in each child of each node, and its size.
+
+    The size is half of the diagonal of the child's box. facets : (8, m) float32, without the room at their end.
+    """
+    n = np.int64(facets.shape[1])
     levels = len(level_base) - 1
     for child in range(1 << depth):
         row = level_base[levels - 1] + child // 8
         first, last = (child * n) >> depth, ((child + 1) * n) >> depth
-        _bound(facets[:, 4:7], facets[:, 7], first, last, cones[row, child % 8])
+        _bound(facets[4:], first, last, cones[row], child % 8)
     for level in range(levels - 2, -1, -1):
         for child in range(level_base[level + 2] - level_base[level + 1]):
             below = cones[level_base[level + 1] + child]
             row = level_base[level] + child // 8
-            _bound(below[:, :3], below[:, 3], 0, 8, cones[row, child % 8])
+            _bound(below, 0, 8, cones[row], child % 8)
+    for row in range(len(cones)):
+        _list_sizes(boxes[row], cones[row])
 
 
 @kernel(makes_arrays=False)
@@ -140,21 +158,19 @@ def may_stop(wx, wy, wz, size, nx, ny, nz, spread, side, dx, dy, dz, cosine):
 
     Where the ball is stopped, the way from its middle to the place is the mirror image of the way back along d, and a
     sum of the normals there, none counted negative. So it is off nx, ny, nz by no more than their spread,
-    and by twice the angle that the triangles subtend.
+    and by twice the angle that the triangles subtend. Without a branch, so that several are held against it at once.
     """
     away = np.sqrt(wx * wx + wy * wy + wz * wz)
-    if size >= np.float32(0.5) * away:
-        return True
+    near = size >= np.float32(0.5) * away
     over = np.float32(1.0) / away
     wx, wy, wz = wx * over, wy * over, wz * over
     # the arc sine of a half is less than 1.05 times a half
     subtended = np.float32(1.05) * size * over
     ahead = wx * dx + wy * dy + wz * dz
-    if ahead < cosine - subtended:
-        return False
     twice = np.float32(2.0) * ahead
     ux, uy, uz = twice * wx - dx, twice * wy - dy, twice * wz - dz
     alike = -side * (ux * nx + uy * ny + uz * nz)
     most = spread + np.float32(2.0) * subtended
     # the chord between two directions is at most the angle
-    return np.float32(2.0) - np.float32(2.0) * alike <= most * most
+    facing = np.float32(2.0) - np.float32(2.0) * alike <= most * most
+    return near | ((ahead >= cosine - subtended) & facing)

@@ -99,11 +99,11 @@ def _try_triangle(row, p, d, side, vertex, own, cosine, radius, tree, facets, me
     if (x - px) ** 2 + (y - py) ** 2 + (z - pz) ** 2 < (2.0 * touching * cosine) ** 2:
         return np.inf
     alike = -side * (
-        ((x - px) / touching - dx) * facets[row, 4]
-        + ((y - py) / touching - dy) * facets[row, 5]
-        + ((z - pz) / touching - dz) * facets[row, 6]
+        ((x - px) / touching - dx) * facets[4, row]
+        + ((y - py) / touching - dy) * facets[5, row]
+        + ((z - pz) / touching - dz) * facets[6, row]
     )
-    if 2.0 - 2.0 * alike > facets[row, 7] ** 2:  # the reason: `may_stop`
+    if 2.0 - 2.0 * alike > facets[7, row] ** 2:  # the reason: `may_stop`
         return np.inf
     middle, place, weight, sight_work = work
     place[0], place[1], place[2] = x, y, z
@@ -116,61 +116,64 @@ def _try_triangle(row, p, d, side, vertex, own, cosine, radius, tree, facets, me
 
 
 @kernel(makes_arrays=False)
-def _children_away2(box, look, radius, child_d2):
-    """Squared distance of a node's eight children from p; inf where a box misses the ball or the cone p looks through.
+def _children_away2(boxes, cones, row, look, radius, child_d2):
+    """Squared distance of a node's eight children from p; inf where none of a child's triangles can stop the ball.
 
-    Without a branch, so that all eight are measured at once.
+    Its box misses the ball or the cone p looks through, or its normals lie otherwise. Without a branch, so that all eight
+    are measured at once.
     """
-    x, y, z, dx, dy, dz, cosine, sine, _ = look
+    x, y, z, dx, dy, dz, cosine, sine, side = look
     mx, my, mz = x + radius * dx, y + radius * dy, z + radius * dz
     zero, half, over = np.float32(0.0), np.float32(0.5), np.float32(1.00001)
-    for c in range(8):
-        gx = max(max(box[0, c] - mx, mx - box[3, c]), zero)
-        gy = max(max(box[1, c] - my, my - box[4, c]), zero)
-        gz = max(max(box[2, c] - mz, mz - box[5, c]), zero)
+    # told that there are eight, the compiler writes them out one after the other instead
+    for c in range(len(child_d2)):
+        low_x, low_y, low_z = boxes[row, 0, c], boxes[row, 1, c], boxes[row, 2, c]
+        high_x, high_y, high_z = boxes[row, 3, c], boxes[row, 4, c], boxes[row, 5, c]
+        gx = max(max(low_x - mx, mx - high_x), zero)
+        gy = max(max(low_y - my, my - high_y), zero)
+        gz = max(max(low_z - mz, mz - high_z), zero)
         met = gx * gx + gy * gy + gz * gz < radius * radius * over
-        hx, hy, hz = box[3, c] - box[0, c], box[4, c] - box[1, c], box[5, c] - box[2, c]
-        wx, wy, wz = box[0, c] + half * hx - x, box[1, c] + half * hy - y, box[2, c] + half * hz - z
-        size = half * np.sqrt(hx * hx + hy * hy + hz * hz)
+        wx = low_x + half * (high_x - low_x) - x
+        wy = low_y + half * (high_y - low_y) - y
+        wz = low_z + half * (high_z - low_z) - z
+        size, spread = cones[row, 4, c], cones[row, 3, c]
         along = wx * dx + wy * dy + wz * dz
         across = np.sqrt(max(wx * wx + wy * wy + wz * wz - along * along, zero))
         met &= across * cosine - along * sine <= size * over
-        gx = max(max(box[0, c] - x, x - box[3, c]), zero)
-        gy = max(max(box[1, c] - y, y - box[4, c]), zero)
-        gz = max(max(box[2, c] - z, z - box[5, c]), zero)
+        met &= (spread > np.float32(1.5)) | may_stop(
+            wx, wy, wz, size, cones[row, 0, c], cones[row, 1, c], cones[row, 2, c], spread, side, dx, dy, dz, cosine
+        )  # fmt: skip
+        gx = max(max(low_x - x, x - high_x), zero)
+        gy = max(max(low_y - y, y - high_y), zero)
+        gz = max(max(low_z - z, z - high_z), zero)
         child_d2[c] = gx * gx + gy * gy + gz * gz if met else np.float32(np.inf)
 
 
 @kernel(makes_arrays=False)
-def _child_may_stop(box, cone, c, look):
-    """Whether anything in child `c` of a node may stop the ball, going by how its normals lie."""
-    x, y, z, dx, dy, dz, cosine, _, side = look
-    half = np.float32(0.5)
-    hx, hy, hz = (
-        half * (box[3, c] - box[0, c]),
-        half * (box[4, c] - box[1, c]),
-        half * (box[5, c] - box[2, c]),
-    )
-    size = np.sqrt(hx * hx + hy * hy + hz * hz)
-    return may_stop(
-        box[0, c] + hx - x, box[1, c] + hy - y, box[2, c] + hz - z, size, cone[c, 0], cone[c, 1], cone[c, 2],
-        cone[c, 3], side, dx, dy, dz, cosine,
-    )  # fmt: skip
-
-
-@kernel(makes_arrays=False)
-def _facet_may_stop(facets, t, look):
-    """Whether a facet (see `firstcast.kernels.facets.list_facets`) may stop the ball."""
+def _facets_may_stop(facets, first, look, may):
+    """Fill `may` (`TOGETHER`,) uint8: whether the facets from column `first` on (see `list_facets`) may stop the ball."""
     x, y, z, dx, dy, dz, cosine, sine, side = look
-    wx, wy, wz, size = facets[t, 0] - x, facets[t, 1] - y, facets[t, 2] - z, facets[t, 3]
-    along = wx * dx + wy * dy + wz * dz
-    across = np.sqrt(max(wx * wx + wy * wy + wz * wz - along * along, np.float32(0.0)))
-    # beside the cone: most of what lies round the place itself
-    if across * cosine - along * sine > size * np.float32(1.00001):
-        return False
-    return may_stop(
-        wx, wy, wz, size, facets[t, 4], facets[t, 5], facets[t, 6], facets[t, 7], side, dx, dy, dz, cosine
+    middle_x, middle_y, middle_z, sizes = (
+        facets[0, first:],
+        facets[1, first:],
+        facets[2, first:],
+        facets[3, first:],
     )
+    normal_x, normal_y, normal_z, spreads = (
+        facets[4, first:],
+        facets[5, first:],
+        facets[6, first:],
+        facets[7, first:],
+    )
+    for k in range(len(may)):
+        wx, wy, wz, size = middle_x[k] - x, middle_y[k] - y, middle_z[k] - z, sizes[k]
+        along = wx * dx + wy * dy + wz * dz
+        across = np.sqrt(max(wx * wx + wy * wy + wz * wz - along * along, np.float32(0.0)))
+        # beside the cone: most of what lies round the place itself
+        inside = across * cosine - along * sine <= size * np.float32(1.00001)
+        may[k] = inside & may_stop(
+            wx, wy, wz, size, normal_x[k], normal_y[k], normal_z[k], spreads[k], side, dx, dy, dz, cosine
+        )
 
 
 @kernel(makes_arrays=False)
@@ -184,13 +187,13 @@ def _look(p, d, centre, cosine, side):
 
 
 @kernel(makes_arrays=False)
-def _push(node, level, box, cone, look, size, work):
+def _push(node, level, size, work):
     """Put the children of a node that may stop the ball on the stacks, the nearest last; the new height."""
     stack_node, stack_level, stack_d2, child_d2 = work[0], work[1], work[2], work[3]
     bottom = size
     for c in range(8):
         d2 = child_d2[c]
-        if d2 < np.inf and (cone[c, 3] > 1.5 or _child_may_stop(box, cone, c, look)):
+        if d2 < np.inf:
             at = size
             while at > bottom and stack_d2[at - 1] < d2:
                 stack_node[at], stack_level[at] = stack_node[at - 1], stack_level[at - 1]
@@ -211,7 +214,7 @@ def facing_ball(p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh,
     """
     rows, boxes, level_base, depth = tree[1], tree[2], tree[3], tree[4]
     facets, cones = bounds
-    stack_node, stack_level, stack_d2, child_d2, try_work = work
+    stack_node, stack_level, stack_d2, child_d2, may, try_work = work
     n = np.int64(len(rows))
     levels = len(level_base) - 1
     look = _look(p, d, tree[5], cosine, side)
@@ -230,8 +233,10 @@ def facing_ball(p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh,
             continue
         node, level = stack_node[size], stack_level[size]
         if level == levels:
-            for t in range((node * n) >> depth, ((node + 1) * n) >> depth):
-                if not _facet_may_stop(facets, t, look):
+            first = (node * n) >> depth
+            _facets_may_stop(facets, first, look, may)
+            for t in range(first, ((node + 1) * n) >> depth):
+                if not may[t - first]:
                     continue
                 found = _try_triangle(
                     t, p, d, side, vertex, own, cosine, best, tree, facets, mesh, try_work, opposite
@@ -239,7 +244,6 @@ def facing_ball(p, d, side, vertex, own, most, cosine, seed, tree, bounds, mesh,
                 if found < best:
                     best, best_row = found, t
             continue
-        box, cone = boxes[level_base[level] + node], cones[level_base[level] + node]
-        _children_away2(box, look, np.float32(best), child_d2)
-        size = _push(node, level, box, cone, look, size, work)
+        _children_away2(boxes, cones, level_base[level] + node, look, np.float32(best), child_d2)
+        size = _push(node, level, size, work)
     return (best if best_row >= 0 else np.inf), best_row

@@ -39,7 +39,7 @@ def _meet_boxes(boxes, row, x, y, z, over_x, over_y, over_z, reach, met):
     `over_x` and so on are one by the line's direction. An empty box is never met. Without a branch, so that all eight
     are looked at at once.
     """
-    for c in range(8):
+    for c in range(len(met)):  # told that there are eight, the compiler writes them out one after the other
         near_x, far_x = (boxes[row, 0, c] - x) * over_x, (boxes[row, 3, c] - x) * over_x
         near_y, far_y = (boxes[row, 1, c] - y) * over_y, (boxes[row, 4, c] - y) * over_y
         near_z, far_z = (boxes[row, 2, c] - z) * over_z, (boxes[row, 5, c] - z) * over_z

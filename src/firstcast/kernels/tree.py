@@ -273,7 +273,8 @@ def _nearest(p, corners, rows, boxes, level_base, depth, centre, tie2, best2, be
             )  # fmt: skip
             continue
         box = boxes[level_base[level] + node]
-        for c in range(8):
+        # told that there are eight, the compiler writes them out one after the other instead of side by side
+        for c in range(len(child_d2)):
             dx = max(max(box[0, c] - x, x - box[3, c]), zero)
             dy = max(max(box[1, c] - y, y - box[4, c]), zero)
             dz = max(max(box[2, c] - z, z - box[5, c]), zero)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from firstcast.kernels.compiling import kernel
-from firstcast.kernels.facets import area_vector, dot
+from firstcast.kernels.facets import TOGETHER, area_vector, dot
 from firstcast.kernels.facing import STACK, facing_ball
 from firstcast.kernels.segments import first_crossing
 
@@ -78,7 +78,7 @@ def _working_space():
     """Room for the searches of one thread."""
     stack_node, stack_level = np.empty(STACK, np.int64), np.empty(STACK, np.int64)
     along = (np.empty(STACK, np.int64), np.empty(STACK, np.int64), np.empty(8, np.uint8))
-    search = np.empty(STACK, np.float32), np.empty(8, np.float32)
+    search = np.empty(STACK, np.float32), np.empty(8, np.float32), np.empty(TOGETHER, np.uint8)
     ball = (stack_node, stack_level, *search, (np.empty(3), np.empty(3), np.empty(3), (np.empty(3), along)))
     return ball, (np.empty(3), np.empty(3), along), np.empty(3)
 
