@@ -1,6 +1,7 @@
 """The mesh, and what can be read off it at once."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -28,14 +29,18 @@ class Mesh:
     @property
     def corners(self) -> Corners:
         """(m, 3, 3) float64: the triangles as coordinates."""
-        return np.ascontiguousarray(self.points[self.triangles], dtype=np.float64)
+        return np.ascontiguousarray(self.points.take(self.triangles, axis=0), dtype=np.float64)
 
-    @property
-    def bounds(self) -> np.ndarray:
-        """(2, 3): least and greatest coordinates of the points that triangles use; zeros if empty."""
-        if not len(self.triangles):
-            return np.zeros((2, 3))
-        return np.array([self.points.min(axis=0), self.points.max(axis=0)], dtype=np.float64)
+    @cached_property
+    def bounds(self) -> npt.NDArray[np.float64]:
+        """(2, 3), not to be written to: least and greatest coordinates of the points; zeros if there are no triangles."""
+        bounds = np.zeros((2, 3))
+        if len(self.triangles):
+            for axis in range(3):  # an axis at a time: numpy takes ten times as long for all three at once
+                along = self.points[:, axis]
+                bounds[:, axis] = along.min(), along.max()
+        bounds.flags.writeable = False
+        return bounds
 
     def mapped(self, matrix: np.ndarray, offset: np.ndarray | None = None) -> "Mesh":
         """The mesh under x → matrix · x + offset; a mirroring map turns the triangles so they stay outward."""

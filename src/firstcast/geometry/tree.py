@@ -8,11 +8,15 @@ import numpy.typing as npt
 from firstcast.arrays import Corners, Points, check_points
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
+from firstcast.geometry.threads import side_by_side
 from firstcast.kernels import tree as kernels
 from firstcast.kernels import winding as winding_kernels
 
 LEAF_MOST = 4
 """Triangles per leaf, at most."""
+
+SHARE = 1 << 17
+"""Triangles that one thread looks at in a row."""
 
 OPENING = 3.0
 """A node counts as one dipole from this many times its reach. Barill et al. 2018 use 2 with a
@@ -103,17 +107,19 @@ def build_tree(mesh: Mesh | Corners) -> Tree:
         )
     if not len(corners):
         raise InputError("there are no triangles", where="search tree", mend="Leave empty meshes out.")
-    flat = corners.reshape(-1, 3)
-    low, high = flat.min(axis=0), flat.max(axis=0)
+    low, high = _bounds(corners)
     if not (np.isfinite(low).all() and np.isfinite(high).all()):
         raise InputError(
             "some coordinates are not finite", where="search tree", mend="Export the mesh again."
         )
     centre = (low + high) / 2.0
-    extent = float(np.abs(flat - centre).max())
+    extent = float(max(np.abs(low - centre).max(), np.abs(high - centre).max()))
     depth = max(1, int(np.ceil(np.log2(len(corners) / LEAF_MOST))))
     level_base = _levels(depth)
-    centres = np.ascontiguousarray((corners.mean(axis=1) - centre).astype(np.float32))
+    centres = np.empty((len(corners), 3), np.float32)
+    side_by_side(
+        lambda first, last: kernels.middles(first, last, corners, centre, centres), len(corners), SHARE
+    )
     order = np.arange(len(corners), dtype=np.int32)
     kernels.order_rows(centres, order, depth, min(depth, 6))
     sorted_corners = np.empty_like(corners)
@@ -122,6 +128,14 @@ def build_tree(mesh: Mesh | Corners) -> Tree:
     slack = extent * 2.0**-21
     kernels.arrange(corners, order, centre, slack, depth, level_base, sorted_corners, boxes)
     return Tree(sorted_corners, order, boxes, level_base, depth, centre, 1e-13 * max(extent, 1e-300))
+
+
+def _bounds(corners: Corners) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Least and greatest coordinates (3,) of triangles; not finite where any coordinate isn't."""
+    found = np.array(
+        side_by_side(lambda first, last: kernels.corner_bounds(corners, first, last), len(corners), SHARE)
+    )
+    return found[:, :3].min(axis=0), found[:, 3:].max(axis=0)
 
 
 def _spread_bits(values: npt.NDArray[np.uint64]) -> npt.NDArray[np.uint64]:

@@ -169,7 +169,8 @@ def _checked(surface: Starred, tree: Tree | None) -> Tree:
 def _places(surface: Starred, tree: Tree, apart_mm: float):
     """The vertices to read (k,), and for each vertex the one whose reading it takes (n,); an unused one its own."""
     count = len(surface.points)
-    visit = _visit_order(surface.triangles[tree.rows], count)
+    visit, seen = np.empty(count, np.int32), np.zeros(count, np.bool_)
+    visit = visit[: kernels.list_visits(tree.rows, surface.triangles, seen, visit)]
     chosen, stands_for = np.empty(len(visit), np.int32), np.full(count, -1, np.int32)
     taken = kernels.choose_places(visit, tuple(surface), apart_mm, chosen, stands_for)
     return chosen[:taken], np.where(stands_for < 0, np.arange(count, dtype=np.int32), stands_for)
@@ -197,12 +198,3 @@ def _surroundings(surface: Starred, tree: Tree):
     cones = np.zeros((int(tree.level_base[-1]), 5, 8), np.float32)
     facet_kernels.list_cones(facets[:, :count], tree.boxes, tree.depth, tree.level_base, cones)
     return facets, cones
-
-
-def _visit_order(triangles: npt.NDArray[np.int32], count: int) -> npt.NDArray[np.int32]:
-    """The vertices that triangles (m, 3) use, by where they come first: neighbours in the tree's order, neighbours here."""
-    corner = triangles.ravel()
-    first = np.full(count, corner.size, np.int64)
-    first[corner[::-1]] = np.arange(corner.size - 1, -1, -1)
-    order = np.argsort(first, kind="stable")
-    return order[first[order] < corner.size].astype(np.int32)

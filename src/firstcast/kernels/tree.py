@@ -22,6 +22,29 @@ BLOCK = 256
 
 
 @kernel
+def corner_bounds(corners, start, stop):
+    """Least x, y, z, then greatest, of triangles start..stop of corners (n, 3, 3); NaN where a coordinate is NaN."""
+    low_x = low_y = low_z = np.inf
+    high_x = high_y = high_z = -np.inf
+    sums = 0.0
+    for t in range(start, stop):
+        for c in range(3):
+            x, y, z = corners[t, c, 0], corners[t, c, 1], corners[t, c, 2]
+            low_x, low_y, low_z = min(low_x, x), min(low_y, y), min(low_z, z)
+            high_x, high_y, high_z = max(high_x, x), max(high_y, y), max(high_z, z)
+            sums += 0.0 * (x + y + z)  # NaN as soon as one of them isn't finite; else nothing
+    return low_x + sums, low_y + sums, low_z + sums, high_x + sums, high_y + sums, high_z + sums
+
+
+@kernel
+def middles(start, stop, corners, centre, out):
+    """Fill out[start:stop] (n, 3) float32 with the middles of triangles, about `centre`."""
+    for t in range(start, stop):
+        for k in range(3):
+            out[t, k] = (corners[t, 0, k] + corners[t, 1, k] + corners[t, 2, k]) / 3.0 - centre[k]
+
+
+@kernel(makes_arrays=False)
 def _select(centres, order, start, stop, nth, axis):
     """Partition rows start..stop so that row `nth` is in place along `axis` (quickselect, Hoare)."""
     left = start
@@ -57,7 +80,7 @@ def _select(centres, order, start, stop, nth, axis):
             return
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _halve(centres, order, start, stop, middle):
     """Split rows start..stop at row `middle` along the longest axis of their centres."""
     if stop - start < 2 or middle <= start or middle >= stop:

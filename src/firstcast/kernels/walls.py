@@ -136,6 +136,23 @@ def read_widths(
 
 
 @kernel
+def list_visits(rows, triangles, seen, visit):
+    """List to `visit` (n,) the points that triangles use, as they come in the tree's order; how many there are.
+
+    rows : (m,) the tree's. seen : (n,) bool, false at first. Neighbours in the tree's order are neighbours here.
+    """
+    count = np.int64(0)
+    for row in range(len(rows)):
+        for c in range(3):
+            vertex = triangles[rows[row], c]
+            if not seen[vertex]:
+                seen[vertex] = True
+                visit[count] = vertex
+                count += 1
+    return count
+
+
+@kernel
 def choose_places(visit, mesh, apart, chosen, stands_for):
     """Which of the vertices `visit` are read, to `chosen` (k,); for each vertex the one whose reading it takes.
 
