@@ -33,7 +33,7 @@ def _joined(vertex, first, mesh, within):
     return False
 
 
-@kernel
+@kernel(makes_arrays=False)
 def find_folds(rows, opposite, mesh, within, folds):
     """Fill `folds` (k,): whether two edges lead from vertex rows[k] to the triangle opposite, `within` that length."""
     for k in range(len(rows)):
@@ -67,6 +67,23 @@ def _gather_round(here, mesh, radius, near):
     return count
 
 
+@kernel(makes_arrays=False)
+def _middle_width(here, mesh, width, radius, near, heard):
+    """The median width within `radius` round vertex `here`."""
+    count = np.int64(0)
+    for at in range(_gather_round(here, mesh, radius, near)):
+        value = width[near[at]]
+        if value < np.float32(0.0):
+            continue
+        slot = count
+        while slot > 0 and heard[slot - 1] > value:
+            heard[slot] = heard[slot - 1]
+            slot -= 1
+        heard[slot] = value
+        count += 1
+    return heard[count // 2]
+
+
 @kernel
 def middle_widths(rows, mesh, width, radius, middle):
     """Fill `middle` (k,) float32: the median width within `radius` round each vertex rows[k].
@@ -75,30 +92,26 @@ def middle_widths(rows, mesh, width, radius, middle):
     """
     near, heard = np.empty(ROUND_ABOUT, np.int64), np.empty(ROUND_ABOUT, np.float32)
     for k in range(len(rows)):
-        count = np.int64(0)
-        for at in range(_gather_round(np.int64(rows[k]), mesh, radius, near)):
-            value = width[near[at]]
-            if value < np.float32(0.0):
-                continue
-            slot = count
-            while slot > 0 and heard[slot - 1] > value:
-                heard[slot] = heard[slot - 1]
-                slot -= 1
-            heard[slot] = value
-            count += 1
-        middle[k] = heard[count // 2]
+        middle[k] = _middle_width(np.int64(rows[k]), mesh, width, radius, near, heard)
+
+
+@kernel(makes_arrays=False)
+def _vertex_area(vertex, mesh, normal):
+    """A third of the area of the triangles round a vertex; `normal` (3,) is room to work in."""
+    points, triangles, star_start, star = mesh
+    area = 0.0
+    for s in range(star_start[vertex], star_start[vertex + 1]):
+        area_vector(points, triangles[star[s]], normal)
+        area += np.sqrt(dot(normal, normal)) / 6.0
+    return area
 
 
 @kernel
 def vertex_areas(rows, mesh, areas):
     """Fill `areas` (k,) float64: a third of the area of the triangles round each vertex rows[k]."""
-    points, triangles, star_start, star = mesh
     normal = np.empty(3)
     for k in range(len(rows)):
-        areas[k] = 0.0
-        for s in range(star_start[rows[k]], star_start[rows[k] + 1]):
-            area_vector(points, triangles[star[s]], normal)
-            areas[k] += np.sqrt(dot(normal, normal)) / 6.0
+        areas[k] = _vertex_area(rows[k], mesh, normal)
 
 
 @kernel(makes_arrays=False)
@@ -112,7 +125,7 @@ def _list_pair(a, b, between, starts, lower):
     starts[upper] += 1
 
 
-@kernel
+@kernel(makes_arrays=False)
 def list_pairs(rows, number, opposite, between, mesh, starts, lower):
     """Which places lie together: an edge joins them, or one lies at a corner of the triangle opposite the other.
 
@@ -145,7 +158,7 @@ def _root(parent, place):
     return place
 
 
-@kernel
+@kernel(makes_arrays=False)
 def grow_patches(pairs, starts, area, enough, parent, reached):
     """Join places, narrowest first, into patches; which places make a patch as large as `enough` for the first time.
 

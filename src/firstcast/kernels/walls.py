@@ -135,7 +135,7 @@ def read_widths(
             )
 
 
-@kernel
+@kernel(makes_arrays=False)
 def list_visits(rows, triangles, seen, visit):
     """List to `visit` (n,) the points that triangles use, as they come in the tree's order; how many there are.
 
@@ -152,7 +152,7 @@ def list_visits(rows, triangles, seen, visit):
     return count
 
 
-@kernel
+@kernel(makes_arrays=False)
 def choose_places(visit, mesh, apart, chosen, stands_for):
     """Which of the vertices `visit` are read, to `chosen` (k,); for each vertex the one whose reading it takes.
 
