@@ -5,7 +5,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.arrays import Corners, Points, check_points
+from firstcast.arrays import Corners, Points, Triangles, check_points, check_triangles
 from firstcast.errors import InputError
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.threads import side_by_side
@@ -100,40 +100,52 @@ def build_tree(mesh: Mesh | Corners) -> Tree:
     Halving at the median of the longest axis: n log n, the same tree for any number of threads.
     Degenerate triangles are kept: they are segments or points.
     """
-    corners = mesh.corners if isinstance(mesh, Mesh) else np.ascontiguousarray(mesh, dtype=np.float64)
-    if corners.ndim != 3 or corners.shape[1:] != (3, 3):
-        raise InputError(
-            f"shape {corners.shape} is not (n, 3, 3)", where="search tree", mend="Give three corners each."
-        )
-    if not len(corners):
+    points, triangles = _given(mesh)
+    count = len(triangles)
+    if not count:
         raise InputError("there are no triangles", where="search tree", mend="Leave empty meshes out.")
-    low, high = _bounds(corners)
+    low, high = _bounds(points, triangles)
     if not (np.isfinite(low).all() and np.isfinite(high).all()):
         raise InputError(
             "some coordinates are not finite", where="search tree", mend="Export the mesh again."
         )
     centre = (low + high) / 2.0
     extent = float(max(np.abs(low - centre).max(), np.abs(high - centre).max()))
-    depth = max(1, int(np.ceil(np.log2(len(corners) / LEAF_MOST))))
+    depth = max(1, int(np.ceil(np.log2(count / LEAF_MOST))))
     level_base = _levels(depth)
-    centres = np.empty((len(corners), 3), np.float32)
+    centres = np.empty((count, 3), np.float32)
     side_by_side(
-        lambda first, last: kernels.middles(first, last, corners, centre, centres), len(corners), SHARE
+        lambda first, last: kernels.middles(first, last, points, triangles, centre, centres), count, SHARE
     )
-    order = np.arange(len(corners), dtype=np.int32)
+    order = np.arange(count, dtype=np.int32)
     kernels.order_rows(centres, order, depth, min(depth, 6))
-    sorted_corners = np.empty_like(corners)
+    sorted_corners = np.empty((count, 3, 3))
     boxes = np.empty((int(level_base[-1]), 6, 8), dtype=np.float32)
     # Queries within about two extents round to float32 within 2^-23 of an extent: boxes grow by four times that.
     slack = extent * 2.0**-21
-    kernels.arrange(corners, order, centre, slack, depth, level_base, sorted_corners, boxes)
+    kernels.arrange(points, triangles, order, centre, slack, depth, level_base, sorted_corners, boxes)
     return Tree(sorted_corners, order, boxes, level_base, depth, centre, 1e-13 * max(extent, 1e-300))
 
 
-def _bounds(corners: Corners) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Least and greatest coordinates (3,) of triangles; not finite where any coordinate isn't."""
+def _given(mesh: Mesh | Corners) -> tuple[Points, Triangles]:
+    """The mesh's points and triangles as kernels take them; of corners, each a point of its own."""
+    if isinstance(mesh, Mesh):
+        points = np.ascontiguousarray(mesh.points, dtype=np.float64)
+        return points, check_triangles(mesh.triangles, len(points), where="search tree")
+    corners = np.ascontiguousarray(mesh, dtype=np.float64)
+    if corners.ndim != 3 or corners.shape[1:] != (3, 3):
+        raise InputError(
+            f"shape {corners.shape} is not (n, 3, 3)", where="search tree", mend="Give three corners each."
+        )
+    return corners.reshape(-1, 3), np.arange(3 * len(corners), dtype=np.int32).reshape(-1, 3)
+
+
+def _bounds(points: Points, triangles: Triangles) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Least and greatest coordinates (3,) of triangles; not finite where any of their coordinates isn't."""
     found = np.array(
-        side_by_side(lambda first, last: kernels.corner_bounds(corners, first, last), len(corners), SHARE)
+        side_by_side(
+            lambda first, last: kernels.corner_bounds(first, last, points, triangles), len(triangles), SHARE
+        )
     )
     return found[:, :3].min(axis=0), found[:, 3:].max(axis=0)
 

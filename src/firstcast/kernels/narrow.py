@@ -8,6 +8,9 @@ from firstcast.kernels.facets import area_vector, dot
 ROUND_ABOUT = 64
 """Places looked at round one, at most: more than lie within twice the distance of neighbours."""
 
+SLOTS = 4 * ROUND_ABOUT
+"""Room to note which of them are known: a power of two, mostly empty."""
+
 
 @kernel(makes_arrays=False)
 def _joined(vertex, first, mesh, within):
@@ -46,10 +49,24 @@ def find_folds(rows, opposite, mesh, within, folds):
 
 
 @kernel(makes_arrays=False)
-def _gather_round(here, mesh, radius, near):
+def _is_new(vertex, turn, seen, in_turn):
+    """Whether a vertex was not yet asked for in this turn. seen, in_turn : (`SLOTS`,) int64, a table by parts of its number."""
+    slot = (vertex * 40503 >> 4) & (SLOTS - 1)
+    while in_turn[slot] == turn:
+        if seen[slot] == vertex:
+            return False
+        slot = (slot + 1) & (SLOTS - 1)
+    seen[slot], in_turn[slot] = vertex, turn
+    return True
+
+
+@kernel(makes_arrays=False)
+def _gather_round(here, mesh, radius, near, turn, table):
     """Vertices that edges lead to within `radius` of vertex `here`, itself first, to `near`; how many."""
     points, triangles, star_start, star = mesh
+    seen, in_turn = table
     near[0], count, at = here, 1, 0
+    _is_new(here, turn, seen, in_turn)
     while at < count and count < ROUND_ABOUT:
         for s in range(star_start[near[at]], star_start[near[at] + 1]):
             for c in range(3):
@@ -57,10 +74,7 @@ def _gather_round(here, mesh, radius, near):
                 away2 = 0.0
                 for k in range(3):
                     away2 += (points[other, k] - points[here, k]) ** 2
-                known = away2 > radius * radius or count == ROUND_ABOUT
-                for seen in range(count):
-                    known |= near[seen] == other
-                if not known:
+                if away2 <= radius * radius and count < ROUND_ABOUT and _is_new(other, turn, seen, in_turn):
                     near[count] = other
                     count += 1
         at += 1
@@ -68,10 +82,10 @@ def _gather_round(here, mesh, radius, near):
 
 
 @kernel(makes_arrays=False)
-def _middle_width(here, mesh, width, radius, near, heard):
+def _middle_width(here, mesh, width, radius, near, heard, turn, table):
     """The median width within `radius` round vertex `here`."""
     count = np.int64(0)
-    for at in range(_gather_round(here, mesh, radius, near)):
+    for at in range(_gather_round(here, mesh, radius, near, turn, table)):
         value = width[near[at]]
         if value < np.float32(0.0):
             continue
@@ -91,8 +105,9 @@ def middle_widths(rows, mesh, width, radius, middle):
     width : (n,) float32, inf where nothing faces; negative where a place has no say.
     """
     near, heard = np.empty(ROUND_ABOUT, np.int64), np.empty(ROUND_ABOUT, np.float32)
+    table = np.empty(SLOTS, np.int64), np.full(SLOTS, -1, np.int64)
     for k in range(len(rows)):
-        middle[k] = _middle_width(np.int64(rows[k]), mesh, width, radius, near, heard)
+        middle[k] = _middle_width(np.int64(rows[k]), mesh, width, radius, near, heard, k, table)
 
 
 @kernel(makes_arrays=False)

@@ -22,14 +22,15 @@ BLOCK = 256
 
 
 @kernel
-def corner_bounds(corners, start, stop):
-    """Least x, y, z, then greatest, of triangles start..stop of corners (n, 3, 3); NaN where a coordinate is NaN."""
+def corner_bounds(start, stop, points, triangles):
+    """Least x, y, z, then greatest, of the corners of triangles start..stop; NaN where one of them isn't finite."""
     low_x = low_y = low_z = np.inf
     high_x = high_y = high_z = -np.inf
     sums = 0.0
     for t in range(start, stop):
         for c in range(3):
-            x, y, z = corners[t, c, 0], corners[t, c, 1], corners[t, c, 2]
+            v = triangles[t, c]
+            x, y, z = points[v, 0], points[v, 1], points[v, 2]
             low_x, low_y, low_z = min(low_x, x), min(low_y, y), min(low_z, z)
             high_x, high_y, high_z = max(high_x, x), max(high_y, y), max(high_z, z)
             sums += 0.0 * (x + y + z)  # NaN as soon as one of them isn't finite; else nothing
@@ -37,11 +38,12 @@ def corner_bounds(corners, start, stop):
 
 
 @kernel
-def middles(start, stop, corners, centre, out):
+def middles(start, stop, points, triangles, centre, out):
     """Fill out[start:stop] (n, 3) float32 with the middles of triangles, about `centre`."""
     for t in range(start, stop):
+        a, b, c = triangles[t, 0], triangles[t, 1], triangles[t, 2]
         for k in range(3):
-            out[t, k] = (corners[t, 0, k] + corners[t, 1, k] + corners[t, 2, k]) / 3.0 - centre[k]
+            out[t, k] = (points[a, k] + points[b, k] + points[c, k]) / 3.0 - centre[k]
 
 
 @kernel(makes_arrays=False)
@@ -123,7 +125,7 @@ def order_rows(centres, order, depth, shared_levels):
 
 
 @kernel(parallel=True)
-def arrange(corners, order, centre, slack, depth, level_base, sorted_corners, boxes):
+def arrange(points, triangles, order, centre, slack, depth, level_base, sorted_corners, boxes):
     """Fill `sorted_corners` (n, 3, 3) float64 in tree order and `boxes` (nodes, 6, 8) float32, bottom up.
 
     A box holds low x, y, z, then high x, y, z, of each child; a child without triangles has an empty
@@ -148,7 +150,7 @@ def arrange(corners, order, centre, slack, depth, level_base, sorted_corners, bo
                     low = np.inf
                     high = -np.inf
                     for c in range(3):
-                        value = corners[source, c, k]
+                        value = points[triangles[source, c], k]
                         sorted_corners[t, c, k] = value
                         low = min(low, value)
                         high = max(high, value)
