@@ -24,6 +24,7 @@ NAMES = (
     "sections",
     "forecast",
     "readings",
+    "read_station",
     "stand",
     "props",
     "nesting",

@@ -102,11 +102,10 @@ def narrow_regions(
     _check_lengths(len(places.width_mm), len(places.opposite), len(mesh.points))
     surface = starred(mesh, where="narrow regions") if surface is None else surface
     rows, width = _real(places, tuple(surface), limit_mm, behind_mm)
+    area = _areas(rows, tuple(surface))
     order = np.lexsort((rows, width))
-    rows, width = rows[order], width[order]
+    rows, width, area = rows[order], width[order], area[order]
     between = _between(surface, part_of_triangle, places.opposite, rows)
-    area = np.empty(len(rows))
-    kernels.vertex_areas(rows, tuple(surface), area)
     starts, lower = _pairs(surface, rows, places.opposite, between)
     label, reached = np.arange(len(rows), dtype=np.int32), np.zeros(len(rows), np.bool_)
     kernels.grow_patches(lower, starts, area.copy(), PATCH_MM2, label, reached)
@@ -185,6 +184,17 @@ def _real(places: Places, arrays, limit_mm: float, behind_mm: float):
         SHARE,
     )
     return rows[np.isfinite(evened)], evened[np.isfinite(evened)]
+
+
+def _areas(rows, arrays) -> npt.NDArray[np.float64]:
+    """(k,) a third of the area of the triangles round each of the vertices `rows`."""
+    areas = np.empty(len(rows))
+    side_by_side(
+        lambda first, last: kernels.vertex_areas(rows[first:last], arrays, areas[first:last]),
+        len(rows),
+        SHARE,
+    )
+    return areas
 
 
 def _pairs(surface: Starred, rows, opposite, between):
