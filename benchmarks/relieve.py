@@ -2,7 +2,9 @@
 
 Each figure is read along the pull that the station would take. Then, place by place: the fill that a [[mend]] of that place alone would make
 is united with the body, the mould is read again along the same pull, and whatever is told then is held against the place: it is gone if
-nothing that is told then has most of its voxels in it. "mendable" are places that have a fill; the others are listed with why.
+nothing that is told then has most of its voxels in it. Captive rubber is gone too if its links are shut and what is left there was told with the
+mend, with why it can't be filled; such places are counted apart. "mendable" are places that have a fill; the others are listed with why.
+"added" counts what several places share once for each.
 
     python benchmarks/relieve.py MESHES [--height 32] [--only NAME ...] [--kind two-part-block hard-tool] [--body FILE.npz]
 
@@ -15,11 +17,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import trimesh
 
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.zones import Zone
+from firstcast.io.meshes import read_meshes
 from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.fill import TONGUE, Fill
 from firstcast.moulding.opening import Gate, read_body, ways_to_open
@@ -29,15 +31,20 @@ from firstcast.moulding.reading import Read, read_mould, read_of
 from firstcast.moulding.relieve import filled, propose_fills
 from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO
 from firstcast.process.kinds import kind_of
+from firstcast.process.limits import Limits
 from firstcast.process.materials import Mould, choose
+from firstcast.ranges import Range
+from firstcast.stations import fuse, intake
 from firstcast.stations.mould import KEPT, pitch_of
 from firstcast.stations.mould_findings import LEAST_SHARE
 from firstcast.stations.mould_settings import Settings
 from firstcast.vocabulary import ProcessKind, ZoneMeaning
-from pull import upright
 
 LATTICE_MM = 0.08
-"""Of figures that were not made on a lattice; fills are drawn on it."""
+"""On which figures are fused, and fills drawn. A body that was on no lattice before would come out a little different everywhere."""
+
+Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
+"""Stands a file with y up on its feet: most of these files have it, and the longest of both is taken for up."""
 
 GATE = Gate((0.0, 0.0, -1.0), 10.0)
 
@@ -89,8 +96,19 @@ class Outcome:
 
     @property
     def gone(self) -> bool:
-        """Whether nothing is told there any more."""
-        return self.mendable and not self.told
+        """Whether what was told there is told no more."""
+        return self.mendable and (not self.told or self.parted)
+
+    @property
+    def parted(self) -> bool:
+        """Whether captive rubber is captive no more, and only what was said to be left of it, and why that can't be filled, is."""
+        left = any(fill.why_not for fill in self.fills)
+        return self.mendable and self.place.kind == "captive" and self.told not in ("", "captive") and left
+
+    @property
+    def added_mm3(self) -> float:
+        """What its fills add."""
+        return sum(fill.volume_mm3 for fill in self.fills if not fill.why_not)
 
     @property
     def why(self) -> str:
@@ -187,8 +205,10 @@ def table_row(figure: Figure, kind: ProcessKind, read: Read, found: list[Outcome
         "told": len(found),
         "mendable": len(mendable),
         "gone by their own mend": len(gone),
+        "of these captive no more, and a ledge that can't be filled": sum(each.parted for each in gone),
         "of these costly": sum(any(fill.costly for fill in each.fills) for each in gone),
         "new beside them": sum(each.new for each in found),
+        "added, mm³": f"{sum(each.added_mm3 for each in mendable):.1f}",
         "not gone": "; ".join(f"{count} × {why}" if count > 1 else why for why, count in left.items()),
     }
 
@@ -197,17 +217,22 @@ def _why(each: Outcome) -> str:
     return f"{each.place.kind} at {each.place.part}, {each.place.size_mm3:.1f} mm³: {each.why}"
 
 
-def figure_of(path: Path, height_mm: float) -> Figure | None:
-    """A closed mesh of the public collection, made so high; None if it is not closed."""
-    solid = trimesh.load(path, force="mesh")
-    if not (isinstance(solid, trimesh.Trimesh) and solid.is_watertight and solid.volume > 0.0):
-        return None
-    points = upright(np.asarray(solid.vertices, np.float64))
-    points *= height_mm / np.ptp(points[:, 2])
-    mesh = Mesh(points, np.asarray(solid.faces, np.int32))
-    return Figure(
-        path.stem, Body(mesh, np.zeros(len(mesh.triangles), np.uint16), (path.stem,)), np.full(3, LATTICE_MM)
+def figure_of(path: Path, height_mm: float) -> Figure:
+    """A mesh of the public collection, made so high, mended and fused as any job's is."""
+    read = read_meshes(path)
+    points = np.concatenate([np.asarray(one.mesh.points, np.float64) for one in read])
+    turn = Y_UP if np.ptp(points[:, 1]) > np.ptp(points[:, 2]) else np.eye(3)
+    matrix = height_mm / np.ptp(points @ turn[2]) * turn
+    parts = tuple(
+        intake.intake(name=one.name, mesh=one.mesh, matrix_mm=matrix, settings=intake.Settings()).part
+        for one in read
     )
+    limits = Limits(
+        kind=ProcessKind.TWO_PART_BLOCK, pixel_mm=(LATTICE_MM, LATTICE_MM), layer_mm=LATTICE_MM, pitch_mm=(LATTICE_MM, LATTICE_MM, LATTICE_MM),
+        reduce_tolerance_mm=0.01, wall_mm=Range(0.3, 0.6, 0.8), gap_mm=Range(0.1, 0.2, 0.3),
+    )  # fmt: skip
+    made = fuse.fuse(piece=path.stem, parts=parts, limits=limits, settings=fuse.Settings())
+    return Figure(path.stem, made.body, made.pitch_mm)
 
 
 def body_of(path: Path) -> Figure:
@@ -237,7 +262,7 @@ def main() -> None:
     figures = [body_of(asked.body)] if asked.body else []
     if asked.meshes:
         paths = [p for p in sorted(asked.meshes.iterdir()) if not asked.only or p.stem in asked.only]
-        figures += [f for f in (figure_of(path, asked.height) for path in paths) if f is not None]
+        figures += [figure_of(path, asked.height) for path in paths]
     rows = []
     for figure in figures:
         for kind in map(ProcessKind, asked.kind):

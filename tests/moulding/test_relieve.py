@@ -12,7 +12,7 @@ from firstcast.geometry.mesh import measure_solid
 from firstcast.geometry.solids import raw_manifold
 from firstcast.geometry.zones import Box, Zone
 from firstcast.moulding.bounds import Bounds
-from firstcast.moulding.fill import Fill
+from firstcast.moulding.fill import LOCK, TONGUE, Fill, Place
 from firstcast.moulding.fill_union import with_lumps
 from firstcast.moulding.locks import PLUG, RING
 from firstcast.moulding.reading import read_mould
@@ -41,9 +41,10 @@ def told(body: Body, pull, bounds=BOUNDS) -> list[str]:
     return [lock.kind for lock in read.locks if bounds.told(lock)] + ["tongue" for _ in read.tongues]
 
 
-def all_fills(body, read, fills):
-    """Whatever is proposed."""
-    return fills
+def all_places(body, read) -> frozenset[Place]:
+    """Whatever is told, or isn't."""
+    locks, tongues = range(len(read.locks)), range(len(read.tongues))
+    return frozenset([(LOCK, row) for row in locks] + [(TONGUE, row) for row in tongues])
 
 
 def mended(solid: Manifold, pull, bounds=BOUNDS, **more) -> tuple[tuple[Fill, ...], float]:
@@ -52,7 +53,7 @@ def mended(solid: Manifold, pull, bounds=BOUNDS, **more) -> tuple[tuple[Fill, ..
     assert told(body, pull, bounds)
     read = read_mould(body, pull, PITCH, RUBBER, bounds)
     found = relieve(
-        body, read, RUBBER, (), bounds=bounds, wall_mm=WALL, lattice_mm=LATTICE, choose=all_fills, **more
+        body, read, RUBBER, (), bounds=bounds, wall_mm=WALL, lattice_mm=LATTICE, asked=all_places, **more
     )  # fmt: skip
     assert not found.proposed
     mesh = found.body.mesh
@@ -181,7 +182,7 @@ def test_a_body_keeps_its_bits_and_is_sound():
     rough = body_of(plate)
     body = with_lumps(rough, (("speck", (mesh_of(speck),)),), LATTICE).body
     read = read_mould(body, SIDE, PITCH, RUBBER, BOUNDS)
-    found = relieve(body, read, RUBBER, (), bounds=BOUNDS, wall_mm=WALL, lattice_mm=LATTICE, choose=all_fills)
+    found = relieve(body, read, RUBBER, (), bounds=BOUNDS, wall_mm=WALL, lattice_mm=LATTICE, asked=all_places)
     assert found.taken
     assert not found.proposed
     assert not [lock for lock in found.read.locks if BOUNDS.told(lock)]

@@ -8,6 +8,12 @@ from firstcast.moulding.splits import Split
 CAPTIVE, TONGUE = "captive", "tongue"
 """Kinds of findings beside those of locks: ring, plug and ledge."""
 
+LOCK = "lock"
+"""What is told is one of the read's locks or one of its tongues: the other word is `TONGUE`."""
+
+Place = tuple[str, int]
+"""`LOCK` or `TONGUE`, and the row among them."""
+
 HIDDEN = 0.1
 """With less of its new surface in sight from the front, a fill counts as hidden."""
 
@@ -56,6 +62,13 @@ class Fill:
     why_not: str
     costly: bool
     split: Split | None
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """What it mends."""
+        return tuple(
+            (TONGUE if kind == TONGUE else LOCK, row) for kind, row in zip(self.kinds, self.rows, strict=True)
+        )
 
     @property
     def hidden(self) -> bool:

@@ -20,9 +20,8 @@ from firstcast.moulding.locks import IN_HOLLOW
 HALF_VOXEL = 0.5
 """How near the level comes to the least."""
 
-MORE = 1.0
-"""So many voxels more are filled: a way through a place, and a tongue's depth, come out differently by so much when the mould is read
-again."""
+ALL_OF_IT = -HALF_VOXEL
+"""The level above which all of a place lies."""
 
 Levels = npt.NDArray[np.float32]
 
@@ -81,11 +80,11 @@ def _neck_of(inside: Mask, opened: Mask):
 
 
 def least_level(levels: Levels, passes: Callable[[float], bool]) -> float | None:
-    """The highest level to which a fill brings the place inside its bounds, less `MORE`; None if no fill does.
+    """The highest level, to half a voxel, to which a fill brings the place inside its bounds; None if no fill does.
 
     `passes` says it of the fill of all voxels above a level.
     """
-    none, all_of_it = float(levels.max()), -HALF_VOXEL
+    none, all_of_it = float(levels.max()), ALL_OF_IT
     if not passes(all_of_it):
         return None
     while none - all_of_it > HALF_VOXEL:
@@ -94,7 +93,7 @@ def least_level(levels: Levels, passes: Callable[[float], bool]) -> float | None
             all_of_it = middle
         else:
             none = middle
-    return max(all_of_it - MORE, -HALF_VOXEL)
+    return all_of_it
 
 
 def without_traps(states: npt.NDArray[np.uint8], mine: Mask, fill: Mask) -> Mask:

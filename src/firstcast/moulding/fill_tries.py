@@ -1,7 +1,11 @@
-"""Finding the least fill of one place by trying: captive rubber, a lock, a tongue."""
+"""Finding the least fill of one place by trying: captive rubber, a lock, a tongue.
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+Fills are tried as voxels; the solid that is made of one takes a little more or less. So each search gives its least fill first and then, a
+step further each time, what is to be made where the solid of the one before didn't free the place.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import binary_dilation, find_objects, maximum_filter
@@ -9,36 +13,47 @@ from scipy.ndimage import binary_dilation, find_objects, maximum_filter
 from firstcast.kernels.locked import BODY, DOWN, UP, deepen
 from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.fill_levels import (
-    MORE,
+    ALL_OF_IT,
     least_level,
     orders_of,
     without_traps,
     without_undercuts,
 )
-from firstcast.moulding.fill_window import Mask, Window, locks_with, room_with, tongues_with, window_round
+from firstcast.moulding.fill_window import Mask, Window, locks_with, tongues_with
 from firstcast.moulding.held import Held
 from firstcast.moulding.hollows import Room, find_hollows
-from firstcast.moulding.locks import Lock
 from firstcast.moulding.tongues import Tongue
 from firstcast.moulding.webs import narrowest_web, thickened
 from firstcast.process.materials import Mould
 
 MOST_STEPS = 24
-"""Links of one region that are shut, and places of it that are filled afterwards, at most."""
+"""Links of one region that are shut at most."""
+
+FURTHER = 0.5
+"""A step further fills so many voxels more."""
+
+OUTWARD_VOXELS = (0.5, 1.0, 1.5)
+"""In a hard tool a fill goes so far beyond what is locked; farther where the solid is read to leave some of it."""
+
+MOST_FURTHER = 8
+"""So many steps further are given before all that may be filled is. Chosen."""
 
 
 @dataclass(frozen=True)
 class Tried:
-    """A fill (a, b, c) bool of a window, what is asked for after it (`Fill.after`), and whether it is inside the bounds."""
+    """A fill (a, b, c) bool of a window, whether it is inside the bounds as far as voxels tell, and if not, why.
+
+    `outward`: by how many voxels its solid's surface is moved into the rubber.
+    """
 
     fill: Mask
-    after: float
     passes: bool
     why: str = ""
+    outward: float = 0.0
 
 
-def fill_lock(window: Window, closed: Mask, mould: Mould, bounds: Bounds) -> Tried:
-    """The least fill of one lock: of each order the highest level that passes, then the order that takes fewest voxels.
+def lock_fills(window: Window, closed: Mask, mould: Mould, bounds: Bounds) -> Iterator[Tried]:
+    """The least fill of one lock: of each order the highest level that passes, then the order that takes fewest voxels; and steps further.
 
     Parameters
     ----------
@@ -49,9 +64,9 @@ def fill_lock(window: Window, closed: Mask, mould: Mould, bounds: Bounds) -> Tri
     """
     mask, states = window.mine, window.held.states
     hollows = find_hollows(window.room, bounds.least_mm3)
-    # where it lies in no hollow a fill seldom makes one, and to look for hollows takes most of the time; the mould is read again after
+    # where it lies in no hollow a fill seldom makes one, and to look for hollows takes most of the time; the solid is read with them
     deep = bool(hollows.number_of_voxel[window.in_room(mask)].any())
-    best: Mask | None = None
+    found: list[tuple[int, float, Callable[[float], Mask]]] = []
     for levels in orders_of(window, mask, hollows):
 
         def at(level: float, levels=levels) -> Mask:
@@ -67,25 +82,48 @@ def fill_lock(window: Window, closed: Mask, mould: Mould, bounds: Bounds) -> Tri
 
         level = least_level(levels, passes)
         if level is not None:
-            fill = at(level)
-            # a lower level may touch what is closed
-            fill = at(level + MORE) if (fill & closed).any() else fill
-            if best is None or fill.sum() < best.sum():
-                best = fill
-    if best is None:
-        return Tried(np.zeros(mask.shape, np.bool_), 0.0, False)
-    return Tried(best, _most_asked(locks_with(window, best, mould, bounds)[0]), True)
+            found.append((int(at(level).sum()), level, at))
+    if not found:
+        yield Tried(np.zeros(mask.shape, np.bool_), False)
+        return
+    _, level, chosen = min(found, key=lambda each: each[0])
+    for fill in _further(level, chosen, closed):
+        yield Tried(fill, True)
 
 
-def _most_asked(locks: tuple[Lock, ...]) -> float:
-    """The greatest share of what the rubber bears, at the high end."""
-    return max(
-        (max(a.of_break.high, a.of_tear.high) for a in (lock.asks for lock in locks) if a is not None),
-        default=0.0,
-    )
+def _further(level: float, at: Callable[[float], Mask], closed: Mask) -> Iterator[Mask]:
+    """The fill to a level, then to lower ones, and last to the lowest, as long as nothing closed is filled and each takes more."""
+    levels = [level - FURTHER * n for n in range(MOST_FURTHER + 1)]
+    last = -1
+    for each in [each for each in levels if each > ALL_OF_IT] + [ALL_OF_IT]:
+        fill = at(each)
+        if last >= 0 and (fill & closed).any():
+            return
+        count = int(fill.sum())
+        if count > last:
+            yield fill
+        last = count
 
 
-def fill_captive(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wall_mm: float) -> Tried:
+def whole_fills(window: Window, closed: Mask) -> Iterator[Tried]:
+    """All of a place, for a hard tool, moved out by so many voxels more each time: voxels know the edge of a shadow no better."""
+    for outward in OUTWARD_VOXELS:
+        yield Tried(window.mine & ~closed, not (window.mine & closed).any(), outward=outward)
+
+
+def captive_fills(
+    window: Window, closed: Mask, mould: Mould, bounds: Bounds, wall_mm: float
+) -> Iterator[Tried]:
+    """What shuts the links of what hangs together by walls as thick as they must be; then by walls thicker by a step each time."""
+    for n in range(MOST_FURTHER + 1):
+        tried = _shut_links(window, closed, mould, bounds, wall_mm + n * FURTHER * window.held.pitch_mm)
+        if n == 0 or tried.passes:
+            yield tried
+        if not tried.passes:
+            return
+
+
+def _shut_links(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wall_mm: float) -> Tried:
     """Shut the links of what hangs together, the smallest place first, until none is captive.
 
     A link is shut by a wall at the narrowest place between one way out and the others of its half, or by filling all that is
@@ -96,7 +134,7 @@ def fill_captive(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wal
         locks, numbers, held = locks_with(window, fill, mould, bounds, hollows=False)
         rows = [n for n, lock in enumerate(locks, start=1) if lock.captive]
         if not rows:
-            return Tried(fill, 0.0, True)
+            return Tried(fill, True)
         captive = np.isin(numbers, rows)
         for n in sorted(rows, key=lambda row: locks[row - 1].volume_mm3):
             steps = [
@@ -108,25 +146,8 @@ def fill_captive(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wal
                 fill = min(steps, key=lambda step: int(step.sum()))
                 break
         else:
-            return Tried(fill, 0.0, False)
-    return Tried(fill, 0.0, False, "it links up in too many places")
-
-
-def fill_rest(
-    window: Window, closed: Mask, mould: Mould, bounds: Bounds, fill: Mask
-) -> Iterator[tuple[Mask, Tried]]:
-    """What is told once the links are shut by a fill, place by place: its voxels, and the fill that each takes beside that."""
-    locks, numbers, held = locks_with(window, fill, mould, bounds)
-    room = room_with(window, fill)
-    hollows = find_hollows(room, bounds.least_mm3)
-    for n, lock in enumerate(locks, start=1):
-        if bounds.told(lock) and not lock.captive:
-            mine = numbers == n
-            part = window_round(held, room, hollows, np.argwhere(mine))
-            tried = fill_lock(part, closed[part.slices], mould, bounds)
-            more = np.zeros(fill.shape, np.bool_)
-            more[part.slices] = tried.fill
-            yield mine, replace(tried, fill=more)
+            return Tried(fill, False)
+    return Tried(fill, False, "it links up in too many places")
 
 
 def _shut(window: Window, held: Held, mine: Mask, captive: Mask, wall_mm: float) -> Iterator[Mask]:
@@ -147,10 +168,10 @@ def _shut(window: Window, held: Held, mine: Mask, captive: Mask, wall_mm: float)
             return
 
 
-def fill_tongue(
+def tongue_fills(
     window: Window, room: Room, outside: Sequence[Mask], tongue: Tongue, closed: Mask, bounds: Bounds
-) -> Tried:
-    """Fill a tongue from its tip, and what would lie locked behind it, until no tongue is told there.
+) -> Iterator[Tried]:
+    """Fill a tongue from its tip, and what would lie locked behind it, until no tongue is told there; and steps further.
 
     Parameters
     ----------
@@ -169,7 +190,8 @@ def fill_tongue(
     here[tuple(opened.T)] = levels[tuple(at.T)]
     mine = here > -1.0
     if not mine.any():
-        return Tried(mine, tongue.ratio, False, "it is thinner than the mould's voxels")
+        yield Tried(mine, False, "it is thinner than the mould's voxels")
+        return
     in_room = np.zeros(window.room.width_mm.shape, np.bool_)
     start = np.rint((window.room.origin_mm - room.origin_mm) / room.pitch_mm).astype(np.int64)
     i, j, k = (slice(int(a), int(a) + n) for a, n in zip(start, in_room.shape, strict=True))
@@ -189,16 +211,10 @@ def fill_tongue(
 
     level = least_level(here, passes)
     if level is None:
-        return Tried(np.zeros(states.shape, np.bool_), tongue.ratio, False)
-    fill = at_level(level)
-    if (fill & closed).any():
-        fill = at_level(level + MORE)
-    loose = replace(bounds, tongue_ratio=0.5)
-    after = max(
-        (t.ratio for t in tongues_with(window, fill, loose, reached) if in_room[tuple(t.voxels.T)].any()),
-        default=0.0,
-    )
-    return Tried(fill, min(after, bounds.tongue_ratio), True)
+        yield Tried(np.zeros(states.shape, np.bool_), False)
+        return
+    for fill in _further(level, at_level, closed):
+        yield Tried(fill, True)
 
 
 def _tongue_levels(room: Room, tongue: Tongue):

@@ -5,7 +5,7 @@ what is widest of its neck, up to the level at which it is not told any more. To
 lets nothing pass, so there all locked rubber is filled, and its new walls lean.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence, Set
 from dataclasses import dataclass
 
 import numpy.typing as npt
@@ -13,7 +13,7 @@ import numpy.typing as npt
 from firstcast.geometry.body import Body
 from firstcast.geometry.zones import Zone
 from firstcast.moulding.bounds import Bounds
-from firstcast.moulding.fill import Fill
+from firstcast.moulding.fill import TONGUE, Fill, Place
 from firstcast.moulding.fill_maker import FillMaker
 from firstcast.moulding.fill_union import Added, with_lumps
 from firstcast.moulding.fill_zones import ClosedZones
@@ -34,6 +34,7 @@ def propose_fills(
     wall_mm: float,
     draft_deg: float = 0.0,
     released: Sequence[str] = (),
+    only: Collection[Place] | None = None,
 ) -> tuple[Fill, ...]:
     """The least fill for every place that is told.
 
@@ -52,6 +53,8 @@ def propose_fills(
         By how much the new walls of a hard tool lean.
     released : sequence of str
         Names of precious zones in which fills may be made.
+    only : collection of Place, optional
+        The places that are asked for; of all others no fill is made, but where one fill mends both.
 
     Returns
     -------
@@ -59,8 +62,12 @@ def propose_fills(
         In the order of what they mend: captive rubber, locks, tongues.
     """
     maker = FillMaker(body, read, mould, bounds, wall_mm, draft_deg, ClosedZones(read, zones, released))
-    found = list(maker.of_locks())
-    found += [maker.of_tongue(row, tongue) for row, tongue in enumerate(read.tongues)]
+    found = list(maker.of_locks(only))
+    found += [
+        maker.of_tongue(row, tongue)
+        for row, tongue in enumerate(read.tongues)
+        if only is None or (TONGUE, row) in only
+    ]
     return tuple(found)
 
 
@@ -97,34 +104,43 @@ def relieve(
     bounds: Bounds,
     wall_mm: float,
     lattice_mm: npt.ArrayLike,
-    choose: Callable[[Body, Read, tuple[Fill, ...]], Sequence[Fill]],
+    asked: Callable[[Body, Read], Set[Place]],
     draft_deg: float = 0.0,
     released: Sequence[str] = (),
 ) -> Relieved:
-    """Fill, read the mould again, and fill what is still told, until nothing more is chosen.
+    """Fill, read the mould again, and fill what is still told, until nothing more is asked for.
 
     Parameters are those of `propose_fills`, and:
 
     lattice_mm : (3,) float64, or one float for all axes
         Pitch of the lattice on which the body was made.
-    choose : function
-        From a body, what is read of it and the fills that are proposed, those that are made.
+    asked : function
+        From a body and what is read of it, the places that are to be filled where a fill mends them.
 
     Raises
     ------
     SizeError
         The lattice would not fit this machine.
     """
+
+    def proposed(only: Collection[Place] | None) -> tuple[Fill, ...]:
+        return propose_fills(
+            body, read, mould, zones, bounds=bounds, wall_mm=wall_mm, draft_deg=draft_deg, released=released, only=only
+        )  # fmt: skip
+
     taken: list[Fill] = []
     added = 0.0
-    for done in range(ROUNDS + 1):
-        fills = propose_fills(
-            body, read, mould, zones, bounds=bounds, wall_mm=wall_mm, draft_deg=draft_deg, released=released
+    for _ in range(ROUNDS):
+        wanted = asked(body, read)
+        # only what is asked for: to make all fills takes longer than all else, and the body that they were made for changes
+        chosen = (
+            [fill for fill in proposed(wanted) if fill.lumps and not wanted.isdisjoint(fill.places)]
+            if wanted
+            else []
         )
-        chosen = [fill for fill in choose(body, read, fills) if fill.lumps]
-        if not chosen or done == ROUNDS:
+        if not chosen:
             break
         body, more = filled(body, chosen, lattice_mm)
         taken, added = taken + chosen, added + more
         read = read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds)
-    return Relieved(body, read, tuple(taken), fills, added)
+    return Relieved(body, read, tuple(taken), proposed(None), added)

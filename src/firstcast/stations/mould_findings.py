@@ -9,7 +9,7 @@ from firstcast.geometry.body import Body
 from firstcast.geometry.whereabouts import where
 from firstcast.moulding.bounds import Bounds
 from firstcast.moulding.draft import Undrafted
-from firstcast.moulding.fill import TONGUE, Fill
+from firstcast.moulding.fill import LOCK, TONGUE, Fill, Place
 from firstcast.moulding.knife import KnifeCut
 from firstcast.moulding.locks import LEDGE, PLUG, RING, Lock
 from firstcast.moulding.opening import PullWay
@@ -19,8 +19,6 @@ from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
 from firstcast.ranges import Range
 from firstcast.vocabulary import ProcessKind, Verdict
-
-LOCK = "lock"
 
 LEAST_SHARE = 0.15
 """A lock is told from such a share of what the rubber bears, at the high end. Chosen, no source."""
@@ -92,9 +90,9 @@ def mould_findings(
     opened: Opened, told: Sequence[Told], fills: Sequence[Fill], limits: Limits, *, most: int
 ) -> Iterator[Finding]:
     """All findings, `most` of each kind one by one and the rest in one; each with the fill that would mend it."""
-    by_place: dict[tuple[str, int], list[Fill]] = {}
+    by_place: dict[Place, list[Fill]] = {}
     for fill in fills:
-        for place in _places_of(fill):
+        for place in fill.places:
             by_place.setdefault(place, []).append(fill)
     grouped: dict[str, list[Finding]] = {}
     for finding, kind, row in told:
@@ -108,18 +106,11 @@ def mould_findings(
         yield from _across_gate(opened)
 
 
-def fills_asked_for(
-    told: Sequence[Told], fills: Sequence[Fill], mends: Sequence[MendOrder]
-) -> tuple[Fill, ...]:
-    """The fills that mend a finding which some order asks for, where there is one that does."""
-    asked = {(kind, row) for finding, kind, row in told if any(order.asks_for(finding) for order in mends)}
-    return tuple(fill for fill in fills if not fill.why_not and asked & set(_places_of(fill)))
-
-
-def _places_of(fill: Fill) -> list[tuple[str, int]]:
-    return [
-        (TONGUE if kind == TONGUE else LOCK, row) for kind, row in zip(fill.kinds, fill.rows, strict=True)
-    ]
+def places_asked_for(told: Sequence[Told], mends: Sequence[MendOrder]) -> frozenset[Place]:
+    """The places whose finding some order wants mended."""
+    return frozenset(
+        (kind, row) for finding, kind, row in told if any(order.asks_for(finding) for order in mends)
+    )
 
 
 def seam_findings(piece: str, parting: Parting | None, knife: KnifeCut | None) -> Iterator[Finding]:

@@ -19,7 +19,7 @@ from firstcast.moulding.relieve import relieve
 from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, told_of
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
-from firstcast.stations.mould_findings import LEAST_SHARE, Opened, Told, fills_asked_for, told_places
+from firstcast.stations.mould_findings import LEAST_SHARE, Opened, Told, places_asked_for, told_places
 from firstcast.stations.mould_settings import Settings
 from firstcast.vocabulary import ProcessKind
 
@@ -81,7 +81,7 @@ class Bench:
             body, read, self.materials.mould, self.zones, bounds=self.bounds, wall_mm=limits.wall_mm.likely,
             lattice_mm=self.lattice_mm, draft_deg=0.0 if limits.locks_allowed else limits.draft_deg.likely,
             released=self.settings.release,
-            choose=lambda body, read, fills: fills_asked_for(self._told(body, read)[1], fills, self.mends),
+            asked=lambda body, read: places_asked_for(self._told(body, read)[1], self.mends),
         )  # fmt: skip
         opened, told = self._told(found.body, found.read)
         left = {each.finding.id for each in told}
