@@ -4,7 +4,7 @@ Each figure is read along the pull that the station would take. Then, place by p
 is united with the body, the mould is read again along the same pull, and whatever is told then is held against the place: it is gone if
 nothing that is told then has most of its voxels in it. Captive rubber is gone too if its links are shut and what is left there was told with the
 mend, with why it can't be filled; such places are counted apart. "mendable" are places that have a fill; the others are listed with why.
-"added" counts what several places share once for each.
+"added" is all of these fills together.
 
     python benchmarks/relieve.py MESHES [--height 32] [--only NAME ...] [--kind two-part-block hard-tool] [--body FILE.npz]
 
@@ -106,11 +106,6 @@ class Outcome:
         return self.mendable and self.place.kind == "captive" and self.told not in ("", "captive") and left
 
     @property
-    def added_mm3(self) -> float:
-        """What its fills add."""
-        return sum(fill.volume_mm3 for fill in self.fills if not fill.why_not)
-
-    @property
     def why(self) -> str:
         """Why it is not gone."""
         reasons = "; ".join(fill.why_not for fill in self.fills if fill.why_not)
@@ -197,6 +192,7 @@ def table_row(figure: Figure, kind: ProcessKind, read: Read, found: list[Outcome
     """One row of the table."""
     mendable = [each for each in found if each.mendable]
     gone = [each for each in mendable if each.gone]
+    made = {id(fill): fill.volume_mm3 for each in mendable for fill in each.fills if not fill.why_not}
     left = Counter(_why(each) for each in found if not each.gone)
     return {
         "figure": figure.name,
@@ -208,7 +204,7 @@ def table_row(figure: Figure, kind: ProcessKind, read: Read, found: list[Outcome
         "of these captive no more, and a ledge that can't be filled": sum(each.parted for each in gone),
         "of these costly": sum(any(fill.costly for fill in each.fills) for each in gone),
         "new beside them": sum(each.new for each in found),
-        "added, mm³": f"{sum(each.added_mm3 for each in mendable):.1f}",
+        "added, mm³": f"{sum(made.values()):.1f}",
         "not gone": "; ".join(f"{count} × {why}" if count > 1 else why for why, count in left.items()),
     }
 
