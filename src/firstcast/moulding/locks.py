@@ -9,13 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.spatial import ConvexHull, QhullError
 
-from firstcast.kernels.locked import BODY
 from firstcast.moulding.held import Held, Region, regions_of
 from firstcast.moulding.hollows import Hollow, Hollows, Room
-from firstcast.moulding.labels import labelled
 from firstcast.moulding.parts import Beside
+from firstcast.moulding.rings import Look, ring_of
 from firstcast.process.materials import Mould
 from firstcast.process.release import Strained, flex_strain, plug_strain, ring_strain, strained
 
@@ -88,16 +86,26 @@ class Lock:
 
 
 def locks_of(
-    held: Held, room: Room, hollows: Hollows, parts: Beside, mould: Mould, *, least_mm3: float
+    held: Held,
+    room: Room,
+    hollows: Hollows,
+    parts: Beside,
+    mould: Mould,
+    *,
+    least_mm3: float,
+    finer: Look | None = None,
 ) -> tuple[tuple[Lock, ...], npt.NDArray[np.int32]]:
     """What a pull holds, place by place, what tears first at the front.
+
+    `finer` gives the ring that a region is, or isn't, where it can be told better than by these voxels.
 
     Returns
     -------
     (locks, number of the lock each voxel of `held` belongs to, from 1; 0 for none)
     """
     regions = [region for region in regions_of(held, least_mm3) if region.volume_mm3 >= least_mm3]
-    locks = [_lock(held, room, hollows, parts, mould, region) for region in regions]
+    ring = finer or (lambda region: ring_of(held, region))
+    locks = [_lock(held, room, hollows, parts, mould, region, ring) for region in regions]
     order = sorted(range(len(locks)), key=lambda n: _rank(locks[n]))
     number = np.zeros(held.states.shape, np.int32)
     for row, n in enumerate(order, start=1):
@@ -110,7 +118,9 @@ def _rank(lock: Lock) -> tuple[bool, float, float]:
     return (not lock.captive, 0.0 if lock.captive else -lock.share, -lock.volume_mm3)
 
 
-def _lock(held: Held, room: Room, hollows: Hollows, parts: Beside, mould: Mould, region: Region) -> Lock:
+def _lock(
+    held: Held, room: Room, hollows: Hollows, parts: Beside, mould: Mould, region: Region, ring_in: Look
+) -> Lock:
     places = held.places_mm(region.voxels)
     at = tuple(room.voxels_at(places).T)
     thick = max(2.0 * float(room.width_mm[at].max()), held.pitch_mm)
@@ -119,7 +129,7 @@ def _lock(held: Held, room: Room, hollows: Hollows, parts: Beside, mould: Mould,
     stretches = mould.elongation_ratio.low > 0.0
     hollow = _hollow_of(hollows, at)
     # where the parting crosses its mouth it cuts the ring open
-    ring = None if region.crossed else _ring_of(held, region)
+    ring = None if region.crossed else ring_in(region)
     if ring is not None:
         kind, (wide, neck) = RING, ring
         strain = ring_strain(wide, neck, held.pitch_mm)
@@ -143,36 +153,3 @@ def _hollow_of(hollows: Hollows, at) -> Hollow | None:
     numbers = np.bincount(hollows.number_of_voxel[at], minlength=2)
     most = int(numbers[1:].argmax()) + 1
     return hollows.hollows[most - 1] if numbers[most] >= IN_HOLLOW * numbers.sum() else None
-
-
-def _ring_of(held: Held, region: Region) -> tuple[float, float] | None:
-    """Diameters of what the ring must pass and of where it sits, if the region lies right round the body.
-
-    Seen along the pull it then has a hole, and halfway up there is body in it. Both are measured by the
-    perimeter of their convex hull over π: rubber stretched round something spans what is hollow.
-    """
-    seen = region.mask.any(axis=2)
-    rows, count = labelled(~seen)
-    # the window has a voxel of room all round, so what lies outside is one and holds its corner
-    sizes = np.bincount(rows[~seen], minlength=count + 1)
-    sizes[int(rows[0, 0])] = 0
-    hole = rows == int(sizes.argmax()) if sizes.max() else None
-    if hole is None:
-        return None
-    level = int(np.rint(np.argwhere(region.mask)[:, 2].mean()))
-    x, y, z = (int(c) for c in region.corner)
-    wide, deep = region.mask.shape[0], region.mask.shape[1]
-    there = held.states[x : x + wide, y : y + deep, z + level] == BODY
-    if there[hole].mean() < IN_HOLLOW:
-        return None
-    neck, bulb = _girth(hole & there), _girth(seen | hole)
-    return (bulb * held.pitch_mm, neck * held.pitch_mm) if bulb > neck > 0.0 else None
-
-
-def _girth(cells: npt.NDArray[np.bool_]) -> float:
-    """Perimeter over π of the hull of some cells, each taken for a disc of its own size."""
-    spots = np.argwhere(cells)
-    try:
-        return float(ConvexHull(spots).area) / np.pi + 1.0  # in the plane `area` is the perimeter
-    except QhullError:  # too few, or in one row
-        return 2.0 * float(np.linalg.norm(spots.max(axis=0) - spots.min(axis=0))) / np.pi + 1.0

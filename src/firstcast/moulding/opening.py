@@ -14,6 +14,7 @@ from firstcast.moulding.hollows import Hollows, Room, find_hollows, room_round
 from firstcast.moulding.locks import Lock, locks_of
 from firstcast.moulding.parts import Parts
 from firstcast.moulding.pull import PullLandscape, way_words
+from firstcast.moulding.rings import FinerLook
 from firstcast.process.materials import Mould
 
 SHOWN = 3
@@ -86,8 +87,9 @@ class BodyReading:
         """Read one pull; without a gate it lies in the parting whatever the pull."""
         held = hold(self.mesh, pull, self.pitch_mm)
         locks, numbers = locks_of(
-            held, self.room, self.hollows, self.parts, self.mould, least_mm3=self.least_mm3
-        )
+            held, self.room, self.hollows, self.parts, self.mould, least_mm3=self.least_mm3,
+            finer=FinerLook(self.mesh, held),
+        )  # fmt: skip
         in_parting = gate is None or gate.in_parting(pull)
         return Along(_way(np.asarray(pull, np.float64), held, locks, in_parting), held, locks, numbers)
 
