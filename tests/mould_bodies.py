@@ -43,9 +43,11 @@ def torus_locks_mm3(ring: float, tube: float) -> float:
     return np.pi * (2 * tube * ring**2 - np.pi * ring * tube**2 + 4 * tube**3 / 3)
 
 
-def mushroom(stem: float = 2.0, cap: float = 5.0, height: float = 4.0) -> Manifold:
+def mushroom(stem: float = 2.0, cap: float = 5.0, height: float = 4.0, plate: float = 6.0) -> Manifold:
     """A plate, a stem and a cap on it, upright: pulled along z, π (cap² - stem²) height is locked under the cap."""
-    return cylinder(6.0, -2.0, 0.0) + cylinder(stem, -1.0, height + 1.0) + cylinder(cap, height, height + 1.5)
+    return (
+        cylinder(plate, -2.0, 0.0) + cylinder(stem, -1.0, height + 1.0) + cylinder(cap, height, height + 1.5)
+    )
 
 
 def socket(ball: float = 5.0, mouth: float = 2.0) -> Manifold:
