@@ -73,6 +73,9 @@ def window_made(window: Window, lumps: Sequence[Mesh]) -> Window:
     locked = states == LOCKED
     # what was free and is locked now belongs to it too
     mine = locked & (window.mine | (held.states != LOCKED))
+    for axis in range(3):
+        # what reaches the window's end is looked at with a voxel round it
+        np.moveaxis(mine, axis, 0)[[0, -1]] = False
     return replace(
         window, held=replace(held, states=states, labels=mine.astype(np.int32)), mine=mine,
         room=_room_made(room, lumps),

@@ -19,8 +19,8 @@ from firstcast.moulding.fill_levels import (
     without_traps,
     without_undercuts,
 )
-from firstcast.moulding.fill_window import Mask, Window, locks_with, tongues_with
-from firstcast.moulding.held import Held
+from firstcast.moulding.fill_window import Mask, Window, held_with, locks_with, tongues_with
+from firstcast.moulding.held import Held, Region, regions_of
 from firstcast.moulding.hollows import Room, find_hollows
 from firstcast.moulding.tongues import Tongue
 from firstcast.moulding.webs import narrowest_web, thickened
@@ -131,15 +131,17 @@ def _shut_links(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wall
     """
     fill = np.zeros(window.mine.shape, np.bool_)
     for _ in range(MOST_STEPS):
-        locks, numbers, held = locks_with(window, fill, mould, bounds, hollows=False)
-        rows = [n for n, lock in enumerate(locks, start=1) if lock.captive]
-        if not rows:
+        held = held_with(window, fill)
+        regions = regions_of(held, bounds.least_mm3, narrowest=False)
+        links = [each for each in regions if each.captive and each.volume_mm3 >= bounds.least_mm3]
+        if not links:
             return Tried(fill, True)
-        captive = np.isin(numbers, rows)
-        for n in sorted(rows, key=lambda row: locks[row - 1].volume_mm3):
+        masks = [_mask_of(each, fill.shape) for each in links]
+        captive = np.logical_or.reduce(masks)
+        for _, mine in sorted(zip(links, masks, strict=True), key=lambda each: each[0].volume_mm3):
             steps = [
                 without_traps(window.held.states, window.mine, fill | each)
-                for each in _shut(window, held, numbers == n, captive, wall_mm)
+                for each in _shut(window, held, mine, captive, wall_mm)
             ]
             steps = [step for step in steps if not (step & closed).any()]
             if steps:
@@ -148,6 +150,12 @@ def _shut_links(window: Window, closed: Mask, mould: Mould, bounds: Bounds, wall
         else:
             return Tried(fill, False)
     return Tried(fill, False, "it links up in too many places")
+
+
+def _mask_of(region: Region, shape: tuple[int, ...]) -> Mask:
+    mask = np.zeros(shape, np.bool_)
+    mask[tuple(region.voxels.T)] = True
+    return mask
 
 
 def _shut(window: Window, held: Held, mine: Mask, captive: Mask, wall_mm: float) -> Iterator[Mask]:

@@ -137,23 +137,30 @@ def _voxel_of_room(held: Held, room: Room) -> npt.NDArray[np.int64]:
     return np.where(within, flat, -1).reshape(shape)
 
 
+def held_with(window: Window, fill: Mask) -> Held:
+    """The mould's voxels in a window once some of them are body."""
+    states = np.where(fill, np.uint8(BODY), window.held.states)
+    labels, count = labelled(window.mine & (states == LOCKED))
+    return replace(window.held, states=states, labels=labels, count=count)
+
+
 def locks_with(
     window: Window, fill: Mask, mould: Mould, bounds: Bounds, *, hollows: bool = True
 ) -> tuple[tuple[Lock, ...], npt.NDArray[np.int32], Held]:
-    """What of a window stays locked once some voxels of it are body; as `locks_of`, and the mould's voxels then.
+    """What of a window stays locked once some voxels of it are body; as `locks_of` without `narrowest`, and the mould's voxels then.
 
     Without `hollows` none is looked for, and no lock is told as a plug.
     """
-    states = np.where(fill, np.uint8(BODY), window.held.states)
-    labels, count = labelled(window.mine & (states == LOCKED))
-    held = replace(window.held, states=states, labels=labels, count=count)
+    held = held_with(window, fill)
     room = room_with(window, fill)
     found = (
         find_hollows(room, bounds.least_mm3)
         if hollows
         else Hollows((), np.zeros(room.width_mm.shape, np.int32))
     )
-    locks, numbers = locks_of(held, room, found, Nowhere(), mould, least_mm3=bounds.least_mm3)
+    locks, numbers = locks_of(
+        held, room, found, Nowhere(), mould, least_mm3=bounds.least_mm3, narrowest=False
+    )
     return locks, numbers, held
 
 

@@ -159,17 +159,20 @@ class Region:
         return self.web_mm2 > 0.0
 
 
-def regions_of(held: Held, least_mm3: float) -> list[Region]:
-    """What hangs together in at least so much volume, the largest first; what is shut in on all sides is left out."""
+def regions_of(held: Held, least_mm3: float, *, narrowest: bool = True) -> list[Region]:
+    """What hangs together in at least so much volume, the largest first; what is shut in on all sides is left out.
+
+    Without `narrowest` how narrow links are is not looked for, which takes most of the time: only that there are some.
+    """
     cell = held.pitch_mm**3
     sizes = np.bincount(held.labels.ravel(), minlength=held.count + 1)
     windows = find_objects(held.labels)
     told = [n for n in range(1, held.count + 1) if sizes[n] * cell >= least_mm3]
-    found = [region for n in told for region in _divided(held, n, windows[n - 1])]
+    found = [region for n in told for region in _divided(held, n, windows[n - 1], narrowest)]
     return sorted(found, key=lambda region: -region.volume_mm3)
 
 
-def _divided(held: Held, number: int, window) -> list[Region]:
+def _divided(held: Held, number: int, window, narrowest: bool) -> list[Region]:
     """What hangs together under one number, divided by the mouth that each voxel is nearest to."""
     # locked voxels never lie in the grid's outermost layers, so there is room for one voxel more all round
     wider = tuple(slice(s.start - 1, s.stop + 1) for s in window)
@@ -194,7 +197,7 @@ def _divided(held: Held, number: int, window) -> list[Region]:
         mine = owner == n
         if not mine.any():
             continue
-        web, ball = links.captive(n)
+        web, ball = links.captive(n, narrowest)
         deepest = float(depth[mine].max()) + 0.5
         regions.append(
             Region(
@@ -233,11 +236,13 @@ class _Links:
         """Whether the parting has to be led through between this way out and a larger one."""
         return self._parted[n]
 
-    def captive(self, n: int) -> tuple[float, float]:
+    def captive(self, n: int, narrowest: bool) -> tuple[float, float]:
         """Narrowest section, in faces, and widest ball, in voxels across, between a way out and others that the parting can't part."""
         others = self._captive[n]
         if not others:
             return 0.0, 0.0
+        if not narrowest:
+            return float(PATCH_VOXELS), 0.0
         # between two it is the same from either side
         pair = (min(n, others[0]), max(n, others[0])) if len(others) == 1 else (n, 0)
         if pair not in self._known:

@@ -94,16 +94,21 @@ def locks_of(
     *,
     least_mm3: float,
     finer: Look | None = None,
+    narrowest: bool = True,
 ) -> tuple[tuple[Lock, ...], npt.NDArray[np.int32]]:
     """What a pull holds, place by place, what tears first at the front.
 
-    `finer` gives the ring that a region is, or isn't, where it can be told better than by these voxels.
+    `finer` gives the ring that a region is, or isn't, where it can be told better than by these voxels; `narrowest` is as `regions_of` takes it.
 
     Returns
     -------
     (locks, number of the lock each voxel of `held` belongs to, from 1; 0 for none)
     """
-    regions = [region for region in regions_of(held, least_mm3) if region.volume_mm3 >= least_mm3]
+    regions = [
+        region
+        for region in regions_of(held, least_mm3, narrowest=narrowest)
+        if region.volume_mm3 >= least_mm3
+    ]
     ring = finer or (lambda region: ring_of(held, region))
     locks = [_lock(held, room, hollows, parts, mould, region, ring) for region in regions]
     order = sorted(range(len(locks)), key=lambda n: _rank(locks[n]))
