@@ -19,6 +19,7 @@ from firstcast.kernels.locked import BODY
 from firstcast.moulding.fill_rim import RADIUS_VOXELS, Rim, Skin, rim_of
 from firstcast.moulding.fill_window import Mask
 from firstcast.moulding.held import Held
+from firstcast.moulding.labels import labelled
 
 MARGIN = 5
 """Voxels round a fill that its solid is drawn in."""
@@ -81,9 +82,22 @@ def solid_of(
     draft : float
         Tangent of the angle by which the new surface leans from the pull, wider against the pull; negative: along it.
     """
-    spots = np.argwhere(fill)
-    if not len(spots):
+    if not fill.any():
         return Solid([], 0.0, 0.0, 0.0)
+    # what lies so far apart has nothing to do with one another, and a box round all of it may be most of the figure
+    near, count = labelled(np.asarray(distance_transform_edt(~fill)) <= MARGIN)
+    each = [_solid_of_one(held, fill & (near == n), round_, outward, draft) for n in range(1, count + 1)]
+    return Solid(
+        [lump for solid in each for lump in solid.lumps],
+        sum(solid.added_mm3 for solid in each),
+        sum(solid.fillet_mm3 for solid in each),
+        max(solid.fillet_rise_mm for solid in each),
+    )
+
+
+def _solid_of_one(held: Held, fill: Mask, round_: Round | None, outward: float, draft: float) -> Solid:
+    """The solid of what of a fill lies together."""
+    spots = np.argwhere(fill)
     shape = np.array(fill.shape)
     low = np.maximum(spots.min(axis=0) - MARGIN, 0)
     high = np.minimum(spots.max(axis=0) + MARGIN + 1, shape)
