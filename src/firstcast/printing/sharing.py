@@ -32,8 +32,8 @@ MOST_TRIED = 400
 SPARE_USE = 0.98
 """What is added brings necks down to this, since sizing them shifts loads a little."""
 
-TOO_MUCH = 1.005
-"""Uses up to this are what sizing leaves."""
+TOO_MUCH = 1.0 + 1e-9
+"""Uses up to this are what rounding leaves."""
 
 LEAST_GAIN = 1e-6
 
