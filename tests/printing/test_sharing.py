@@ -144,6 +144,20 @@ def test_a_body_that_leans_out_from_its_one_tip_gets_another_beyond_its_load():
     assert use_of(tip.joined(spare.only(chosen)), rows) <= TOO_MUCH
 
 
+def test_a_place_that_is_printed_later_gives_way_to_one_that_helps_from_the_first_on():
+    """The load wanders out; later layers are worse, and what relieves these best is too near to what the first needs."""
+    rows = [(layer, 1, 20.0, 0.5, 0.0) for layer in range(1, 4)]
+    rows += [(layer, 1, 32.8, 1.35, 0.0) for layer in range(4, 60)]
+    tip, early, late = contacts_at([[0, 0]], 0.6), contacts_at([[1.3, 0.05]], 0.6), contacts_at([[2, 0]], 0.6, layer=4)
+    spare, even = early.joined(late), np.ones(3)
+    _, chosen = share_out(found_of(rows), tip, np.full(1, 0.6), late, even[:2], STRENGTH, layer_mm=LAYER)
+    assert chosen.tolist() == [0]
+    assert use_of(tip.joined(late), rows[3:]) <= TOO_MUCH < use_of(tip.joined(late), rows)
+    _, chosen = share_out(found_of(rows), tip, np.full(1, 0.6), spare, even, STRENGTH, layer_mm=LAYER)
+    assert chosen.tolist() == [0]
+    assert use_of(tip.joined(early), rows) <= TOO_MUCH
+
+
 def test_a_place_high_up_costs_more_marks_than_a_low_one_by_the_post_it_would_need():
     cone = from_manifold(Manifold.cylinder(7.0, 0.05, 7.0, 64).translate((0.0, 0.0, 4.5)))
     contacts, prices = SpareTips(ground_of(cone, wanted(), None), None).all()

@@ -37,6 +37,12 @@ TOO_MUCH = 1.0 + 1e-9
 
 LEAST_GAIN = 1e-6
 
+NOTHING = 1e-9
+"""Section, in mm² and mm⁴, of what bears nothing."""
+
+EXCHANGES_TRIED = 12
+"""So many exchanges, those that promise most, are weighed by all layers."""
+
 THINNER = 0.97
 """A neck that is thinner than so much of what it may be is worth thickening."""
 
@@ -77,6 +83,15 @@ class _Group:
             if at < len(stage.tips) and stage.tips[at] == row:
                 self.worst[number] = self._most(stage)
 
+    @property
+    def beyond(self) -> float:
+        """By how much necks are overloaded in all layers, squared and summed."""
+        return float(sum((np.maximum(worst - 1.0, 0.0) ** 2).sum() for worst in self.worst))
+
+    def holds(self, row: int) -> bool:
+        """Whether all that a tip could hold is held by some tip."""
+        return all((self.wide_mm[stage.tips] > 0.0).any() for stage in self.stages if row in stage.tips)
+
     def overloaded(self, skip: set[int]) -> list[_Layer]:
         """The layers with the greatest uses above what may be, the worst first."""
         found = [
@@ -103,17 +118,17 @@ class _Group:
         mine = np.isin(tries, layer.tips)
         would = np.where(mine, wide_mm, was)
         more = sections(there, would) - sections(there, was)
-        each = sections(here, wide).sum(axis=0) + more.sum(axis=1)
+        # where nothing would be left to bear it, what is left bears next to nothing
+        each = sections(here, wide).sum(axis=0) + more.sum(axis=1) + NOTHING * np.eye(3)
         total = layer.total - layer.total[0] * np.array([0.0, *middle])
         planes = np.linalg.solve(each, np.broadcast_to(total[:, None], (len(each), 3, 1)))[..., 0]
         over = self._over(planes @ _spots(here).T, rim_mpa(planes, wide))
         tilt = np.hypot(planes[:, 1], planes[:, 2])[:, None]
         own = self._over(np.einsum("ka,kja->kj", planes, _spots(there)), tilt * 0.5 * would)
-        # one that is there already is counted as it would be, not as it is
+        # one that is there already is counted as it would be, not as it is; one that is taken away no more
         at = np.minimum(np.searchsorted(tips, tries), len(tips) - 1)
-        there_is = tips[at] == tries
-        before = np.where(there_is, np.take_along_axis(over, at, axis=1), 0.0)
-        return over.sum(axis=1) + (np.where(mine & (would > 0.0), own - before, 0.0)).sum(axis=1)
+        before = np.where(tips[at] == tries, np.take_along_axis(over, at, axis=1), 0.0)
+        return over.sum(axis=1) + (np.where(mine & (would > 0.0), own, 0.0) - before).sum(axis=1)
 
     def _over(self, middle_mpa: Floats, rim: Floats) -> Floats:
         return np.maximum((np.abs(middle_mpa) + rim) / self.may_mpa - SPARE_USE, 0.0) ** 2
@@ -166,25 +181,101 @@ def share_out(
     wide = np.concatenate([contacts.diameters_mm, np.zeros(len(spare))])
     most = np.concatenate([np.maximum(most_mm, contacts.diameters_mm), spare.diameters_mm])
     group = _Group(stages, everyone, wide, strength.strength_mpa / strength.safety)
-    open_ = np.isfinite(prices)
-    open_[first:] &= ~_near(everyone, np.arange(first), first)
-    chosen: list[int] = []
+    choice = _Choice(group, first, prices)
     helpless: set[int] = set()
     while layers := group.overloaded(helpless):
         tries = layers[0].tips
-        tries = tries[open_[tries] & (wide[tries] < THINNER * most[tries])]
+        tries = tries[choice.open(tries) & (wide[tries] < THINNER * most[tries])]
         tries = tries[:: max(1, len(tries) // MOST_TRIED)]
         rows = _best(group, layers, tries[:, None], most, prices)
         if not len(rows):
             rows = _best(group, layers, _facing(group, layers[0], tries), most, prices)
-        if not len(rows):
-            helpless.add(layers[0].stage)
         for row in rows.tolist():
-            group.grow(row, float(most[row]))
-            if row >= first:
-                chosen.append(row - first)
-                open_[first:] &= ~_near(everyone, np.array([row]), first)
-    return wide[:first], np.array(chosen, np.int64)
+            choice.take(row, float(most[row]))
+        if not len(rows) and not choice.exchange(layers, most, prices):
+            helpless.add(layers[0].stage)
+    return wide[:first], np.array(choice.rows, np.int64) - first
+
+
+class _Choice:
+    """Which spare places are taken: none nearer to a tip, or to one another, than APART_MM.
+
+    `rows` in the order in which they help; `near` finds those of all that are too near to one; `crowded` counts for each how many of
+    those that are taken are.
+    """
+
+    def __init__(self, group: _Group, first: int, prices: Floats) -> None:
+        self.group, self.first, self.rows = group, first, list[int]()
+        self._places = KDTree(group.everyone.places_mm)
+        self.may = np.isfinite(prices)
+        for row in range(first):
+            near = self._near(row)
+            self.may[near[near >= first]] = False
+        self.crowded = np.zeros(len(prices), np.int64)
+
+    def _near(self, row: int) -> Rows:
+        """All that are too near to one, itself among them."""
+        place = self.group.everyone.places_mm[row]
+        near = np.array(self._places.query_ball_point(place, APART_MM, return_sorted=True), np.int64)
+        return near[np.linalg.norm(self.group.everyone.places_mm[near] - place, axis=1) < APART_MM]
+
+    def open(self, rows: Rows) -> npt.NDArray[np.bool_]:
+        """Which may be taken, or thickened, beside all that is taken."""
+        return self.may[rows] & ((rows < self.first) | (self.crowded[rows] == 0))
+
+    def take(self, row: int, wide_mm: float) -> None:
+        """Let a tip, or a spare place, be so thick; 0 gives a place back."""
+        self.group.grow(row, wide_mm)
+        if row >= self.first:
+            self.crowded[self._near(row)] += 1 if wide_mm > 0.0 else -1
+            if wide_mm > 0.0:
+                self.rows.append(row)
+            else:
+                self.rows.remove(row)
+
+    def exchange(self, layers: list[_Layer], most: Floats, prices: Floats) -> bool:
+        """Take a place that those taken are too near to, and give these back, if all layers together are better off.
+
+        What relieves most layers is taken first; a place that is printed a little earlier, or lies a little better, and would help
+        the layer that is left, may be barred by it.
+        """
+        tries = layers[0].tips
+        tries = tries[(tries >= self.first) & self.may[tries] & (self.crowded[tries] > 0)]
+        taken = set(self.rows)
+        bars = {row: [near for near in self._near(row).tolist() if near in taken] for row in tries.tolist()}
+        ways = [np.array([row, *gone]) for row, gone in bars.items() if row not in taken]
+        gains = np.array([self._gain(layers, way, most) for way in ways])
+        worth = gains / np.array([prices[way[0]] for way in ways])
+        for number in np.argsort(-worth, kind="stable")[:EXCHANGES_TRIED].tolist():
+            if gains[number] <= LEAST_GAIN:
+                break
+            if self._exchanged(ways[number], most):
+                return True
+        return False
+
+    def _gain(self, layers: list[_Layer], way: Rows, most: Floats) -> float:
+        """By how much some layers are relieved where the first of a way is taken, and the others are given back."""
+        would = np.where(np.arange(len(way)) == 0, most[way], 0.0)[None]
+        was = self.group.wide_mm[way][None]
+        return sum(
+            float(self.group.excess(layer, way[None], was)[0] - self.group.excess(layer, way[None], would)[0])
+            for layer in layers
+        )
+
+    def _exchanged(self, way: Rows, most: Floats) -> bool:
+        """Do so, or leave all as it is if that is no better in all layers."""
+        before, order = self.group.beyond, list(self.rows)
+        row, gone = int(way[0]), way[1:].tolist()
+        for other in gone:
+            self.take(other, 0.0)
+        self.take(row, float(most[row]))
+        if self.group.beyond < before - LEAST_GAIN and all(self.group.holds(other) for other in gone):
+            return True
+        self.take(row, 0.0)
+        for other in gone:
+            self.take(other, float(most[other]))
+        self.rows = order
+        return False
 
 
 def _best(group: _Group, layers: list[_Layer], tries: Rows, most: Floats, prices: Floats) -> Rows:
@@ -210,11 +301,3 @@ def _facing(group: _Group, layer: _Layer, tries: Rows) -> Rows:
     away, other = KDTree(places).query(2.0 * layer.total[1:] / layer.total[0] - places)
     apart = np.linalg.norm(places - places[other], axis=1)
     return np.column_stack([tries, tries[other]])[(apart >= APART_MM) & (away < apart)]
-
-
-def _near(everyone: Contacts, rows: Rows, first: int) -> npt.NDArray[np.bool_]:
-    """(s,) which spare places are too near to some tips."""
-    out = np.zeros(len(everyone) - first, bool)
-    for row in rows.tolist():
-        out |= np.linalg.norm(everyone.places_mm[first:] - everyone.places_mm[row], axis=1) < APART_MM
-    return out
