@@ -167,7 +167,7 @@ def test_a_post_thickens_below_where_it_has_room():
     # with room everywhere it is even, and thick enough
     free = strengthen(ways, contacts, load, None, SHAPES, **BEARS)
     assert np.ptp(free.radii_mm[np.array(ways.down) > 1]) == pytest.approx(0.0, abs=1e-12)
-    assert 0.9 < free.use.max() <= 1.02
+    assert 0.9 < free.use.max() <= 1.0 + 1e-9
 
 
 def test_the_cone_that_a_post_stands_on_the_figure_by_is_as_thick_as_the_post():
@@ -181,7 +181,7 @@ def test_the_cone_that_a_post_stands_on_the_figure_by_is_as_thick_as_the_post():
     strong = strengthen(
         ways, contacts_at([[0.0, 0.0, 34.0]]), pulling(np.full((1, 1), 0.1)), None, SHAPES, **BEARS
     )
-    assert strong.use.max() <= 1.02
+    assert strong.use.max() <= 1.0 + 1e-9
     assert strong.radii_mm[2] == strong.radii_mm[1]
     even = 0.1 * 2.0 / euler_load_n(150.0, RoundSection(2.0 * strong.radii_mm[1]), 22.0, 1.0)
     # its two tips are softer than the post
@@ -254,7 +254,7 @@ def test_under_a_low_slab_props_never_take_more_than_plain_columns(seed, load):
     ways, strong = lead_down(contacts, loads, cases, ground())
     assert sorted(ways.tip_of.values()) == list(range(9))
     assert all(ways.kinds[ways.end_of(tip)] == FOOT for tip in ways.tip_of)
-    assert strong.use.max() <= 1.02
+    assert strong.use.max() <= 1.0 + 1e-9
     plain = plain_columns(contacts, ground().spaces[-1], SHAPES)
     columns = size_posts(plain, contacts, cases, replace(ground(), far=None))
     # single posts are the plain columns but for where feet overlap
@@ -349,8 +349,8 @@ def test_light_tips_high_up_go_down_as_trees():
     loads = np.full(6, 0.02)
     ways, strong = lead_down(contacts, loads, pulling(loads[:, None]), ground())
     assert ways.kinds.count(FOOT) < 4
-    assert strong.use.max() <= 1.02
-    assert max(sways(ways, strong, contacts, pulling(loads[:, None]), ground()).values()) <= 1.02
+    assert strong.use.max() <= 1.0 + 1e-9
+    assert max(sways(ways, strong, contacts, pulling(loads[:, None]), ground()).values()) <= 1.0 + 1e-9
 
 
 def test_trees_that_would_give_way_as_a_whole_are_thicker_or_not_made():
@@ -361,11 +361,11 @@ def test_trees_that_would_give_way_as_a_whole_are_thicker_or_not_made():
     cases = pulling(np.column_stack([loads, *np.diag(loads)]))
     free = segmented(route(contacts, loads, high.spaces, SHAPES, high.cost))
     by_runs = size_posts(free, contacts, cases, high)
-    assert by_runs.use.max() <= 1.02
+    assert by_runs.use.max() <= 1.0 + 1e-9
     assert max(sways(free, by_runs, contacts, cases, high).values()) > 1.1
     ways, strong = lead_down(contacts, loads, cases, high)
-    assert strong.use.max() <= 1.02
-    assert max(sways(ways, strong, contacts, cases, high).values()) <= 1.02
+    assert strong.use.max() <= 1.0 + 1e-9
+    assert max(sways(ways, strong, contacts, cases, high).values()) <= 1.0 + 1e-9
 
 
 def test_a_foot_is_a_cone_cut_off_less_its_post():

@@ -80,8 +80,8 @@ def held():
 def test_nothing_starts_bare_and_nothing_is_overloaded():
     standing = held()
     assert len(standing.left.layers) == 0
-    assert (standing.loads_n <= 1.01 * standing.bears_n).all()
-    assert max(standing.strong.bending.max(), standing.strong.buckling.max()) <= 1.02
+    assert (standing.loads_n <= (1.0 + 1e-9) * standing.bears_n).all()
+    assert max(standing.strong.bending.max(), standing.strong.buckling.max()) <= 1.0 + 1e-9
 
 
 def test_the_tab_stands_on_stout_tips_never_one_or_two():
@@ -291,4 +291,4 @@ def test_a_body_that_hangs_on_its_own_tips_loads_them_alone():
     # 6 mm² at x = 1 between tips at 0 and 5, as on a lever; the weight is a thousandth of it
     assert shared[:, 0] == pytest.approx([0.06 * 0.8, 0.06 * 0.2], rel=0.02)
     sized, loads = size_necks(stages, contacts, np.full(2, 1.0), strength_mpa=5.0, safety=2.0)
-    assert (loads <= 1.01 * 5.0 * np.pi / 4.0 * sized.diameters_mm**2 / 2.0).all()
+    assert (loads <= (1.0 + 1e-9) * 5.0 * np.pi / 4.0 * sized.diameters_mm**2 / 2.0).all()

@@ -247,9 +247,9 @@ def test_a_body_that_widens_from_a_point_is_held_by_as_many_tips_as_its_peel_ask
     standing = hold_up(cone, wanted())
     contacts = standing.contacts
     assert (contacts.kinds == SHARE).any()
-    assert (standing.loads_n <= 1.01 * standing.bears_n).all()
-    assert standing.strong.use.max() <= 1.02
-    assert max(standing.sways.values()) <= 1.02
+    assert (standing.loads_n <= (1.0 + 1e-9) * standing.bears_n).all()
+    assert standing.strong.use.max() <= 1.0 + 1e-9
+    assert max(standing.sways.values()) <= 1.0 + 1e-9
     assert len(standing.left.layers) == 0
     # the load lies over the point, so the tips about it need not be many more than the area asks for
     assert 4 <= len(contacts) <= 10

@@ -95,8 +95,8 @@ def test_a_piece_gets_props_and_nothing_starts_bare():
     assert (held.bare_starts, held.overhangs) == (0, 0)
     assert "nothing starts bare" in held.says
     assert held.feet > 0
-    assert held.neck_use <= 1.01
-    assert max(held.bending_use, held.buckling_use) <= 1.02
+    assert held.neck_use <= 1.0 + 1e-9
+    assert max(held.bending_use, held.buckling_use) <= 1.0 + 1e-9
     assert not [finding for finding in held.findings if finding.verdict is Verdict.STOP]
     tips = held.propped.tips
     assert tips.on_tab.sum() >= 4

@@ -34,8 +34,8 @@ next. All plans are tried and the cheapest is taken."""
 STEADY_ROUNDS = 4
 """So often a tree that would give way as a whole grows; on the demo two are enough."""
 
-OVERLOADED = 1.02
-"""Up to this, plans and trees are weighed by their resin alone: sizing stops a little short of 1."""
+OVERLOADED = 1.0
+"""Up to this, plans and trees are weighed by their resin alone."""
 
 SWAYS_MOST = 1.0
 """A tree that is used by more as a whole grows."""

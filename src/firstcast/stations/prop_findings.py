@@ -21,8 +21,8 @@ ROUGH_TOLD = 0.15
 """A mark counts as on detail if the normals within half a millimetre differ so much: their mean is shorter than one by
 this, as across an edge of about 60 degrees."""
 
-USE_TOLD = 1.02
-"""Sizing stops a little short of 1."""
+USE_TOLD = 1.0 + 1e-9
+"""Sizing ends at 1 where there is room: this is what rounding leaves."""
 
 
 @dataclass(frozen=True)
