@@ -10,13 +10,17 @@ from firstcast.fields.union import Shells
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.printing.descent import free_space
+from firstcast.printing.forest import Ground, lead_down
+from firstcast.printing.holding import pulling
 from firstcast.printing.landings import CONE_SHARE, cone_mm, landings_from, uses_of
 from firstcast.printing.post_cost import cost_of
 from firstcast.printing.posts import room_of
 from firstcast.printing.prop_shapes import PropShapes
+from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import rest_on_figure
 from firstcast.printing.stepped import stepped_loads_n
-from firstcast.printing.ways import HEAD, REST, TIP, Ways
+from firstcast.printing.tips import Contacts
+from firstcast.printing.ways import FOOT, HEAD, REST, TIP, Ways
 from firstcast.process.strength import RoundSection, euler_load_n
 
 SHAPES = PropShapes()
@@ -48,6 +52,13 @@ def stood(far: FarField, place, *, load_n=0.05, neck_mm=0.3) -> Ways:
     space = free_space(far, 0.47)
     rest_on_figure(ways, tip, DOWN, neck_mm, space, SHAPES, COST, avoids=None, rough=None)
     return ways
+
+
+def tip_at(place, *, neck_mm) -> Contacts:
+    none = np.zeros(1, np.int32)
+    return Contacts(
+        np.array([place]), DOWN[None], np.array([neck_mm]), none, none, none, np.zeros(1, bool), np.zeros(1)
+    )
 
 
 def test_uses_are_those_of_eulers_load_and_of_the_section():
@@ -114,6 +125,32 @@ def test_where_the_nearest_landing_has_no_room_to_bear_a_farther_one_is_taken():
     taken = int(np.linalg.norm(landings.spots - ends[1], axis=1).argmin())
     straight = int(np.linalg.norm(landings.spots - ends[0], axis=1).argmin())
     assert uses[taken] < uses[straight]
+
+
+def between_walls() -> Ground:
+    """A ceiling 20 mm up between two walls that leave a post 0.8 mm, and a shelf beside the way down, 4 mm under the ceiling."""
+    far = far_of(
+        box((4, 8, 1), at_mm=(0, 0, 20.5)),
+        *(box((1, 8, 20), at_mm=(x, 0, 10.5)) for x in (-1.1, 1.1)),
+        box((2, 2, 1), at_mm=(0, 2.0, 15.5)),
+    )
+    return Ground(far, (free_space(far, 0.47),), SHAPES, Strength(15.0, STRENGTH, MODULUS, 1.1, SAFETY))
+
+
+@pytest.mark.parametrize(("load_n", "kind"), [(0.03, FOOT), (0.3, REST)])
+def test_what_would_buckle_on_its_way_to_the_platform_stands_on_the_figure_if_that_bears(load_n, kind):
+    """20 mm of 0.8 mm with a held foot may bear 20.19 E I / s L² = 0.08 N; 4.4 mm between hinges 0.8 N."""
+    ground = between_walls()
+    tip = tip_at((0.0, 0.0, 20.0), neck_mm=0.6)
+    loads = np.array([load_n])
+    ways, strong = lead_down(tip, loads, pulling(loads[:, None]), ground)
+    assert ways.kinds[ways.end_of(next(iter(ways.tip_of)))] == kind
+    assert strong.use.max() <= 1.0
+    nowhere = replace(ground, avoids=lambda places: np.ones(len(places), bool))
+    ways, strong = lead_down(tip, loads, pulling(loads[:, None]), nowhere)
+    # where nothing may stand on the figure it stays on the platform, and that is told
+    assert ways.kinds[ways.end_of(next(iter(ways.tip_of)))] == FOOT
+    assert (strong.use.max() > 1.0) == (kind == REST)
 
 
 def test_a_cone_on_the_figure_begins_as_thick_as_leaves_its_upper_part_clear():

@@ -148,7 +148,11 @@ def test_a_place_that_is_printed_later_gives_way_to_one_that_helps_from_the_firs
     """The load wanders out; later layers are worse, and what relieves these best is too near to what the first needs."""
     rows = [(layer, 1, 20.0, 0.5, 0.0) for layer in range(1, 4)]
     rows += [(layer, 1, 32.8, 1.35, 0.0) for layer in range(4, 60)]
-    tip, early, late = contacts_at([[0, 0]], 0.6), contacts_at([[1.3, 0.05]], 0.6), contacts_at([[2, 0]], 0.6, layer=4)
+    tip, early, late = (
+        contacts_at([[0, 0]], 0.6),
+        contacts_at([[1.3, 0.05]], 0.6),
+        contacts_at([[2, 0]], 0.6, layer=4),
+    )
     spare, even = early.joined(late), np.ones(3)
     _, chosen = share_out(found_of(rows), tip, np.full(1, 0.6), late, even[:2], STRENGTH, layer_mm=LAYER)
     assert chosen.tolist() == [0]

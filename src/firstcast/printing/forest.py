@@ -20,7 +20,7 @@ from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import Rough
 from firstcast.printing.routing import TIPS_PER_POST, route
 from firstcast.printing.tips import Avoids, Contacts
-from firstcast.printing.ways import FOOT, Ways, picked, roots_of, segmented, together
+from firstcast.printing.ways import FOOT, TIP, Ways, picked, roots_of, segmented, together
 
 Floats = npt.NDArray[np.float64]
 
@@ -67,6 +67,10 @@ class Ground:
         return cost_of(self.shapes, strength.modulus_mpa, strength.strength_mpa, strength.safety)
 
 
+Price = tuple[int, int, float, float]
+"""Of a tree: 1 where it bears too much or ends in the air; 1 where it isn't on the platform; greatest use; resin in mm3."""
+
+
 @dataclass(frozen=True)
 class _Sized:
     """Some ways with their radii, and per tree what it is worth.
@@ -77,7 +81,12 @@ class _Sized:
     ways: Ways
     strong: Strong
     tree: npt.NDArray[np.int64]
-    prices: dict[int, tuple[int, float, float]]
+    prices: dict[int, Price]
+
+    @property
+    def own(self) -> dict[int, int]:
+        """Each contact's tree."""
+        return {row: int(self.tree[tip]) for tip, row in self.ways.tip_of.items()}
 
 
 def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground) -> tuple[Ways, Strong]:
@@ -92,10 +101,17 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
         What all bear at once: `holding.load_cases`.
     """
     alone = _sized(contacts, loads_n, cases, ground, np.arange(len(contacts)), 1, 1.0)
-    own = {row: int(alone.tree[tip]) for tip, row in alone.ways.tip_of.items()}
+    weak = np.array(
+        sorted(row for row, root in alone.own.items() if alone.prices[root][:2] == (1, 0)), np.int64
+    )
+    if len(weak):
+        # what can't be thick enough all the way down may be on a short way to the figure
+        resting = _sized(contacts, loads_n, cases, ground, weak, 1, 1.0, down=False)
+        alone = _better(alone, resting, ground.shapes)
+    own = alone.own
     # who finds no way to the platform alone finds none with others: it has no room to begin
-    free = np.array([alone.prices[own[row]][0] == 0 for row in range(len(contacts))], bool)
-    best, least = None, (0, np.inf, np.inf)
+    free = np.array([alone.prices[own[row]][1] == 0 for row in range(len(contacts))], bool)
+    best, least = None, (0, 0, np.inf, np.inf)
     for plan in PLANS:
         ways, strong = _planned(
             plan,
@@ -168,10 +184,12 @@ def _sized(
     rows: npt.NDArray[np.int64],
     most_tips: int,
     lean: float,
+    *,
+    down: bool = True,
 ) -> _Sized:
     shapes = replace(ground.shapes, lean_deg=lean * ground.shapes.lean_deg)
     ways = route(
-        contacts, loads_n, ground.spaces, shapes, ground.cost, avoids=ground.avoids, rough=ground.rough, rows=rows, most_tips=most_tips
+        contacts, loads_n, ground.spaces, shapes, ground.cost, avoids=ground.avoids, rough=ground.rough, rows=rows, most_tips=most_tips, down=down
     )  # fmt: skip
     ways = segmented(ways)
     strong = size_posts(ways, contacts, cases, ground)
@@ -205,10 +223,8 @@ def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, gro
     return replace(strong, buckling=buckling)
 
 
-def _prices(
-    ways: Ways, strong: Strong, tree: npt.NDArray[np.int64], shapes: PropShapes
-) -> dict[int, tuple[int, float, float]]:
-    """Of each tree: ends that aren't on the platform, greatest use, resin in mm3."""
+def _prices(ways: Ways, strong: Strong, tree: npt.NDArray[np.int64], shapes: PropShapes) -> dict[int, Price]:
+    """Of each tree, by the node in which it ends."""
     places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
     resin, use = np.zeros(len(places)), np.full(len(places), OVERLOADED)
     if len(edges):
@@ -220,18 +236,37 @@ def _prices(
             if ways.kinds[below] == FOOT:
                 resin[below] += foot_mm3(shapes, float(strong.radii_mm[node]))
     return {
-        int(root): (int(ways.kinds[root] != FOOT), float(use[root]), float(resin[root]))
+        int(root): (
+            int(use[root] > OVERLOADED or ways.kinds[root] == TIP),
+            int(ways.kinds[root] != FOOT),
+            float(use[root]),
+            float(resin[root]),
+        )
         for root in np.unique(tree)
     }
 
 
-def _all_of(prices: list[tuple[int, float, float]]) -> tuple[int, float, float]:
+def _all_of(prices: list[Price]) -> Price:
     """What several trees come to."""
     return (
         sum(price[0] for price in prices),
-        max((price[1] for price in prices), default=OVERLOADED),
-        sum(price[2] for price in prices),
+        sum(price[1] for price in prices),
+        max((price[2] for price in prices), default=OVERLOADED),
+        sum(price[3] for price in prices),
     )
+
+
+def _better(sized: _Sized, others: _Sized, shapes: PropShapes) -> _Sized:
+    """Of two ways of some contacts that each goes by alone the better: `others` are of some of those of `sized`."""
+    mine, theirs = sized.own, others.own
+    swapped = [row for row, tree in theirs.items() if others.prices[tree] < sized.prices[mine[row]]]
+    ways: list[Ways] = []
+    strong: list[Strong] = []
+    _take(sized, ~np.isin(sized.tree, [mine[row] for row in swapped]), ways, strong)
+    _take(others, np.isin(others.tree, [theirs[row] for row in swapped]), ways, strong)
+    both, thick = together(ways), _joined(strong)
+    tree = roots_of(both)
+    return _Sized(both, thick, tree, _prices(both, thick, tree, shapes))
 
 
 def _take(sized: _Sized, keep: npt.NDArray[np.bool_], ways: list[Ways], strong: list[Strong]) -> None:

@@ -228,6 +228,7 @@ def route(
     rough: Rough | None = None,
     rows: npt.NDArray[np.int64] | None = None,
     most_tips: int = TIPS_PER_POST,
+    down: bool = True,
 ) -> Ways:
     """Posts for contacts.
 
@@ -246,6 +247,8 @@ def route(
         Which contacts; left out, all.
     most_tips : int
         So many go down as one at most: 1 for posts by themselves.
+    down : bool
+        Whether they may go down to the platform; else all stand on the figure.
     """
     ways = Ways()
     router = _Router(ways, spaces, shapes, cost, most_tips)
@@ -254,7 +257,7 @@ def route(
     for n, row in enumerate(rows.tolist()):
         tip = ways.add(contacts.places_mm[row], TIP, 1, float(loads_n[row]))
         ways.tip_of[tip] = row
-        if space_of[n] < 0:
+        if space_of[n] < 0 or not down:
             continue
         head = ways.add(heads[n], HEAD, 1, float(loads_n[row]))
         ways.down[tip] = head
