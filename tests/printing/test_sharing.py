@@ -11,12 +11,14 @@ from manifold3d import Manifold
 from firstcast.fields.coverage import Layers, PixelGrid, section_layers
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.printing.frame import buckling_share
+from firstcast.printing.groups_of_tips import TOO_MUCH
+from firstcast.printing.holding import stages_of, worst_loads
 from firstcast.printing.necks import MARK_MM3, ON_THIN, ROUGHER, SpareTips
 from firstcast.printing.prop_ground import ground_of
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength, Wanted
 from firstcast.printing.propping import hold_up
-from firstcast.printing.sharing import APART_MM, TOO_MUCH, share_out
+from firstcast.printing.sharing import APART_MM, share_out
 from firstcast.printing.spare_places import SPACING_MM, spare_places
 from firstcast.printing.starts import SHARE, Bearing, Found, Sites, find_sites
 from firstcast.printing.stepped import stepped_loads_n
@@ -112,6 +114,24 @@ def test_what_is_printed_later_or_is_another_body_or_not_allowed_is_no_help():
     assert len(chosen) == 0
     _, chosen = share_out(found_of(rows), tips, np.full(1, 0.6), spare, np.ones(4), STRENGTH, layer_mm=LAYER)
     assert chosen.tolist() == [2]
+
+
+def test_a_tip_whose_prop_is_weak_is_eased_by_others_until_that_bears():
+    """0.6 N right between two necks; the prop of one may bear 0.1 N of its 0.3."""
+    rows = [(1, 1, 40.0, 0.0, 0.0)]
+    tips = contacts_at([[-2, 0], [2, 0]], 0.6)
+    spare = contacts_at([[-2, 1], [-2, -1], [-3, 0], [0, 3], [0, -3], [2, 2], [2, -2]], 0.6)
+    _, none = share_out(found_of(rows), tips, np.full(2, 0.6), spare, np.ones(9), STRENGTH, layer_mm=LAYER)
+    assert len(none) == 0
+    _, chosen = share_out(
+        found_of(rows), tips, np.full(2, 0.6), spare, np.ones(9), STRENGTH, layer_mm=LAYER, props_n=np.array([0.1, np.inf])
+    )  # fmt: skip
+    together = tips.joined(spare.only(chosen))
+    stages = stages_of(found_of(rows), together, layer_mm=LAYER, stress_kpa=15.0, density_g_cm3=1.0)
+    assert worst_loads(stages, together)[0] <= 0.1
+    assert use_of(together, rows) <= TOO_MUCH
+    # six even necks bear 0.1 N each
+    assert 1 <= len(chosen) <= 4
 
 
 def test_a_smooth_place_is_taken_before_a_rough_one_that_helps_as_much():

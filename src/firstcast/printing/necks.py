@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.printing.groups_of_tips import TOO_MUCH
 from firstcast.printing.heads import DISLIKED_MM, LENGTHS, choose_heads
 from firstcast.printing.holding import Stage, necks_bear_n, size_necks, stages_of
 from firstcast.printing.prop_ground import PropGround
 from firstcast.printing.prop_wants import TabEnd
-from firstcast.printing.sharing import TOO_MUCH, share_out
+from firstcast.printing.sharing import share_out
 from firstcast.printing.starts import SHARE
 from firstcast.printing.tips import Contacts, necks_at
 
@@ -28,11 +29,15 @@ MARK_MM3 = 10.0
 
 @dataclass(frozen=True)
 class Necks:
-    """Tips as they begin, how thick each may get, and how deep it enters: `most_mm`, `deep_mm` (n,) float64."""
+    """Tips as they begin, how thick each may get, how deep it enters, and what the prop below it may bear along it.
+
+    `most_mm`, `deep_mm`, `props_n` (n,) float64; the last is infinite where the prop bears what its neck does.
+    """
 
     contacts: Contacts
     most_mm: Floats
     deep_mm: Floats
+    props_n: Floats
 
     def joined(self, more: "Necks") -> "Necks":
         """These, and others after them."""
@@ -40,6 +45,7 @@ class Necks:
             self.contacts.joined(more.contacts),
             np.concatenate([self.most_mm, more.most_mm]),
             np.concatenate([self.deep_mm, more.deep_mm]),
+            np.concatenate([self.props_n, more.props_n]),
         )
 
 
@@ -123,13 +129,15 @@ def size_and_share(
             density_g_cm3=strength.density_g_cm3,
         )  # fmt: skip
         sized, loads = size_necks(stages, necks.contacts, necks.most_mm, **bearing)
-        if round_ == ROUNDS or (loads <= TOO_MUCH * necks_bear_n(sized, **bearing)).all():
+        bear = np.minimum(necks_bear_n(sized, **bearing), necks.props_n)
+        if round_ == ROUNDS or (loads <= TOO_MUCH * bear).all():
             break
         could, prices = spare.all()
         thin = sized.diameters_mm < wanted.shapes.tip_mm
         mine = np.where(thin, np.inf, np.where(sized.on_tab, ON_TAB, THICKER))
         grown, rows = share_out(
-            ground.found, sized, necks.most_mm, could, np.concatenate([mine, prices]), strength, layer_mm=wanted.layer_mm
+            ground.found, sized, necks.most_mm, could, np.concatenate([mine, prices]), strength, layer_mm=wanted.layer_mm,
+            props_n=necks.props_n,
         )  # fmt: skip
         stout = grown > sized.diameters_mm
         if not len(rows) and not stout.any():
@@ -138,6 +146,6 @@ def size_and_share(
         more = could.only(rows)
         deep = wanted.shapes.depth_mm * np.where(more.on_tab, 2.0, 1.0)
         necks = replace(necks, contacts=necks.contacts.sized(begin)).joined(
-            Necks(more, more.diameters_mm, deep)
+            Necks(more, more.diameters_mm, deep, np.full(len(more), np.inf))
         )
     return necks, sized, loads, stages

@@ -25,8 +25,9 @@ DEEPER = 1.5
 """Tips that a later look asks for enter deeper by this: the first tip there was placed by the book and missed."""
 
 
-STOUTER_ROUNDS, STOUTER, GROWN = 4, 1.01, 1.005
-"""Props on the figure that bear too much are made stouter so often; by a little more than they must; and what grows by less stays."""
+HOLD_ROUNDS, STOUTER, GROWN, EASED = 4, 1.01, 1.005, 0.97
+"""Props that bear too much are seen to so often; those on the figure are made stouter by a little more than they must, and what grows
+by less stays; the others are eased to so much of what they may bear."""
 
 
 @dataclass(frozen=True)
@@ -131,7 +132,8 @@ def hold_up(
 def _necks_of(contacts: Contacts, shapes: PropShapes, deeper: float) -> Necks:
     """How thick tips may get, and how deep they enter."""
     most = np.where(contacts.on_tab, shapes.tab_tip_most_mm, shapes.tip_most_mm)
-    return Necks(contacts, most, np.where(contacts.on_tab, 2.0, deeper) * shapes.depth_mm)
+    deep = np.where(contacts.on_tab, 2.0, deeper) * shapes.depth_mm
+    return Necks(contacts, most, deep, np.full(len(contacts), np.inf))
 
 
 def _offset(turned: Mesh, wanted: Wanted) -> Floats:
@@ -175,33 +177,39 @@ def _tips(ground: PropGround, sites: Sites, freedom_mm: float) -> Contacts:
 def _hold(ground: PropGround, necks: Necks, spare: SpareTips) -> tuple[Necks, _Held]:
     """Necks, ways and posts for some tips, and those that were added to share their loads.
 
-    Where a prop on the figure bears too much wherever it could stand, its neck is thickened, as far as it may: a strut is as
-    thick as its neck.
+    Where a prop bears too much whichever way it goes, its neck is thickened if it stands on the figure, as far as it may: a strut is
+    as thick as its neck. Else other tips take what it can't.
     """
-    for _ in range(STOUTER_ROUNDS):
+    held = None
+    for _ in range(HOLD_ROUNDS):
         necks, contacts, loads, stages = size_and_share(ground, necks, spare)
+        if held is not None and np.array_equal(contacts.diameters_mm, held.contacts.diameters_mm):
+            break
         cases = load_cases(stages, contacts)
         ways, strong = lead_down(contacts, np.abs(cases[:, 0]).max(axis=1, initial=0.0), cases, ground.free)
         held = _Held(contacts, necks.deep_mm, loads, cases, ways, strong)
-        stouter = np.minimum(
-            np.sqrt(_rest_uses(ways, strong, len(contacts))) * STOUTER * contacts.diameters_mm, necks.most_mm
-        )
-        grows = stouter > GROWN * contacts.diameters_mm
-        if not grows.any():
+        uses, rests = _prop_uses(ways, strong, len(contacts))
+        stouter = np.minimum(np.sqrt(uses) * STOUTER * contacts.diameters_mm, necks.most_mm)
+        grows = (uses > 1.0) & rests & (stouter > GROWN * contacts.diameters_mm)
+        weak = (uses > 1.0) & ~grows
+        if not (grows | weak).any():
             break
         begin = np.where(grows, stouter, necks.contacts.diameters_mm)
-        necks = replace(necks, contacts=necks.contacts.sized(begin))
+        most = np.where(weak, EASED * loads / np.maximum(uses, 1.0), np.inf)
+        necks = replace(necks, contacts=necks.contacts.sized(begin), props_n=np.minimum(necks.props_n, most))
+    assert held is not None
     return necks, held
 
 
-def _rest_uses(ways: Ways, strong: Strong, count: int) -> Floats:
-    """(count,) how much the prop of each contact is used, where it stands on the figure and bears too much; elsewhere 0."""
-    out = np.zeros(count)
+def _prop_uses(ways: Ways, strong: Strong, count: int) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """(count,) how much the prop of each contact is used, at most; and whether it stands on the figure."""
+    uses, rests = np.zeros(count), np.zeros(count, bool)
     tree = roots_of(ways)
+    most = np.zeros(len(tree))
+    np.maximum.at(most, tree, strong.use)
     for tip, row in ways.tip_of.items():
-        if ways.kinds[tree[tip]] == REST:
-            out[row] = float(strong.use[tree == tree[tip]].max())
-    return np.where(out > 1.0, out, 0.0)
+        uses[row], rests[row] = most[tree[tip]], ways.kinds[tree[tip]] == REST
+    return uses, rests
 
 
 def _settled(

@@ -5,23 +5,18 @@ stands, the area of all, and how wide they stand; once necks are as thick as the
 lies. They are taken from spare places on the underside of the same body that are printed by then.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 from scipy.spatial import KDTree
 
-from firstcast.printing.holding import Stage, stages_of
+from firstcast.printing.groups_of_tips import Group, Layer
+from firstcast.printing.holding import stages_of
 from firstcast.printing.prop_wants import Strength
 from firstcast.printing.starts import Found
 from firstcast.printing.tips import Contacts
-from firstcast.process.neck_groups import rim_mpa, sections
 
 Floats = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.int64]
-
-WORST = 32
-"""So many of the layers that overload tips most are looked at for each tip that is added."""
 
 APART_MM = 0.9
 """Added tips keep so far from others: half as much again as a stout one is thick, so that each can be snapped off by itself."""
@@ -29,114 +24,13 @@ APART_MM = 0.9
 MOST_TRIED = 400
 """Spare places that are weighed against one another for each tip."""
 
-SPARE_USE = 0.98
-"""What is added brings necks down to this, since sizing them shifts loads a little."""
-
-TOO_MUCH = 1.0 + 1e-9
-"""Uses up to this are what rounding leaves."""
-
 LEAST_GAIN = 1e-6
-
-NOTHING = 1e-9
-"""Section, in mm² and mm⁴, of what bears nothing."""
 
 EXCHANGES_TRIED = 12
 """So many exchanges, those that promise most, are weighed by all layers."""
 
 THINNER = 0.97
 """A neck that is thinner than so much of what it may be is worth thickening."""
-
-
-@dataclass(frozen=True)
-class _Layer:
-    """What loads tips in one layer that overloads some of them.
-
-    `stage` its number; `tips` (t,) rows of tips and spare places, `total` (3,) load, and load times x, y.
-    """
-
-    stage: int
-    tips: Rows
-    total: Floats
-
-
-class _Group:
-    """Tips and spare places, and how thick each is that is in use: `wide_mm` is 0 for the others."""
-
-    def __init__(self, stages: list[Stage], everyone: Contacts, wide_mm: Floats, may_mpa: float) -> None:
-        self.stages, self.everyone, self.wide_mm, self.may_mpa = stages, everyone, wide_mm, may_mpa
-        self.places = np.ascontiguousarray(everyone.places_mm[:, :2])
-        self.worst = [self._most(stage) for stage in stages]
-
-    def _most(self, stage: Stage) -> Floats:
-        """(r,) the greatest use of any tip that is there, in each layer of a stage."""
-        tips = stage.tips[self.wide_mm[stage.tips] > 0.0]
-        if not len(tips):
-            return np.zeros(len(stage.loads_n))
-        borne = stage.only(tips).borne(self.everyone.sized(self.wide_mm))
-        return borne.greatest_mpa.max(axis=0) / self.may_mpa
-
-    def grow(self, row: int, wide_mm: float) -> None:
-        """Let a tip, or a spare place, be so thick."""
-        self.wide_mm[row] = wide_mm
-        for number, stage in enumerate(self.stages):
-            at = np.searchsorted(stage.tips, row)
-            if at < len(stage.tips) and stage.tips[at] == row:
-                self.worst[number] = self._most(stage)
-
-    @property
-    def beyond(self) -> float:
-        """By how much necks are overloaded in all layers, squared and summed."""
-        return float(sum((np.maximum(worst - 1.0, 0.0) ** 2).sum() for worst in self.worst))
-
-    def holds(self, row: int) -> bool:
-        """Whether all that a tip could hold is held by some tip."""
-        return all((self.wide_mm[stage.tips] > 0.0).any() for stage in self.stages if row in stage.tips)
-
-    def overloaded(self, skip: set[int]) -> list[_Layer]:
-        """The layers with the greatest uses above what may be, the worst first."""
-        found = [
-            (float(worst[row]), number, row)
-            for number, worst in enumerate(self.worst)
-            if number not in skip
-            for row in np.flatnonzero(worst > TOO_MUCH).tolist()
-        ]
-        found.sort(key=lambda one: (-one[0], one[1], one[2]))
-        return [self._layer(number, row) for _, number, row in found[:WORST]]
-
-    def _layer(self, number: int, row: int) -> _Layer:
-        stage = self.stages[number]
-        return _Layer(number, stage.tips, stage.loads_n[row] * np.array([1.0, *stage.middles_mm[row]]))
-
-    def excess(self, layer: _Layer, tries: Rows, wide_mm: Floats) -> Floats:
-        """(k,) by how much tips would be overloaded in a layer, squared and summed, with those of `tries` (k, j) as thick as
-        `wide_mm` (k, j)."""
-        tips = layer.tips[self.wide_mm[layer.tips] > 0.0]
-        middle = self.places[tips].mean(axis=0)
-        here, there = self.places[tips] - middle, self.places[tries] - middle
-        wide, was = self.wide_mm[tips], self.wide_mm[tries]
-        # a place that isn't printed yet, or is another body's, adds nothing
-        mine = np.isin(tries, layer.tips)
-        would = np.where(mine, wide_mm, was)
-        more = sections(there, would) - sections(there, was)
-        # where nothing would be left to bear it, what is left bears next to nothing
-        each = sections(here, wide).sum(axis=0) + more.sum(axis=1) + NOTHING * np.eye(3)
-        total = layer.total - layer.total[0] * np.array([0.0, *middle])
-        planes = np.linalg.solve(each, np.broadcast_to(total[:, None], (len(each), 3, 1)))[..., 0]
-        over = self._over(planes @ _spots(here).T, rim_mpa(planes, wide))
-        tilt = np.hypot(planes[:, 1], planes[:, 2])[:, None]
-        own = self._over(np.einsum("ka,kja->kj", planes, _spots(there)), tilt * 0.5 * would)
-        # one that is there already is counted as it would be, not as it is; one that is taken away no more
-        at = np.minimum(np.searchsorted(tips, tries), len(tips) - 1)
-        before = np.where(tips[at] == tries, np.take_along_axis(over, at, axis=1), 0.0)
-        return over.sum(axis=1) + (np.where(mine & (would > 0.0), own, 0.0) - before).sum(axis=1)
-
-    def _over(self, middle_mpa: Floats, rim: Floats) -> Floats:
-        return np.maximum((np.abs(middle_mpa) + rim) / self.may_mpa - SPARE_USE, 0.0) ** 2
-
-
-def _spots(places: Floats) -> Floats:
-    """(..., 3) of a one, x and y."""
-    return np.concatenate([np.ones((*places.shape[:-1], 1)), places], axis=-1)
 
 
 def share_out(
@@ -148,6 +42,7 @@ def share_out(
     strength: Strength,
     *,
     layer_mm: float,
+    props_n: Floats | None = None,
 ) -> tuple[Floats, Rows]:
     """Which tips must be as thick as they may be, and which spare places must bear as well, so that no neck bears too much.
 
@@ -163,6 +58,8 @@ def share_out(
         Each as thick as it would be.
     prices : (n + s,) float64
         How little it is liked that a tip is thickened, and that a spare place is marked; infinite where it may not be.
+    props_n : (n,) float64, optional
+        What the prop of each contact may bear along it; left out, more than its neck.
 
     Returns
     -------
@@ -180,7 +77,10 @@ def share_out(
     )  # fmt: skip
     wide = np.concatenate([contacts.diameters_mm, np.zeros(len(spare))])
     most = np.concatenate([np.maximum(most_mm, contacts.diameters_mm), spare.diameters_mm])
-    group = _Group(stages, everyone, wide, strength.strength_mpa / strength.safety)
+    bear = np.full(len(everyone), np.inf)
+    if props_n is not None:
+        bear[:first] = props_n
+    group = Group(stages, everyone, wide, may_mpa=strength.strength_mpa / strength.safety, props_n=bear)
     choice = _Choice(group, first, prices)
     helpless: set[int] = set()
     while layers := group.overloaded(helpless):
@@ -204,7 +104,7 @@ class _Choice:
     those that are taken are.
     """
 
-    def __init__(self, group: _Group, first: int, prices: Floats) -> None:
+    def __init__(self, group: Group, first: int, prices: Floats) -> None:
         self.group, self.first, self.rows = group, first, list[int]()
         self._places = KDTree(group.everyone.places_mm)
         self.may = np.isfinite(prices)
@@ -233,7 +133,7 @@ class _Choice:
             else:
                 self.rows.remove(row)
 
-    def exchange(self, layers: list[_Layer], most: Floats, prices: Floats) -> bool:
+    def exchange(self, layers: list[Layer], most: Floats, prices: Floats) -> bool:
         """Take a place that those taken are too near to, and give these back, if all layers together are better off.
 
         What relieves most layers is taken first; a place that is printed a little earlier, or lies a little better, and would help
@@ -253,7 +153,7 @@ class _Choice:
                 return True
         return False
 
-    def _gain(self, layers: list[_Layer], way: Rows, most: Floats) -> float:
+    def _gain(self, layers: list[Layer], way: Rows, most: Floats) -> float:
         """By how much some layers are relieved where the first of a way is taken, and the others are given back."""
         would = np.where(np.arange(len(way)) == 0, most[way], 0.0)[None]
         was = self.group.wide_mm[way][None]
@@ -278,7 +178,7 @@ class _Choice:
         return False
 
 
-def _best(group: _Group, layers: list[_Layer], tries: Rows, most: Floats, prices: Floats) -> Rows:
+def _best(group: Group, layers: list[Layer], tries: Rows, most: Floats, prices: Floats) -> Rows:
     """Of some tips and spare places (k, j), taken j at a time, those that relieve most for their price; none where none do."""
     if not len(tries):
         return np.zeros(0, np.int64)
@@ -290,7 +190,7 @@ def _best(group: _Group, layers: list[_Layer], tries: Rows, most: Floats, prices
     return tries[best] if gain[best] > LEAST_GAIN else np.zeros(0, np.int64)
 
 
-def _facing(group: _Group, layer: _Layer, tries: Rows) -> Rows:
+def _facing(group: Group, layer: Layer, tries: Rows) -> Rows:
     """(k, 2) pairs of tips or spare places that face each other across the load.
 
     One alone beside a tip right under the load takes nothing of it: it would tilt the body.
