@@ -10,6 +10,8 @@ from manifold3d import Manifold
 
 from firstcast.fields.coverage import Layers, PixelGrid, section_layers
 from firstcast.geometry.solids import box, from_manifold, union
+from firstcast.printing import propping
+from firstcast.printing.forest import lead_down
 from firstcast.printing.frame import buckling_share
 from firstcast.printing.groups_of_tips import TOO_MUCH
 from firstcast.printing.holding import stages_of, worst_loads
@@ -23,6 +25,7 @@ from firstcast.printing.spare_places import SPACING_MM, spare_places
 from firstcast.printing.starts import SHARE, Bearing, Found, Sites, find_sites
 from firstcast.printing.stepped import stepped_loads_n
 from firstcast.printing.tips import Contacts
+from firstcast.printing.ways import roots_of
 from firstcast.process.peel import GRAVITY_N_G
 from firstcast.process.strength import RoundSection, euler_load_n
 
@@ -282,3 +285,22 @@ def test_a_body_that_widens_from_a_point_is_held_by_as_many_tips_as_its_peel_ask
     assert contacts.places_mm[:, 2] - standing.offset_mm[2] == pytest.approx(
         7.0 * (away - 0.05) / 6.95, abs=0.05
     )
+
+
+def test_a_prop_without_room_is_eased_until_it_bears(monkeypatch):
+    """The cone again, with no more room under the tip at its point than for a post that bears 0.06 N."""
+    may_n, seen = 0.06, []
+
+    def narrow(contacts, loads_n, cases, ground):
+        ways, strong = lead_down(contacts, loads_n, cases, ground)
+        tree = roots_of(ways)
+        mine = tree == next(tree[tip] for tip, row in ways.tip_of.items() if row == 0)
+        seen.append(float(loads_n[0]) / may_n)
+        return ways, replace(strong, buckling=np.where(mine, seen[-1], np.minimum(strong.buckling, 1.0)))
+
+    monkeypatch.setattr(propping, "lead_down", narrow)
+    standing = hold_up(from_manifold(Manifold.cylinder(7.0, 0.05, 7.0, 64)), wanted())
+    assert seen[0] > 1.5
+    assert seen[-1] <= 1.0
+    assert standing.strong.use.max() <= 1.0 + 1e-9
+    assert (standing.loads_n <= (1.0 + 1e-9) * standing.bears_n).all()
