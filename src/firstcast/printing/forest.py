@@ -12,13 +12,16 @@ import numpy.typing as npt
 
 from firstcast.fields.far import FarField
 from firstcast.printing.descent import FreeSpace
-from firstcast.printing.holding import packed_cases
+from firstcast.printing.holding import fullest, packed_cases
 from firstcast.printing.post_cost import PostCost, cost_of
 from firstcast.printing.posts import Strong, room_of, stiffer, strengthen, sway_use
 from firstcast.printing.prop_shapes import PropShapes, foot_mm3
 from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import Rough
 from firstcast.printing.routing import TIPS_PER_POST, route
+from firstcast.printing.settling import settled
+from firstcast.printing.skeletons import loaded, skeleton_of, together_with_radii
+from firstcast.printing.stand_of_posts import Stand
 from firstcast.printing.tips import Avoids, Contacts
 from firstcast.printing.ways import FOOT, TIP, Ways, picked, roots_of, segmented, together
 
@@ -124,7 +127,7 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
         if best is None or price < least:
             best, least = (ways, strong), price
     assert best is not None
-    return best
+    return _settled(*best, contacts, loads_n, cases, ground)
 
 
 def _planned(
@@ -198,6 +201,35 @@ def _sized(
     return _Sized(ways, strong, tree, _prices(ways, strong, tree, ground.shapes))
 
 
+def _settled(
+    ways: Ways, strong: Strong, contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
+) -> tuple[Ways, Strong]:
+    """Each tree that stands on the platform moved to where it takes least resin, if it does so by the same rules as before."""
+    tree = roots_of(ways)
+    standing = [
+        int(root) for root in np.unique(tree) if ways.kinds[root] == FOOT and (tree == root).sum() > 1
+    ]
+    if ground.far is None or not standing or not cases.shape[2]:
+        return ways, strong
+    stand = Stand(contacts, cases, ground.far, ground.shapes, ground.strength, ground.cost)
+    before = [skeleton_of(picked(ways, tree == root), strong.radii_mm[tree == root]) for root in standing]
+    moved, radii = together_with_radii([settled(one, stand) for one in before])
+    loaded(moved, loads_n)
+    thick = size_posts(moved, contacts, cases, ground, least_mm=radii)
+    thick = _steadied(moved, thick, contacts, cases, ground)
+    ends = roots_of(moved)
+    prices, old = _prices(moved, thick, ends, ground.shapes), _prices(ways, strong, tree, ground.shapes)
+    parts: tuple[list[Ways], list[Strong]] = ([], [])
+    kept = ~np.isin(tree, standing)
+    for root, end in zip(standing, np.unique(ends).tolist(), strict=True):
+        if prices[end] < old[root]:
+            _take(_Sized(moved, thick, ends, prices), ends == end, *parts)
+        else:
+            kept |= tree == root
+    _take(_Sized(ways, strong, tree, old), kept, *parts)
+    return together(parts[0]), _joined(parts[1])
+
+
 def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:
     """Thicker posts for trees that would give way as a whole; what still would counts as used by so much."""
     tree = roots_of(ways)
@@ -212,7 +244,7 @@ def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, gro
             mine = tree == root
             one = picked(ways, mine)
             radii[mine] = stiffer(
-                one, contacts, _fullest(one, cases), radii[mine], room[mine], modulus_mpa=modulus, safety=ground.strength.safety
+                one, contacts, fullest(cases, sorted(one.tip_of.values())), radii[mine], room[mine], modulus_mpa=modulus, safety=ground.strength.safety
             )  # fmt: skip
         strong = size_posts(ways, contacts, cases, ground, least_mm=radii)
         swaying |= sways(ways, strong, contacts, cases, ground, only=over)
@@ -309,13 +341,11 @@ def sways(
             continue
         one = picked(ways, mine)
         share = sway_use(
-            one, contacts, _fullest(one, cases), strong.radii_mm[mine], ground.strength.modulus_mpa
+            one,
+            contacts,
+            fullest(cases, sorted(one.tip_of.values())),
+            strong.radii_mm[mine],
+            ground.strength.modulus_mpa,
         )
         out[root] = ground.strength.safety * share
     return out
-
-
-def _fullest(one: Ways, cases: Floats) -> Floats:
-    """(n,) what pulls tips in the case in which those of a tree bear most together."""
-    pulled = cases[:, 0]
-    return pulled[:, int(np.abs(pulled[sorted(one.tip_of.values())]).sum(axis=0).argmax())]

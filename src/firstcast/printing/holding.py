@@ -4,6 +4,7 @@ While a body hangs on its own tips they alone bear it; once it has grown togethe
 load of both, as the discs of one section do (`process.neck_groups`), wherever the load lies: necks are pulled, pressed and bent.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -220,6 +221,12 @@ def packed_cases(cases: Floats, tree_of: npt.NDArray[np.int64]) -> Floats:
     for rows, columns in zip(trees, telling, strict=True):
         out[rows, :, : len(columns)] = cases[rows][:, :, columns]
     return out
+
+
+def fullest(cases: Floats, rows: Sequence[int] | npt.NDArray[np.int64]) -> Floats:
+    """(n,) what pulls tips in the case in which some of them, a tree's, bear most together."""
+    pulled = cases[:, 0]
+    return pulled[:, int(np.abs(pulled[rows]).sum(axis=0).argmax())]
 
 
 def necks_bear_n(contacts: Contacts, *, strength_mpa: float, safety: float) -> Floats:

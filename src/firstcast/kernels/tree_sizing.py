@@ -1,0 +1,368 @@
+"""Sections of a tree of posts that bear its loads with as little resin as it takes: thicker and thinner, round by round.
+
+Three things ask for thickness, as in `printing.posts`: stress, each run as a column by itself, the tree giving way as a whole.
+Stress gives each part a least section. What a part gives to a way of buckling goes down with the square of its section; least
+resin under several such ways is where section³ is a sum of the parts' energies per resin, each way with a factor of its own
+(the usual optimality criteria; the factors are found one after another, several times over).
+"""
+
+import numpy as np
+
+from firstcast.kernels.compiling import kernel
+from firstcast.kernels.tree_frames import TIP, along_of, factor, forces, solve, sway
+
+CELLS = 24
+"""As in `printing.stepped`."""
+
+HINGED, HELD = 9.869604401089358, 20.190728556426629
+MODES = 5
+SWEEPS, HALVINGS = 3, 24
+WIDEST, NARROWEST, CALMER, BOLDER = 0.5, 0.01, 0.5, 1.15
+"""By how much a section changes from round to round at most, as a logarithm: less after it has turned round, more while it goes on."""
+
+AIM, ALL_OVER = 0.997, 0.998
+"""Parts are sized for this use, and all of them are as much thicker as keeps to that: what `posts` then finds stays under 1."""
+
+
+@kernel
+def thick_of(radii, necks, down, thick):
+    """Write diameters of members (n,): a tip's is that of half its way, as in `posts`."""
+    for n in range(down.shape[0]):
+        if down[n] < 0:
+            thick[n] = 1.0
+        elif necks[n] > 0.0:
+            thick[n] = 0.5 * (necks[n] + 2.0 * radii[down[n]])
+        else:
+            thick[n] = 2.0 * radii[n]
+
+
+@kernel
+def runs_of_tree(down, run, last):
+    """Write which run (n,) each member belongs to, from a tip or joint down to the next joint or the end; how many there are.
+
+    `last` (runs,) is the node that each ends in.
+    """
+    count = down.shape[0]
+    above = np.zeros(count, np.int64)
+    for n in range(count):
+        if down[n] >= 0:
+            above[down[n]] += 1
+    number = 0
+    run[:] = -1
+    for n in range(count):
+        if down[n] < 0 or above[n] == 1:
+            continue
+        node = n
+        while True:
+            run[node] = number
+            node = down[node]
+            if down[node] < 0 or above[node] != 1:
+                break
+        last[number] = node
+        number += 1
+    return number
+
+
+@kernel
+def column(lengths, thick, parts, held, modulus, energy):
+    """The load that a column of parts (k,) buckles under, and, written, each part's share of the energy that bends it then.
+
+    The integral equation of `printing.stepped`, its greatest eigenvalue by repeated multiplication.
+    """
+    total = 0.0
+    for p in range(parts):
+        total += lengths[p]
+    soft, which = np.zeros(CELLS), np.zeros((CELLS, parts))
+    at = 0.0
+    for p in range(parts):
+        begin, end = at / total * CELLS, (at + lengths[p]) / total * CELLS
+        give = 1.0 / thick[p] ** 4
+        for cell in range(int(begin), min(int(np.ceil(end)), CELLS)):
+            share = min(end, cell + 1.0) - max(begin, float(cell))
+            if share > 0.0:
+                soft[cell] += share * give
+                which[cell, p] += share * give
+        at += lengths[p]
+    root, s = np.empty(CELLS), np.empty(CELLS)
+    size = 0.0
+    for c in range(CELLS):
+        s[c] = (c + 0.5) / CELLS
+        root[c] = np.sqrt(soft[c] * 64.0 / (np.pi * modulus))
+        size += (root[c] * s[c]) ** 2
+    y, z = np.empty(CELLS), np.empty(CELLS)
+    for c in range(CELLS):
+        y[c] = root[c] * np.sin((2.6 if held else np.pi) * s[c])
+    value = before = 0.0
+    for _ in range(60):
+        if held:
+            _without(y, root, s, size)
+        norm = np.sqrt((y**2).sum())
+        y /= norm
+        # z = root g root y, with g = s (1 - t) for s < t
+        lower = upper = 0.0
+        for c in range(CELLS):
+            upper += (1.0 - s[c]) * root[c] * y[c]
+        for c in range(CELLS):
+            lower += s[c] * root[c] * y[c]
+            upper -= (1.0 - s[c]) * root[c] * y[c]
+            z[c] = root[c] * ((1.0 - s[c]) * lower + s[c] * upper) / CELLS
+        if held:
+            _without(z, root, s, size)
+        value = (y * z).sum()
+        y[:] = z
+        if abs(value - before) <= 1e-7 * value:
+            break
+        before = value
+    y /= np.sqrt((y**2).sum())
+    for p in range(parts):
+        energy[p] = 0.0
+        for c in range(CELLS):
+            energy[p] += y[c] ** 2 * which[c, p] / soft[c]
+    # scaled so that even posts come out by Euler's load itself
+    scale = HELD * EVEN_HELD if held else HINGED * EVEN_HINGED
+    return scale / (value * total**2)
+
+
+@kernel
+def _without(y, root, s, size):
+    """Take from y what lies along root s."""
+    part = 0.0
+    for c in range(CELLS):
+        part += y[c] * root[c] * s[c]
+    part /= size
+    for c in range(CELLS):
+        y[c] -= part * root[c] * s[c]
+
+
+def _even() -> tuple[float, float]:
+    """The greatest eigenvalues of even posts of stiffness 1, with a hinge and with a held foot."""
+    at = (np.arange(CELLS) + 0.5) / CELLS
+    g = np.minimum(at[:, None], at) * (1.0 - np.maximum(at[:, None], at)) / CELLS
+    take = np.eye(CELLS) - np.outer(at, at) / (at @ at)
+    return float(np.linalg.eigvalsh(take @ g @ take)[-1]), float(np.linalg.eigvalsh(g)[-1])
+
+
+EVEN_HELD, EVEN_HINGED = _even()
+
+
+@kernel
+def _fit(resin, low, high, energy, limits, ways, factors, sections):
+    """Write the factors (n,) by which sections change: least resin, so that energy / factor² sums to no more than each limit.
+
+    resin (n,); energy (n, ways); low, high (n,) bounds of each factor; factors (ways,) is each way's weight, found here.
+    """
+    count = resin.shape[0]
+    third = np.zeros(count)
+    for n in range(count):
+        sections[n] = low[n]
+    for _ in range(SWEEPS):
+        changed = False
+        for k in range(ways):
+            mine = factors[k]
+            for n in range(count):
+                third[n] -= mine * energy[n, k] / resin[n]
+            left = limits[k]
+            top = 0.0
+            for n in range(count):
+                top += energy[n, k] / max(low[n], min(high[n], np.cbrt(max(third[n], 0.0)))) ** 2
+            if top <= left:
+                new = 0.0
+            else:
+                # so that even the least energetic part would be at its bound
+                lowest, highest = 1e-9, 1e9
+                scale = 0.0
+                for n in range(count):
+                    scale = max(scale, energy[n, k] / resin[n])
+                lowest, highest = 1e-4 / scale, 1e6 / scale
+                for _ in range(HALVINGS + 16):
+                    middle = np.sqrt(lowest * highest)
+                    total = 0.0
+                    for n in range(count):
+                        if energy[n, k] > 0.0:
+                            f = np.cbrt(max(third[n] + middle * energy[n, k] / resin[n], 0.0))
+                            total += energy[n, k] / max(low[n], min(high[n], f)) ** 2
+                    if total > left:
+                        lowest = middle
+                    else:
+                        highest = middle
+                new = highest
+            if abs(new - mine) > 1e-4 * max(new, mine):
+                changed = True
+            factors[k] = new
+            for n in range(count):
+                third[n] += new * energy[n, k] / resin[n]
+        if not changed:
+            break
+    for n in range(count):
+        sections[n] = max(low[n], min(high[n], np.cbrt(max(third[n], 0.0))))
+
+
+@kernel
+def size_tree(
+    places,
+    down,
+    held,
+    necks,
+    least,
+    room,
+    loads,
+    together,
+    modulus,
+    bears_mpa,
+    safety,
+    rounds,
+    radii,
+    best,
+    uses,
+):
+    """Radii of a tree's parts that bear its loads with little resin; returns its resin in mm3 without its foot.
+
+    Parameters
+    ----------
+    places (n, 3), down (n,) : float64, int64
+        From the tips down: each node before the one that it goes down to; the last is the foot.
+    held : (n,) int64
+    necks : (n,) float64
+        Diameter of a tip's neck; 0 elsewhere.
+    least, room : (n,) float64
+        Bounds of the radii.
+    loads : (n, 6, cases) float64
+    together : (n, 6, 1) float64
+        All tips pressing, for the tree as a whole.
+    bears_mpa : float
+        Strength over the factor of safety.
+    radii : (n,) float64
+        To begin with; changed.
+    best : (n,) float64
+        Written: the radii with the least resin of those that bear, or those that come nearest.
+    uses : (3,) float64
+        Written: greatest use by stress, by a run's buckling, as a whole, of `best`.
+    """
+    count, cases = places.shape[0], loads.shape[2]
+    along, length = np.zeros((count, 3)), np.zeros(count)
+    along_of(places, down, along, length)
+    run, last = np.empty(count, np.int64), np.empty(count, np.int64)
+    runs = runs_of_tree(down, run, last)
+    thick, inverse, passed = np.empty(count), np.empty((count, 6, 6)), np.empty((count, 6, 6))
+    moved, one = np.empty_like(loads), np.empty_like(together)
+    axial, bending = np.empty((count, cases)), np.empty((count, cases))
+    thrust, bent = np.empty((count, 1)), np.empty((count, 1))
+    shapes, shares, modes = np.empty((count, 6, MODES)), np.empty(MODES), np.empty((count, MODES))
+    _begin(shapes, held)
+    energy, limits = np.zeros((count, MODES + runs)), np.empty(MODES + runs)
+    stress, pressed, resin = np.zeros(count), np.zeros(count), np.zeros(count)
+    low, high, sections = np.empty(count), np.empty(count), np.empty(count)
+    weights = np.zeros(MODES + runs)
+    wide, long, part = np.empty(count), np.empty(count), np.empty(count)
+    step, last_way = np.full(count, WIDEST), np.zeros(count)
+    least_value = np.inf
+    for round_ in range(rounds):
+        thick_of(radii, necks, down, thick)
+        factor(along, length, down, held, thick, modulus, inverse, passed)
+        moved[:] = loads
+        solve(down, inverse, passed, moved)
+        forces(along, length, down, thick, modulus, moved, axial, bending)
+        one[:] = together
+        solve(down, inverse, passed, one)
+        forces(along, length, down, thick, modulus, one, thrust, bent)
+        sway(
+            along, length, down, held, thick, modulus, thrust[:, 0].copy(), inverse, passed, shapes,
+            8 if round_ == 0 else 3, shares, modes,
+        )  # fmt: skip
+        price = worst_stress = worst_run = 0.0
+        for n in range(count):
+            if down[n] < 0:
+                continue
+            section = np.pi / 4.0 * thick[n] ** 2
+            resin[n] = section * length[n]
+            price += resin[n]
+            stress[n] = pressed[n] = 0.0
+            for c in range(cases):
+                pressed[n] = max(pressed[n], abs(axial[n, c]))
+                stress[n] = max(
+                    stress[n], abs(axial[n, c]) / section + bending[n, c] / (np.pi * thick[n] ** 3 / 32.0)
+                )
+            stress[n] /= bears_mpa
+            if necks[n] == 0.0:
+                worst_stress = max(worst_stress, stress[n])
+        energy[:] = 0.0
+        worst_whole = 0.0
+        for k in range(MODES):
+            use = shares[k] * safety
+            worst_whole = max(worst_whole, use)
+            limits[k] = AIM / max(use, 1e-9)
+            for n in range(count):
+                energy[n, k] = max(modes[n, k], 0.0)
+        for r in range(runs):
+            parts, most = 0, 0.0
+            for n in range(count):
+                if run[n] == r:
+                    wide[parts], long[parts] = thick[n], length[n]
+                    most = max(most, pressed[n])
+                    parts += 1
+            bears = column(long, wide, parts, down[last[r]] < 0, modulus, part)
+            use = most / bears * safety
+            worst_run = max(worst_run, use)
+            limits[MODES + r] = AIM / max(use, 1e-9)
+            parts = 0
+            for n in range(count):
+                if run[n] == r:
+                    energy[n, MODES + r] = part[parts]
+                    parts += 1
+        # as thick all over as the worst asks for: forces stay as they are
+        thicker = max(
+            max(1.0, worst_stress / ALL_OVER) ** (2.0 / 3.0),
+            np.sqrt(max(1.0, max(worst_run, worst_whole) / ALL_OVER)),
+        )
+        value = price * thicker
+        for n in range(count):
+            if necks[n] == 0.0 and down[n] >= 0 and radii[n] >= 0.999 * room[n] and stress[n] > 1.003:
+                value *= stress[n] ** 2
+        if value < least_value:
+            least_value = value
+            for n in range(count):
+                best[n] = max(min(radii[n] * np.sqrt(thicker), room[n]), radii[n])
+            uses[0], uses[1], uses[2] = worst_stress, worst_run, worst_whole
+        if round_ == rounds - 1:
+            break
+        for n in range(count):
+            if down[n] < 0 or necks[n] > 0.0:
+                low[n] = high[n] = 1.0
+                resin[n] = max(resin[n], 1e-12) if down[n] >= 0 else 1.0
+                continue
+            floor = (least[n] / radii[n]) ** 2
+            roof = max((room[n] / radii[n]) ** 2, floor)
+            asked = max(stress[n] / AIM, 1e-9)
+            asked = asked if asked > 1.0 else asked ** (2.0 / 3.0)
+            low[n] = min(max(asked, max(floor, np.exp(-step[n]))), max(min(roof, np.exp(step[n])), floor))
+            high[n] = max(min(roof, np.exp(step[n])), low[n])
+        _fit(resin, low, high, energy, limits, MODES + runs, weights, sections)
+        for n in range(count):
+            if down[n] >= 0 and necks[n] == 0.0:
+                radii[n] *= np.sqrt(sections[n])
+                way = np.log(sections[n])
+                if way * last_way[n] < 0.0:
+                    step[n] = max(step[n] * CALMER, NARROWEST)
+                elif way * last_way[n] > 0.0:
+                    step[n] = min(step[n] * BOLDER, WIDEST)
+                last_way[n] = way
+    return least_value
+
+
+@kernel
+def _begin(shapes, held):
+    """Shapes to begin with: all unlike one another, none at rest where it might move."""
+    count, m = shapes.shape[0], shapes.shape[2]
+    state = np.uint64(88172645463325252)
+    for n in range(count):
+        for i in range(6):
+            for a in range(m):
+                # George Marsaglia's xorshift
+                state ^= state << np.uint64(13)
+                state ^= state >> np.uint64(7)
+                state ^= state << np.uint64(17)
+                shapes[n, i, a] = np.float64(state >> np.uint64(11)) / 9007199254740992.0 - 0.5
+        if held[n] == TIP:
+            shapes[n, :2] = 0.0
+        elif held[n] == 2:
+            shapes[n] = 0.0
