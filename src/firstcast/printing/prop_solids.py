@@ -142,14 +142,15 @@ def _straight_parts(
     """Upper node, lower node and radius of all parts, those that go straight on about as thick taken as one."""
     above = np.bincount(ways.edges[:, 1], minlength=len(places))
 
-    def goes_on(node: int, below: int) -> bool:
-        """Whether the part under a node is another's lower half."""
+    def goes_on(node: int, below: int, thinnest: float, thickest: float) -> bool:
+        """Whether the part under a node is another's lower half, about as thick as all that is taken as one with it."""
         under = ways.down[below]
         if ways.kinds[below] != JOINT or above[below] != 1 or under < 0 or ways.kinds[node] == TIP:
             return False
         a, b = places[below] - places[node], places[under] - places[below]
         straight = a @ b > (1.0 - 1e-9) * np.linalg.norm(a) * np.linalg.norm(b)
-        return bool(straight) and abs(radii_mm[below] - radii_mm[node]) <= ALIKE * radii_mm[node]
+        mine = float(radii_mm[below])
+        return bool(straight) and max(mine, thickest) <= (1.0 + ALIKE) * min(mine, thinnest)
 
     taken = np.zeros(len(places), bool)
     order = np.argsort(-places[:, 2], kind="stable") if len(places) else []
@@ -157,10 +158,11 @@ def _straight_parts(
         if taken[top] or ways.down[top] < 0:
             continue
         node, radius = int(top), float(radii_mm[top])
-        while goes_on(node, ways.down[node]):
+        thinnest = radius
+        while goes_on(node, ways.down[node], thinnest, radius):
             node = ways.down[node]
             taken[node] = True
-            radius = max(radius, float(radii_mm[node]))
+            radius, thinnest = max(radius, float(radii_mm[node])), min(thinnest, float(radii_mm[node]))
         yield int(top), ways.down[node], radius
 
 
