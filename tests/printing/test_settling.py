@@ -152,28 +152,25 @@ def test_two_equal_tips_meet_on_the_axis_between_them(load):
     done = settled(begun.tree, stand)
     after = Settling.of(stand, done)
     assert after.price < begun.price
-    # the last step, and what a joint 0.2 mm off the axis costs, 1e-3 mm³
+    # two last steps; what that costs is less than what the best tree on the axis is known by: a scan over its joint's height
     assert np.abs(done.places[4:, :2]).max() <= 0.25
-    # their posts are as thick as each other
-    left, right = (resin(done, node) for node in (2, 3))
-    assert left == pytest.approx(right, rel=0.1)
-    if load == 0.02:
-        # light: the shortest way, two limbs at 45 degrees; nothing is gained by meeting lower
-        assert done.places[4, 2] >= 12.0 - 2.0 - 1.2
-
-
-def resin(tree: Skeleton, node) -> float:
-    """Of one limb."""
-    long = np.linalg.norm(tree.places[node] - tree.places[tree.down[node]])
-    return float(np.pi * (tree.radii_mm[node] ** 2).mean() * long)
+    scanned = [
+        Settling.of(stand, fork(tips, [0.0, 0.0, z], [0.0, 0.0, 0.0]), 40).price
+        for z in np.arange(2.0, 10.0, 0.5)
+    ]
+    assert after.price <= 1.02 * min(scanned)
 
 
 @given(st.integers(0, 2**32 - 1), st.floats(0.01, 0.5), st.integers(2, 5))
 @settings(max_examples=8, deadline=None)
 def test_a_settled_tree_takes_no_more_and_keeps_every_rule(seed, load, count):
     rng = np.random.default_rng(seed)
-    spots = rng.permutation(np.stack(np.meshgrid([-2.0, 0.0, 2.0], [-2.0, 0.0, 2.0]), -1).reshape(9, 2))[:count]
-    contacts = contacts_at(np.column_stack([spots + rng.uniform(-0.5, 0.5, (count, 2)), np.full(count, 12.0)]))
+    spots = rng.permutation(np.stack(np.meshgrid([-2.0, 0.0, 2.0], [-2.0, 0.0, 2.0]), -1).reshape(9, 2))[
+        :count
+    ]
+    contacts = contacts_at(
+        np.column_stack([spots + rng.uniform(-0.5, 0.5, (count, 2)), np.full(count, 12.0)])
+    )
     loads = load * rng.uniform(0.3, 1.0, count)
     cases = pulling(np.column_stack([loads, *np.diag(loads)]))
     here = ground(12.0)
@@ -267,5 +264,5 @@ def test_a_post_that_thins_is_made_as_thin_as_it_is():
     upper = ways.edges[1:, 0]
     long = np.array([np.linalg.norm(ways.places[a] - ways.places[b]) for a, b in ways.edges[1:]])
     made = measure_solid(mesh).volume - foot_mm3(SHAPES, float(radii[upper].min()))
-    # 3 % of thickness is 6 % of resin; the tip's cone, 2 mm³, and balls at the joints
-    assert made <= 1.06 * (np.pi * radii[upper] ** 2) @ long + 3.0
+    # 3 % of thickness is 6 % of resin; the tip's cone with its ball, and balls at the joints; as thick as its top, 88 mm³
+    assert made <= 1.06 * (np.pi * radii[upper] ** 2) @ long + 5.0
