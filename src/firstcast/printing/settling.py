@@ -26,7 +26,7 @@ STEPS_MM = (1.0, 0.5, 0.25, 0.12)
 TURNS = 3
 """Each step is gone through so often at most, as long as it helps."""
 
-ROUGH_ROUNDS, ROUNDS, LAST_ROUNDS = 3, 10, 40
+ROUGH_ROUNDS, ROUNDS, LAST_ROUNDS = 4, 10, 40
 """Rounds of sizing: for a move that is tried, from the radii that the tree has; between moves; at the end."""
 
 WORTH_MM3 = 1e-3

@@ -61,7 +61,7 @@ def skeleton_of(one: Ways, radii_mm: Floats) -> Skeleton:
         b = one.places[one.down[node]] - one.places[node]
         return bool(a @ b > (1.0 - STRAIGHT) * np.linalg.norm(a) * np.linalg.norm(b))
 
-    depth = _depths(np.array(one.down, np.int64))
+    depth = depths(np.array(one.down, np.int64))
     kept = [node for node in np.argsort(-depth, kind="stable").tolist() if not goes_on(node)]
     number = {node: new for new, node in enumerate(kept)}
     down, limbs = [], []
@@ -81,7 +81,7 @@ def skeleton_of(one: Ways, radii_mm: Floats) -> Skeleton:
     )
 
 
-def _depths(down: Whole) -> Whole:
+def depths(down: Whole) -> Whole:
     """(m,) how many members lie between each node and its end."""
     depth = np.zeros(len(down), np.int64)
     for node in range(len(down)):
