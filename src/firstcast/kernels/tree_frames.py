@@ -262,14 +262,13 @@ def sway(along, length, down, held, thick, modulus, axial, inverse, passed, shap
         Written: share of each member in the energy of each way.
     """
     count, m = shapes.shape[0], shapes.shape[2]
-    turned_by = np.empty_like(shapes)
+    turned_by, after = np.empty_like(shapes), np.empty_like(shapes)
     stiff, soft = np.empty((m, m)), np.empty((m, m))
+    turned(along, length, down, held, axial, shapes, turned_by)
     for _ in range(rounds):
-        turned(along, length, down, held, axial, shapes, turned_by)
         shapes[:] = turned_by
         solve(down, inverse, passed, shapes)
         # K shapes = turned_by; what thrusts make of the new shapes
-        after = np.empty_like(shapes)
         turned(along, length, down, held, axial, shapes, after)
         for a in range(m):
             for b in range(m):
@@ -283,7 +282,7 @@ def sway(along, length, down, held, thick, modulus, axial, inverse, passed, shap
             shares[:] = np.inf
             energy[:] = 1.0 / count
             return
-        _ritz(stiff, soft, shapes, shares)
+        _ritz(stiff, soft, shapes, after, turned_by, shares)
     energies(along, length, down, thick, modulus, shapes, energy)
     for c in range(m):
         total = max(energy[:, c].sum(), 1e-300)
@@ -292,8 +291,10 @@ def sway(along, length, down, held, thick, modulus, axial, inverse, passed, shap
 
 
 @kernel
-def _ritz(stiff, soft, shapes, shares):
-    """Mix shapes (n, 6, m) so that each is by itself in both (m, m), each of unit stiffness, the greatest share first."""
+def _ritz(stiff, soft, shapes, after, turned_by, shares):
+    """Mix shapes (n, 6, m) so that each is by itself in both (m, m), each of unit stiffness, the greatest share first; `turned_by`
+    becomes what thrusts make of them, out of `after`, what they made of the old ones.
+    """
     m = stiff.shape[0]
     scale = np.empty(m)
     for a in range(m):
@@ -315,6 +316,7 @@ def _ritz(stiff, soft, shapes, shares):
     whole = half @ mix
     old = shapes.copy()
     shapes[:] = 0.0
+    turned_by[:] = 0.0
     for a in range(m):
         shares[a] = values[m - 1 - a]
         for b in range(m):
@@ -322,3 +324,4 @@ def _ritz(stiff, soft, shapes, shares):
             for n in range(shapes.shape[0]):
                 for i in range(6):
                     shapes[n, i, a] += old[n, i, b] * f
+                    turned_by[n, i, a] += after[n, i, b] * f

@@ -15,8 +15,12 @@ CELLS = 24
 """As in `printing.stepped`."""
 
 HINGED, HELD = 9.869604401089358, 20.190728556426629
-MODES = 5
-SWEEPS, HALVINGS = 3, 24
+MODES = 4
+SWEEPS, CLOSE = 3, 1.003
+"""The factors of ways of buckling are found so often one after another; to within this."""
+
+FIRST_ROUNDS, MORE_ROUNDS = 8, 2
+"""Rounds in which ways of buckling are found: anew, and from those of a tree that is much alike."""
 WIDEST, NARROWEST, CALMER, BOLDER = 0.5, 0.01, 0.5, 1.15
 """By how much a section changes from round to round at most, as a logarithm: less after it has turned round, more while it goes on."""
 
@@ -110,7 +114,7 @@ def column(lengths, thick, parts, held, modulus, energy):
             _without(z, root, s, size)
         value = (y * z).sum()
         y[:] = z
-        if abs(value - before) <= 1e-7 * value:
+        if abs(value - before) <= 1e-6 * value:
             break
         before = value
     y /= np.sqrt((y**2).sum())
@@ -168,13 +172,11 @@ def _fit(resin, low, high, energy, limits, ways, factors, sections):
             if top <= left:
                 new = 0.0
             else:
-                # so that even the least energetic part would be at its bound
-                lowest, highest = 1e-9, 1e9
                 scale = 0.0
                 for n in range(count):
                     scale = max(scale, energy[n, k] / resin[n])
                 lowest, highest = 1e-4 / scale, 1e6 / scale
-                for _ in range(HALVINGS + 16):
+                while highest > CLOSE * lowest:
                     middle = np.sqrt(lowest * highest)
                     total = 0.0
                     for n in range(count):
@@ -186,7 +188,7 @@ def _fit(resin, low, high, energy, limits, ways, factors, sections):
                     else:
                         highest = middle
                 new = highest
-            if abs(new - mine) > 1e-4 * max(new, mine):
+            if abs(new - mine) > (CLOSE - 1.0) * max(new, mine):
                 changed = True
             factors[k] = new
             for n in range(count):
@@ -212,6 +214,7 @@ def size_tree(
     safety,
     rounds,
     radii,
+    shapes,
     best,
     uses,
 ):
@@ -233,6 +236,8 @@ def size_tree(
         Strength over the factor of safety.
     radii : (n,) float64
         To begin with; changed.
+    shapes : (n, 6, MODES) float64
+        Ways of buckling of a tree that is much alike, or zeros; changed.
     best : (n,) float64
         Written: the radii with the least resin of those that bear, or those that come nearest.
     uses : (3,) float64
@@ -247,8 +252,10 @@ def size_tree(
     moved, one = np.empty_like(loads), np.empty_like(together)
     axial, bending = np.empty((count, cases)), np.empty((count, cases))
     thrust, bent = np.empty((count, 1)), np.empty((count, 1))
-    shapes, shares, modes = np.empty((count, 6, MODES)), np.empty(MODES), np.empty((count, MODES))
-    _begin(shapes, held)
+    shares, modes = np.empty(MODES), np.empty((count, MODES))
+    fresh = (shapes[:, :, 0] == 0.0).all()
+    if fresh:
+        _begin(shapes, held)
     energy, limits = np.zeros((count, MODES + runs)), np.empty(MODES + runs)
     stress, pressed, resin = np.zeros(count), np.zeros(count), np.zeros(count)
     low, high, sections = np.empty(count), np.empty(count), np.empty(count)
@@ -267,7 +274,7 @@ def size_tree(
         forces(along, length, down, thick, modulus, one, thrust, bent)
         sway(
             along, length, down, held, thick, modulus, thrust[:, 0].copy(), inverse, passed, shapes,
-            8 if round_ == 0 else 3, shares, modes,
+            FIRST_ROUNDS if fresh and round_ == 0 else MORE_ROUNDS, shares, modes,
         )  # fmt: skip
         price = worst_stress = worst_run = 0.0
         for n in range(count):

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.kernels.tree_sizing import size_tree
+from firstcast.kernels.tree_sizing import MODES, size_tree
 from firstcast.printing.heads import STRAIGHT_MM
 from firstcast.printing.prop_shapes import foot_mm3
 from firstcast.printing.skeletons import Parts, Skeleton, cut
@@ -47,6 +47,7 @@ class Settling:
     roof: Floats
     price: float
     uses: Floats
+    shapes: Floats
 
     @classmethod
     def of(cls, stand: Stand, tree: Skeleton, rounds: int = ROUNDS) -> "Settling":
@@ -66,6 +67,7 @@ class Settling:
             roof,
             np.inf,
             np.zeros(3),
+            np.zeros((len(radii), 6, MODES)),
         )
         out.size(rounds)
         return out
@@ -83,7 +85,8 @@ class Settling:
         strength, parts, best, uses = self.stand.strength, self.parts, np.empty(len(radii)), np.empty(3)
         price = size_tree(
             parts.places(places), parts.below, parts.held, parts.necks_mm, parts.least_mm, roof, parts.loads, parts.together,
-            strength.modulus_mpa, strength.strength_mpa / strength.safety, strength.safety, rounds, radii.copy(), best, uses,
+            strength.modulus_mpa, strength.strength_mpa / strength.safety, strength.safety, rounds, radii.copy(), self.shapes, best,
+            uses,
         )  # fmt: skip
         return price + foot_mm3(self.stand.shapes, float(best[-2])) + self._askew_mm3(places), best, uses
 
@@ -109,6 +112,7 @@ class Settling:
         again = Settling.of(self.stand, self.skeleton(), ROUGH_ROUNDS)
         self.tree, self.parts, self.room = again.tree, again.parts, again.room
         self.radii, self.roof, self.price, self.uses = again.radii, again.roof, again.price, again.uses
+        self.shapes = again.shapes
 
     def search(self, steps_mm: tuple[float, ...] = STEPS_MM) -> None:
         """Move places as long as that saves resin."""
