@@ -29,7 +29,7 @@ PATCH_MM2 = 0.25
 
 PARTS_MOST = 1 << 16
 
-SHARE = 1 << 14
+SHARE = 1 << 15
 
 ROUND_MM = 0.15
 """How far round a place its reading is evened out: half of what is measured behind an edge."""

@@ -8,9 +8,6 @@ from firstcast.kernels.facets import area_vector, dot
 ROUND_ABOUT = 64
 """Places looked at round one, at most: more than lie within twice the distance of neighbours."""
 
-SLOTS = 4 * ROUND_ABOUT
-"""Room to note which of them are known: a power of two, mostly empty."""
-
 
 @kernel(makes_arrays=False)
 def _joined(vertex, first, mesh, within):
@@ -49,32 +46,26 @@ def find_folds(rows, opposite, mesh, within, folds):
 
 
 @kernel(makes_arrays=False)
-def _is_new(vertex, turn, seen, in_turn):
-    """Whether a vertex was not yet asked for in this turn. seen, in_turn : (`SLOTS`,) int64, a table by parts of its number."""
-    slot = (vertex * 40503 >> 4) & (SLOTS - 1)
-    while in_turn[slot] == turn:
-        if seen[slot] == vertex:
-            return False
-        slot = (slot + 1) & (SLOTS - 1)
-    seen[slot], in_turn[slot] = vertex, turn
-    return True
+def _gather_round(here, mesh, radius, near, turn, asked):
+    """Vertices that edges lead to within `radius` of vertex `here`, itself first, to `near`; how many.
 
-
-@kernel(makes_arrays=False)
-def _gather_round(here, mesh, radius, near, turn, table):
-    """Vertices that edges lead to within `radius` of vertex `here`, itself first, to `near`; how many."""
+    asked : (n,) int32, not yet `turn` for any vertex: those that were looked at get it.
+    """
     points, triangles, star_start, star = mesh
-    seen, in_turn = table
     near[0], count, at = here, 1, 0
-    _is_new(here, turn, seen, in_turn)
+    asked[here] = turn
+    x, y, z = points[here, 0], points[here, 1], points[here, 2]
     while at < count and count < ROUND_ABOUT:
         for s in range(star_start[near[at]], star_start[near[at] + 1]):
             for c in range(3):
                 other = np.int64(triangles[star[s], c])
-                away2 = 0.0
-                for k in range(3):
-                    away2 += (points[other, k] - points[here, k]) ** 2
-                if away2 <= radius * radius and count < ROUND_ABOUT and _is_new(other, turn, seen, in_turn):
+                if asked[other] == turn:
+                    continue
+                asked[other] = turn
+                away2 = (
+                    (points[other, 0] - x) ** 2 + (points[other, 1] - y) ** 2 + (points[other, 2] - z) ** 2
+                )
+                if away2 <= radius * radius and count < ROUND_ABOUT:
                     near[count] = other
                     count += 1
         at += 1
@@ -82,10 +73,10 @@ def _gather_round(here, mesh, radius, near, turn, table):
 
 
 @kernel(makes_arrays=False)
-def _middle_width(here, mesh, width, radius, near, heard, turn, table):
+def _middle_width(here, mesh, width, radius, near, heard, turn, asked):
     """The median width within `radius` round vertex `here`."""
     count = np.int64(0)
-    for at in range(_gather_round(here, mesh, radius, near, turn, table)):
+    for at in range(_gather_round(here, mesh, radius, near, turn, asked)):
         value = width[near[at]]
         if value < np.float32(0.0):
             continue
@@ -105,9 +96,9 @@ def middle_widths(rows, mesh, width, radius, middle):
     width : (n,) float32, inf where nothing faces; negative where a place has no say.
     """
     near, heard = np.empty(ROUND_ABOUT, np.int64), np.empty(ROUND_ABOUT, np.float32)
-    table = np.empty(SLOTS, np.int64), np.full(SLOTS, -1, np.int64)
+    asked = np.full(len(width), -1, np.int32)
     for k in range(len(rows)):
-        middle[k] = _middle_width(np.int64(rows[k]), mesh, width, radius, near, heard, k, table)
+        middle[k] = _middle_width(np.int64(rows[k]), mesh, width, radius, near, heard, k, asked)
 
 
 @kernel(makes_arrays=False)
