@@ -157,8 +157,14 @@ def _tensors(arrays, normals) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.f
         len(points),
         SHARE,
     )
-    edge2 = np.mean(np.sum((points[triangles[:, 0]] - points[triangles[:, 1]]) ** 2, axis=1))
-    rounds = round(WINDOW_MM**2 / (RING_VARIANCE * max(float(edge2), 1e-12)))
+    edge2 = sum(
+        side_by_side(
+            lambda first, last: bend_kernels.squared_edges(first, last, points, triangles),
+            len(triangles),
+            SHARE,
+        )
+    ) / len(triangles)
+    rounds = round(WINDOW_MM**2 / (RING_VARIANCE * max(edge2, 1e-12)))
     for _ in range(min(rounds, MOST_ROUNDS)):
         side_by_side(
             lambda first, last, tensors=tensors, wider=wider: bend_kernels.spread_tensors(

@@ -205,7 +205,7 @@ def _pairs(surface: Starred, rows, opposite, between):
     number = np.full(len(surface.points), -1, np.int32)
     number[rows] = np.arange(len(rows), dtype=np.int32)
     starts = np.zeros(len(rows) + 1, np.int64)
-    given = rows, number, opposite, between, tuple(surface)
+    given = np.sort(rows), number, opposite, between, tuple(surface)
     kernels.list_pairs(*given, starts[1:], np.empty(0, np.int32))
     np.cumsum(starts, out=starts)
     lower = np.empty(starts[-1], np.int32)

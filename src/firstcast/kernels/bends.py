@@ -48,6 +48,16 @@ def _turn(along, here, there):
 
 
 @kernel
+def squared_edges(start, stop, points, triangles):
+    """Sum of the squared lengths of the first edges of triangles start..stop."""
+    total = 0.0
+    for t in range(start, stop):
+        for k in range(3):
+            total += (points[triangles[t, 0], k] - points[triangles[t, 1], k]) ** 2
+    return total
+
+
+@kernel
 def bend_tensors(start, stop, mesh, normals, tensors, outward):
     """Fill tensors[start:stop] (n, 7) float32: xx, yy, zz, xy, xz, yz in radian millimetres, and the area in mm².
 

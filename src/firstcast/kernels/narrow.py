@@ -132,16 +132,17 @@ def _list_pair(a, b, between, starts, lower):
 
 
 @kernel(makes_arrays=False)
-def list_pairs(rows, number, opposite, between, mesh, starts, lower):
+def list_pairs(vertices, number, opposite, between, mesh, starts, lower):
     """Which places lie together: an edge joins them, or one lies at a corner of the triangle opposite the other.
 
-    rows : (k,) the vertex of each place; number : (n,) int32, the place of each vertex, -1 if none. starts : (k,) int64.
+    vertices : (k,) those of the places, best in rising order, which memory likes; number : (n,) int32, the place of each
+    vertex, -1 if none. starts : (k,) int64.
     Without room in `lower` the pairs of each upper place are counted, onto zeros; with it the lower ends are listed from
     starts[k] on, which comes to be where they end.
     """
     _, triangles, star_start, star = mesh
-    for place in range(len(rows)):
-        vertex = rows[place]
+    for vertex in vertices:
+        place = np.int64(number[vertex])
         for s in range(star_start[vertex], star_start[vertex + 1]):
             triangle = triangles[star[s]]
             for c in range(3):
@@ -149,10 +150,10 @@ def list_pairs(rows, number, opposite, between, mesh, starts, lower):
                 if triangle[c] == vertex:
                     ahead = np.int64(number[triangle[(c + 1) % 3]])
                     if ahead < place:
-                        _list_pair(np.int64(place), ahead, between, starts, lower)
+                        _list_pair(place, ahead, between, starts, lower)
         for c in range(3):
             other = np.int64(number[triangles[opposite[vertex], c]])
-            _list_pair(np.int64(place), other, between, starts, lower)
+            _list_pair(place, other, between, starts, lower)
 
 
 @kernel(makes_arrays=False)
