@@ -67,17 +67,15 @@ def kernel(
     and "ninf", never True, where NaN or infinity can occur.
     """
 
+    # always said: else it would be as in the kernel that is compiled around it
+    counting: Any = {"_nrt": makes_arrays}
+
     def declare(function):
         before = numba_config.CACHE_DIR
         numba_config.CACHE_DIR = _folder(Path(function.__code__.co_filename))
         try:
             return numba.njit(
-                cache=True,
-                parallel=parallel,
-                fastmath=fastmath,
-                error_model="numpy",
-                nogil=True,
-                _nrt=makes_arrays,  # always said: else it would be as in the kernel that is compiled around it
+                cache=True, parallel=parallel, fastmath=fastmath, error_model="numpy", nogil=True, **counting
             )(function)
         finally:
             numba_config.CACHE_DIR = before

@@ -4,6 +4,7 @@ import numba
 import numpy as np
 import pytest
 import trimesh
+from numba.core.errors import NumbaError
 
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.starred import starred
@@ -42,6 +43,7 @@ def test_nothing_is_counted_and_the_outcome_is_the_same(given):
 
 
 def test_such_a_kernel_cannot_make_an_array():
-    made = numba.njit(_nrt=narrow.find_folds.targetoptions["_nrt"])(lambda: np.empty(3)[0])
-    with pytest.raises(numba.core.errors.NumbaError):
+    options = {"_nrt": narrow.find_folds.targetoptions["_nrt"]}
+    made = numba.njit(**options)(lambda: np.empty(3)[0])
+    with pytest.raises(NumbaError):
         made()

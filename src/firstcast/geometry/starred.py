@@ -35,7 +35,7 @@ class Starred(NamedTuple):
 
     def beside(self, rows: npt.NDArray[np.integer]) -> npt.NDArray[np.int32]:
         """The points that an edge joins to one of the points `rows` (k,), without these; in rising order."""
-        return np.setdiff1d(self.triangles[self.round(rows)], rows)
+        return np.setdiff1d(self.triangles[self.round(rows)], rows).astype(np.int32)
 
 
 def starred(mesh: Mesh, *, where: str = "mesh") -> Starred:
