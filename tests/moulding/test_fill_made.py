@@ -123,6 +123,16 @@ def test_what_a_solid_leaves_is_told():
     assert check.of_locks(whole, [0], [thick], links=False) == Left("", 0.0)
 
 
+def test_what_a_solid_would_lock_anew_is_held_against_it():
+    body = body_of(SMALL)
+    read = read_of(body)
+    whole = window_round(read.held, read.room, read.hollows, np.argwhere(read.numbers == 1))
+    # the sleeve frees the ring, and its brim, as wide as the plate nearly, holds a ring of its own below
+    sleeve = mesh_of(cylinder(2.0, -0.5, 1.6) + cylinder(2.5, 1.0, 1.6))
+    left = FillCheck(read, RUBBER, HARD).of_locks(whole, [0], [sleeve], links=False)
+    assert left.words.startswith("a ring of")
+
+
 def test_a_fill_goes_further_until_its_solid_frees_the_place(monkeypatch):
     body = body_of(SMALL)
     (least,) = propose_fills(body, read_of(body), RUBBER, (), bounds=BOUNDS, wall_mm=WALL)
@@ -153,7 +163,7 @@ def test_steps_further_hold_what_was_filled_before_and_end_with_all():
     assert np.array_equal(steps[-1].fill, window.mine)
 
 
-def test_a_hard_tool_is_filled_farther_out_where_something_stays(monkeypatch):
+def test_a_hard_tool_is_filled_by_another_step_where_something_is_told(monkeypatch):
     body = body_of(dovetail(1.6, 3.6, 2.0, 5.0))
     read = read_of(body, HARD)
     outward: list[float] = []
@@ -168,7 +178,7 @@ def test_a_hard_tool_is_filled_farther_out_where_something_stays(monkeypatch):
     answers = iter([Left("a ledge of 1.0 mm³, 0.4 mm deep", 0.0)])
     monkeypatch.setattr(FillCheck, "of_locks", lambda *a, **k: next(answers, None) or kept(*a, **k))
     fills = propose_fills(body, read, RUBBER, (), bounds=HARD, wall_mm=WALL)
-    assert outward == [0.5, 1.0, 0.5]
+    assert outward == [0.5, 0.25, 0.5]
     assert all(fill.lumps for fill in fills)
 
 

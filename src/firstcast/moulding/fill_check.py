@@ -70,7 +70,7 @@ class FillCheck:
         asked = 0.0
         for n, lock in enumerate(locks, start=1):
             row = place_it_was(before, numbers == n) - 1
-            if row not in rows and (row < 0 or bounds.told(self._read.locks[row])):
+            if row not in rows and row >= 0 and bounds.told(self._read.locks[row]):
                 continue
             if lock.captive if links else self._surely.told(lock):
                 return Left(_words(lock), high_end(lock))

@@ -32,8 +32,9 @@ MOST_STEPS = 24
 FURTHER = 0.5
 """A step further fills so many voxels more."""
 
-OUTWARD_VOXELS = (0.5, 1.0, 1.5)
-"""In a hard tool a fill goes so far beyond what is locked; farther where the solid is read to leave some of it."""
+OUTWARD_VOXELS = (0.5, 0.25, 0.0, 1.0)
+"""In a hard tool a fill goes so far beyond what is locked; less far where it would hang over what is free and lock that, farther where that leaves
+some of the place."""
 
 MOST_FURTHER = 8
 """So many steps further are given before all that may be filled is. Chosen."""
@@ -106,7 +107,7 @@ def _further(level: float, at: Callable[[float], Mask], closed: Mask) -> Iterato
 
 
 def whole_fills(window: Window, closed: Mask) -> Iterator[Tried]:
-    """All of a place, for a hard tool, moved out by so many voxels more each time: voxels know the edge of a shadow no better."""
+    """All of a place, for a hard tool, moved out by so many voxels: they know the edge of a shadow no better than by half of one."""
     for outward in OUTWARD_VOXELS:
         yield Tried(window.mine & ~closed, not (window.mine & closed).any(), outward=outward)
 
