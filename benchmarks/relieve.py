@@ -14,6 +14,7 @@ A body from a file holds points, triangles, part_of_triangle and part_names, and
 import argparse
 from collections import Counter
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +33,7 @@ from firstcast.moulding.relieve import filled, propose_fills
 from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO
 from firstcast.process.kinds import kind_of
 from firstcast.process.limits import Limits
-from firstcast.process.materials import Mould, choose
+from firstcast.process.materials import choose
 from firstcast.ranges import Range
 from firstcast.stations import fuse, intake
 from firstcast.stations.mould import KEPT, pitch_of
@@ -148,21 +149,28 @@ def measured(figure: Figure, kind: ProcessKind) -> tuple[Read, list[Outcome]]:
     read = read_of(reading, along, bounds)
     fills = propose_fills(body, read, mould, figure.zones, bounds=bounds, wall_mm=wall, draft_deg=draft)
     before = places_of(read, bounds)
-    return read, [_outcome(figure, read, mould, bounds, fills, before, place) for place in before]
+
+    @cache
+    def after(made: tuple[int, ...]) -> list[Place]:
+        body_with = filled(body, [fills[n] for n in made], figure.lattice_mm).body
+        return places_of(read_mould(body_with, read.held.frame[2], read.held.pitch_mm, mould, bounds), bounds)
+
+    return read, [_outcome(read, fills, before, place, after) for place in before]
 
 
-def _outcome(
-    figure: Figure, read: Read, mould: Mould, bounds: Bounds, fills, before, place: Place
-) -> Outcome:
-    own = tuple(fill for fill in fills if any(_is_of(fill, n, place) for n in range(len(fill.rows))))
-    made = [fill for fill in own if not fill.why_not]
+def _outcome(read: Read, fills: tuple[Fill, ...], before: list[Place], place: Place, after) -> Outcome:
+    """What comes of a place; `after` gives what is told with the fills of some numbers."""
+    own = tuple(
+        n for n, fill in enumerate(fills) if any(_is_of(fill, k, place) for k in range(len(fill.rows)))
+    )
+    made = tuple(n for n in own if not fills[n].why_not)
+    mine = tuple(fills[n] for n in own)
     if not made:
-        return Outcome(place, own, "", 0)
-    body = filled(figure.body, made, figure.lattice_mm).body
-    after = places_of(read_mould(body, read.held.frame[2], read.held.pitch_mm, mould, bounds), bounds)
-    was = [_was(read, before, each) for each in after]
-    told = next((each.kind for each, one in zip(after, was, strict=True) if one is place), "")
-    return Outcome(place, own, told, sum(one is None for one in was))
+        return Outcome(place, mine, "", 0)
+    now = after(made)
+    was = [_was(read, before, each) for each in now]
+    told = next((each.kind for each, one in zip(now, was, strict=True) if one is place), "")
+    return Outcome(place, mine, told, sum(one is None for one in was))
 
 
 def _is_of(fill: Fill, n: int, place: Place) -> bool:
