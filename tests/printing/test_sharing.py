@@ -1,6 +1,8 @@
 """Tips that share: groups of necks against plain least squares, bodies that widen faster than their tips, columns with held feet."""
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
@@ -15,8 +17,8 @@ from firstcast.printing.forest import lead_down
 from firstcast.printing.frame import buckling_share
 from firstcast.printing.groups_of_tips import TOO_MUCH
 from firstcast.printing.holding import stages_of, worst_loads
-from firstcast.printing.necks import MARK_MM3, ON_THIN, ROUGHER, SpareTips
-from firstcast.printing.prop_ground import ground_of
+from firstcast.printing.necks import MARK_MM3, ON_THIN, ROUGHER, Necks, SpareTips, size_and_share
+from firstcast.printing.prop_ground import PropGround, ground_of
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength, Wanted
 from firstcast.printing.propping import hold_up
@@ -183,6 +185,23 @@ def test_a_place_that_is_printed_later_gives_way_to_one_that_helps_from_the_firs
     _, chosen = share_out(found_of(rows), tip, np.full(1, 0.6), spare, even, STRENGTH, layer_mm=LAYER)
     assert chosen.tolist() == [0]
     assert use_of(tip.joined(early), rows) <= TOO_MUCH
+
+
+@given(st.integers(0, 2**32 - 1))
+@settings(max_examples=25, deadline=None)
+def test_sizing_and_sharing_end_with_every_neck_bearing_its_load(seed):
+    """Necks that begin thin, sized, shared, sized again: where thicker ones shift the load to and fro, they keep what bears."""
+    rng = np.random.default_rng(seed)
+    rows = [(layer, 1, 60.0 + 15.0 * layer, *rng.uniform(-1.5, 1.5, 2)) for layer in range(1, 13)]
+    tips = contacts_at(rng.uniform(-3.0, 3.0, (9, 2)), 0.3)
+    grid = np.stack(np.meshgrid(np.arange(-6.0, 6.1, 1.0), np.arange(-6.0, 6.1, 1.0)), axis=-1).reshape(-1, 2)
+    spare, n = contacts_at(grid, 0.6), len(tips)
+    necks = Necks(tips, np.full(n, 0.6), np.full(n, 0.1), np.full(n, np.inf))
+    on = cast(PropGround, SimpleNamespace(found=found_of(rows), wanted=wanted()))
+    places = cast(SpareTips, SimpleNamespace(all=lambda: (spare, np.ones(len(spare)))))
+    _, sized, loads, _ = size_and_share(on, necks, places)
+    assert (loads <= (1.0 + 1e-9) * np.pi / 4.0 * sized.diameters_mm**2 * 2.5).all()
+    assert sized.diameters_mm.max() <= 0.6
 
 
 def test_a_place_high_up_costs_more_marks_than_a_low_one_by_the_post_it_would_need():

@@ -142,7 +142,8 @@ def size_and_share(
         stout = grown > sized.diameters_mm
         if not len(rows) and not stout.any():
             break
-        begin = np.where(stout, grown, necks.contacts.diameters_mm)
+        # with others beside them necks begin anew, as thin as they began; what only got thicker bears as it is
+        begin = grown if not len(rows) else np.where(stout, grown, necks.contacts.diameters_mm)
         more = could.only(rows)
         deep = wanted.shapes.depth_mm * np.where(more.on_tab, 2.0, 1.0)
         necks = replace(necks, contacts=necks.contacts.sized(begin)).joined(
