@@ -20,10 +20,13 @@ from firstcast.geometry.solids import box, cylinder, from_manifold, union
 from firstcast.geometry.tabs import TabSpec
 from firstcast.geometry.turns import leaned
 from firstcast.geometry.zones import Ball, Zone
+from firstcast.printing.propping import hold_up
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials, catalogue, choose
 from firstcast.ranges import Range
 from firstcast.stations.prop import Settings, prop, tab_end, wanted_of
+from firstcast.stations.prop_findings import Held as Seen
+from firstcast.stations.prop_findings import findings_of
 from firstcast.vocabulary import ProcessKind, Verdict, ZoneMeaning
 
 DATA = os.environ.get("FIRSTCAST_DATA")
@@ -102,6 +105,29 @@ def test_a_piece_gets_props_and_nothing_starts_bare():
     assert tips.on_tab.sum() >= 4
     assert tips.loads_n.max() > 0
     assert held.propped.height_mm == pytest.approx(held.propped.piece.bounds[1, 2])
+
+
+def test_what_is_used_by_more_than_one_is_told_with_its_place():
+    """Props as they are, but one neck, one post and one tree of them used by a hundredth too much."""
+    turn, held = leaned((0, 1, 0), 15.0), materials()
+    standing = hold_up(
+        signpost().mapped(turn),
+        wanted_of(Settings(), LIMITS, held.printer, held.resin),
+        tab=tab_end(tab(), turn),
+    )
+    full = Seen("sign", signpost(), standing, turn, np.eye(3))
+    codes = {"weak-tip", "weak-post", "swaying-tree"}
+    assert not codes & {finding.code for finding in findings_of(full)}
+    loads, bending, sways = standing.loads_n.copy(), standing.strong.bending.copy(), dict(standing.sways)
+    tip, node, root = len(loads) // 2, int(bending.argmax()), min(sways)
+    loads[tip], bending[node], sways[root] = 1.01 * standing.bears_n[tip], 1.01, 1.01
+    weak = replace(standing, loads_n=loads, sways=sways, strong=replace(standing.strong, bending=bending))
+    told = {finding.code: finding for finding in findings_of(replace(full, standing=weak))}
+    places = (standing.contacts.places_mm[tip], standing.ways.places[node], standing.ways.places[root])
+    for code, place in zip(("weak-tip", "weak-post", "swaying-tree"), places, strict=True):
+        assert told[code].measured == pytest.approx(1.01)
+        assert told[code].verdict is Verdict.WATCH
+        assert turn @ np.array(told[code].place_mm) + standing.offset_mm == pytest.approx(place)
 
 
 def test_the_piece_is_the_master_turned_and_moved():
