@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from test_posts import BEARS, SHAPES, STRENGTH, contacts_at, ground, upright
 
 from firstcast.geometry.mesh import measure_solid
-from firstcast.kernels import tree_frames, tree_sizing
+from firstcast.kernels import part_columns, tree_frames
 from firstcast.printing.forest import lead_down, size_posts, sways
 from firstcast.printing.frame import buckling_modes, solve_frame
 from firstcast.printing.holding import pulling
@@ -100,7 +100,7 @@ def test_a_tree_gives_way_at_the_load_of_the_whole_frame(seed):
 def test_a_column_of_parts_buckles_as_its_integral_equation_says(parts, held):
     lengths, wide = np.array(parts).T
     energy = np.empty(len(parts))
-    found = tree_sizing.column(lengths.copy(), wide.copy(), len(parts), held, MODULUS, energy)
+    found = part_columns.column(lengths.copy(), wide.copy(), len(parts), held, MODULUS, energy)
     known = stepped_loads_n(MODULUS, [lengths], [wide], np.array([held]))[0]
     # repeated multiplication stops where it changes by 1e-7; two ways near one another take longest
     assert found == pytest.approx(known, rel=2e-3)

@@ -19,7 +19,7 @@ from firstcast.printing.prop_shapes import PropShapes, foot_mm3
 from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import Rough
 from firstcast.printing.routing import TIPS_PER_POST, route
-from firstcast.printing.settling import settled
+from firstcast.printing.settled_trees import groups_of, settled_forest
 from firstcast.printing.skeletons import loaded, skeleton_of, together_with_radii
 from firstcast.printing.stand_of_posts import Stand
 from firstcast.printing.tips import Avoids, Contacts
@@ -212,22 +212,30 @@ def _settled(
     if ground.far is None or not standing or not cases.shape[2]:
         return ways, strong
     stand = Stand(contacts, cases, ground.far, ground.shapes, ground.strength, ground.cost)
-    before = [skeleton_of(picked(ways, tree == root), strong.radii_mm[tree == root]) for root in standing]
-    moved, radii = together_with_radii([settled(one, stand) for one in before])
+    begun = [skeleton_of(picked(ways, tree == root), strong.radii_mm[tree == root]) for root in standing]
+    moved, radii = together_with_radii(settled_forest(begun, stand))
     loaded(moved, loads_n)
     thick = size_posts(moved, contacts, cases, ground, least_mm=radii)
     thick = _steadied(moved, thick, contacts, cases, ground)
     ends = roots_of(moved)
-    prices, old = _prices(moved, thick, ends, ground.shapes), _prices(ways, strong, tree, ground.shapes)
-    parts: tuple[list[Ways], list[Strong]] = ([], [])
-    kept = ~np.isin(tree, standing)
-    for root, end in zip(standing, np.unique(ends).tolist(), strict=True):
-        if prices[end] < old[root]:
-            _take(_Sized(moved, thick, ends, prices), ends == end, *parts)
-        else:
-            kept |= tree == root
-    _take(_Sized(ways, strong, tree, old), kept, *parts)
-    return together(parts[0]), _joined(parts[1])
+    new = _Sized(moved, thick, ends, _prices(moved, thick, ends, ground.shapes))
+    return _cheaper(_Sized(ways, strong, tree, _prices(ways, strong, tree, ground.shapes)), new)
+
+
+def _cheaper(old: _Sized, new: _Sized) -> tuple[Ways, Strong]:
+    """Of every few trees that have the same tips between them the cheaper; trees that are in the old ones alone stay."""
+    was = {row: int(old.tree[tip]) for tip, row in old.ways.tip_of.items()}
+    came = {row: int(new.tree[tip]) for tip, row in new.ways.tip_of.items()}
+    take, drop = set(), set()
+    for ends, roots in groups_of(was, came):
+        if _all_of([new.prices[end] for end in ends]) < _all_of([old.prices[root] for root in roots]):
+            take |= ends
+            drop |= roots
+    ways: list[Ways] = []
+    strong: list[Strong] = []
+    _take(new, np.isin(new.tree, sorted(take)), ways, strong)
+    _take(old, ~np.isin(old.tree, sorted(drop)), ways, strong)
+    return together(ways), _joined(strong)
 
 
 def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:

@@ -114,11 +114,11 @@ class Settling:
         self.radii, self.roof, self.price, self.uses = again.radii, again.roof, again.price, again.uses
         self.shapes = again.shapes
 
-    def search(self, steps_mm: tuple[float, ...] = STEPS_MM) -> None:
-        """Move places as long as that saves resin."""
+    def search(self, steps_mm: tuple[float, ...] = STEPS_MM, *, near: Whole | None = None) -> None:
+        """Move places as long as that saves resin; joints and heads one by one only if they are among `near`."""
         for step in steps_mm:
             for _ in range(TURNS):
-                moved = [self._follow(who, way, step) for who, way in _moves(self.tree)]
+                moved = [self._follow(who, way, step) for who, way in _moves(self.tree, near)]
                 if not any(moved):
                     break
                 self.recut()
@@ -194,7 +194,7 @@ def settled(tree: Skeleton, stand: Stand) -> Skeleton:
     return work.skeleton()
 
 
-def _moves(tree: Skeleton) -> list[tuple[Whole, Floats]]:
+def _moves(tree: Skeleton, near: Whole | None = None) -> list[tuple[Whole, Floats]]:
     """Which nodes move together, and along what: the tree as a whole, its foot, its trunk, then each joint and head."""
     x, y, z = np.eye(3)
     joints, heads = np.flatnonzero(tree.kinds == JOINT), np.flatnonzero(tree.kinds == HEAD)
@@ -206,6 +206,8 @@ def _moves(tree: Skeleton) -> list[tuple[Whole, Floats]]:
     out += [(np.array([foot]), x), (np.array([foot]), y)]
     if len(lowest) and len(joints) > 1:
         out += [(np.append(lowest, foot), x), (np.append(lowest, foot), y)]
+    if near is not None:
+        joints, heads = np.intersect1d(joints, near), np.intersect1d(heads, near)
     out += [(np.array([joint]), way) for joint in joints for way in (x, y, z)]
     out += [(np.array([head]), way) for head in heads for way in (x, y)]
     return out
