@@ -3,8 +3,8 @@
 The body is a ball of 20 mm in three parts, meshed by libigl's marching cubes: curved sheet of 0.4 mm with wide openings;
 walls and gaps of about 0.45 mm beside each other; and a thick network, most of whose places are wide, as on a figure. Where
 the parts meet there are steps and sharp edges. "sharp" is the share of vertices beside edges that bend by more than 35
-degrees: such a vertex is read once per triangle round it, so it costs about as much as six others. "widths" is what reading
-walls and gaps takes of the wall time, the search tree's building included.
+degrees: such a vertex is read once per triangle round it. "widths" is what reading walls and gaps takes of the wall time, the
+search tree's building included.
 
 Run `python benchmarks/read_station.py [--vertices N ...]`; prints one table.
 """

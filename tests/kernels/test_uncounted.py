@@ -1,4 +1,4 @@
-"""Kernels that make no arrays don't count who uses those that pass through them: it is half of the time of small loops."""
+"""Kernels that make no arrays don't count who uses those that pass through them."""
 
 import numba
 import numpy as np

@@ -36,7 +36,7 @@ class Mesh:
         """(2, 3), not to be written to: least and greatest coordinates of the points; zeros if there are no triangles."""
         bounds = np.zeros((2, 3))
         if len(self.triangles):
-            for axis in range(3):  # an axis at a time: numpy takes ten times as long for all three at once
+            for axis in range(3):  # an axis at a time: numpy took nine times as long for all three at once
                 along = self.points[:, axis]
                 bounds[:, axis] = along.min(), along.max()
         bounds.flags.writeable = False
