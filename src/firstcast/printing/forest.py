@@ -34,11 +34,11 @@ PLANS = (
 """How many tips may go down as one, and by how much of the lean they go to meet others; tips whose tree isn't kept go on to the
 next. All plans are tried and the cheapest is taken."""
 
-STEADY_ROUNDS = 4
-"""So often a tree that would give way as a whole grows; on the demo two are enough."""
+STEADY_ROUNDS, LAST_ROUNDS = 4, 12
+"""So often a tree that would give way as a whole grows while trees are weighed, on the demo two are enough; and once they are chosen."""
 
-OVERLOADED = 1.0
-"""Up to this, plans and trees are weighed by their resin alone."""
+OVERLOADED = 1.02
+"""Up to this, plans and trees are weighed by their resin alone: growing against sway stops a little short of 1 while they are."""
 
 SWAYS_MOST = 1.0
 """A tree that is used by more as a whole grows."""
@@ -127,7 +127,8 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
         if best is None or price < least:
             best, least = (ways, strong), price
     assert best is not None
-    return _settled(*best, contacts, loads_n, cases, ground)
+    ways, strong = _settled(*best, contacts, loads_n, cases, ground)
+    return ways, _steadied(ways, strong, contacts, cases, ground, rounds=LAST_ROUNDS)
 
 
 def _planned(
@@ -238,12 +239,20 @@ def _cheaper(old: _Sized, new: _Sized) -> tuple[Ways, Strong]:
     return together(ways), _joined(strong)
 
 
-def _steadied(ways: Ways, strong: Strong, contacts: Contacts, cases: Floats, ground: Ground) -> Strong:
+def _steadied(
+    ways: Ways,
+    strong: Strong,
+    contacts: Contacts,
+    cases: Floats,
+    ground: Ground,
+    *,
+    rounds: int = STEADY_ROUNDS,
+) -> Strong:
     """Thicker posts for trees that would give way as a whole; what still would counts as used by so much."""
     tree = roots_of(ways)
     room, modulus = room_of(ways, ground.far, ground.shapes), ground.strength.modulus_mpa
     swaying = sways(ways, strong, contacts, cases, ground)
-    for _ in range(STEADY_ROUNDS):
+    for _ in range(rounds):
         over = {root for root, use in swaying.items() if use > SWAYS_MOST}
         if not over:
             break
