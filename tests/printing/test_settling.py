@@ -189,7 +189,9 @@ def test_a_settled_tree_takes_no_more_and_keeps_every_rule(seed, load, count):
     again = size_posts(moved, contacts, cases, here, least_mm=radii)
     assert again.use.max() <= 1.0
     assert max(sways(moved, again, contacts, cases, here).values()) <= 1.0
-    # the same rules ask for nothing more
+    # tips are as thick as they were, and the same rules ask for nothing more
+    tips = list(moved.tip_of)
+    assert radii[tips] == pytest.approx(0.5 * SHAPES.post_mm)
     assert again.radii_mm[moved.edges[:, 0]] == pytest.approx(radii[moved.edges[:, 0]], rel=1e-9)
 
 

@@ -243,7 +243,9 @@ def size_tree(
         if value < least_value:
             least_value = value
             for n in range(count):
-                best[n] = max(min(radii[n] * np.sqrt(thicker), room[n]), radii[n])
+                best[n] = radii[n]
+                if necks[n] == 0.0 and down[n] >= 0:
+                    best[n] = max(min(radii[n] * np.sqrt(thicker), room[n]), radii[n])
             uses[0], uses[1], uses[2] = worst_stress, worst_run, worst_whole
         if round_ == rounds - 1:
             break
