@@ -10,7 +10,7 @@ from firstcast.fields.union import Shells
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.printing.descent import free_space
-from firstcast.printing.forest import Ground, lead_down
+from firstcast.printing.forest import lead_down
 from firstcast.printing.holding import pulling
 from firstcast.printing.landings import CONE_SHARE, cone_mm, landings_from, uses_of
 from firstcast.printing.post_cost import cost_of
@@ -18,6 +18,7 @@ from firstcast.printing.posts import room_of
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import rest_on_figure
+from firstcast.printing.sized_trees import Ground
 from firstcast.printing.stepped import stepped_loads_n
 from firstcast.printing.tips import Contacts
 from firstcast.printing.ways import FOOT, HEAD, REST, TIP, Ways

@@ -15,7 +15,7 @@ from firstcast.fields.union import Shells
 from firstcast.geometry.solids import box, from_manifold, union
 from firstcast.geometry.tree import build_tree, closest_points
 from firstcast.printing.descent import free_space
-from firstcast.printing.forest import Ground, lead_down, size_posts, sways
+from firstcast.printing.forest import lead_down
 from firstcast.printing.frame import solve_frame
 from firstcast.printing.holding import load_cases, packed_cases, pulling, stages_of, worst_loads
 from firstcast.printing.post_cost import cost_of
@@ -26,6 +26,7 @@ from firstcast.printing.prop_wants import Strength
 from firstcast.printing.rests import plain_columns, rest_on_figure
 from firstcast.printing.routing import route
 from firstcast.printing.runs_of_posts import runs_of
+from firstcast.printing.sized_trees import Ground, size_posts, sways
 from firstcast.printing.starts import Found, Sites
 from firstcast.printing.stepped import stepped_loads_n
 from firstcast.printing.tips import Contacts

@@ -12,7 +12,7 @@ from test_posts import BEARS, SHAPES, STRENGTH, contacts_at, ground, upright
 
 from firstcast.geometry.mesh import measure_solid
 from firstcast.kernels import part_columns, tree_frames
-from firstcast.printing.forest import lead_down, size_posts, sways
+from firstcast.printing.forest import lead_down
 from firstcast.printing.frame import buckling_modes, solve_frame
 from firstcast.printing.holding import pulling
 from firstcast.printing.posts import strengthen
@@ -20,6 +20,7 @@ from firstcast.printing.prop_shapes import foot_mm3
 from firstcast.printing.prop_solids import solid_of
 from firstcast.printing.routing import route
 from firstcast.printing.settling import Settling, settled
+from firstcast.printing.sized_trees import size_posts, sways
 from firstcast.printing.skeletons import Skeleton, cut, skeleton_of, ways_of
 from firstcast.printing.stand_of_posts import Stand
 from firstcast.printing.stepped import stepped_loads_n

@@ -10,8 +10,8 @@ from firstcast.fields.union import Shells
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.tree import Tree, build_tree, closest_points
 from firstcast.printing.descent import free_space
-from firstcast.printing.forest import Ground
 from firstcast.printing.prop_wants import Wanted
+from firstcast.printing.sized_trees import Ground
 from firstcast.printing.spare_places import Spare, spare_places
 from firstcast.printing.starts import Found, find_sites
 from firstcast.printing.tips import Avoids, Skin

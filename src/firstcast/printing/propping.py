@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from firstcast.geometry.mesh import Mesh
-from firstcast.printing.forest import lead_down, size_posts, sways
+from firstcast.printing.forest import lead_down
 from firstcast.printing.holding import load_cases, necks_bear_n
 from firstcast.printing.necks import Necks, SpareTips, size_and_share
 from firstcast.printing.posts import Strong
@@ -15,6 +15,7 @@ from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_solids import solid_of, volume_of
 from firstcast.printing.prop_wants import TabEnd, Wanted
 from firstcast.printing.rests import plain_columns
+from firstcast.printing.sized_trees import size_posts, sways
 from firstcast.printing.starts import START, Found, Sites
 from firstcast.printing.tips import Avoids, Contacts, empty_contacts, place_tips, tab_tips
 from firstcast.printing.ways import REST, Ways, roots_of
