@@ -17,8 +17,9 @@ from firstcast.printing.frame import buckling_modes, solve_frame
 from firstcast.printing.holding import pulling
 from firstcast.printing.posts import strengthen
 from firstcast.printing.prop_shapes import foot_mm3
-from firstcast.printing.prop_solids import solid_of
+from firstcast.printing.prop_solids import solid_of, volume_of
 from firstcast.printing.routing import route
+from firstcast.printing.settled_trees import settle
 from firstcast.printing.settling import Settling, settled
 from firstcast.printing.sized_trees import size_posts, sways
 from firstcast.printing.skeletons import Skeleton, cut, skeleton_of, ways_of
@@ -249,10 +250,14 @@ def test_settled_props_bear_and_come_out_the_same_again():
     loads = np.array([0.1, 0.02, 0.05, 0.03, 0.12, 0.02])
     cases = pulling(np.column_stack([loads, *np.diag(loads)]))
     here = ground(24.0)
-    ways, strong = lead_down(contacts, loads, cases, here)
+    first = lead_down(contacts, loads, cases, here)
+    ways, strong = settle(*first, contacts, loads, cases, here)
+    assert volume_of(
+        ways, strong.radii_mm, contacts.diameters_mm, SHAPES, depth_mm=np.full(6, 0.12)
+    ) < volume_of(first[0], first[1].radii_mm, contacts.diameters_mm, SHAPES, depth_mm=np.full(6, 0.12))
     assert strong.use.max() <= 1.02
     assert max(sways(ways, strong, contacts, cases, here).values()) <= 1.02
-    again = lead_down(contacts, loads, cases, here)
+    again = settle(*lead_down(contacts, loads, cases, here), contacts, loads, cases, here)
     assert np.array_equal(np.array(again[0].places), np.array(ways.places))
     assert np.array_equal(again[1].radii_mm, strong.radii_mm)
 

@@ -13,7 +13,6 @@ import numpy.typing as npt
 from firstcast.printing.posts import Strong
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.routing import TIPS_PER_POST, route
-from firstcast.printing.settled_trees import groups_of, settled_forest
 from firstcast.printing.sized_trees import (
     LAST_ROUNDS,
     Ground,
@@ -25,10 +24,8 @@ from firstcast.printing.sized_trees import (
     steadied,
     take_trees,
 )
-from firstcast.printing.skeletons import loaded, skeleton_of, together_with_radii
-from firstcast.printing.stand_of_posts import Stand
 from firstcast.printing.tips import Contacts
-from firstcast.printing.ways import FOOT, Ways, picked, roots_of, segmented, together
+from firstcast.printing.ways import Ways, roots_of, segmented, together
 
 Floats = npt.NDArray[np.float64]
 
@@ -75,8 +72,7 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
         if best is None or price < least:
             best, least = (ways, strong), price
     assert best is not None
-    ways, strong = _settled(*best, contacts, loads_n, cases, ground)
-    return ways, steadied(ways, strong, contacts, cases, ground, rounds=LAST_ROUNDS)
+    return best[0], steadied(*best, contacts, cases, ground, rounds=LAST_ROUNDS)
 
 
 def _planned(
@@ -133,45 +129,6 @@ def _sized(
     strong = steadied(ways, strong, contacts, cases, ground)
     tree = roots_of(ways)
     return Sized(ways, strong, tree, prices_of(ways, strong, tree, ground.shapes))
-
-
-def _settled(
-    ways: Ways, strong: Strong, contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
-) -> tuple[Ways, Strong]:
-    """Each tree that stands on the platform moved to where it takes least resin, if it does so by the same rules as before."""
-    tree = roots_of(ways)
-    standing = [
-        int(root) for root in np.unique(tree) if ways.kinds[root] == FOOT and (tree == root).sum() > 1
-    ]
-    if ground.far is None or not standing or not cases.shape[2]:
-        return ways, strong
-    stand = Stand(contacts, cases, ground.far, ground.shapes, ground.strength, ground.cost)
-    begun = [skeleton_of(picked(ways, tree == root), strong.radii_mm[tree == root]) for root in standing]
-    moved, radii = together_with_radii(settled_forest(begun, stand))
-    loaded(moved, loads_n)
-    thick = size_posts(moved, contacts, cases, ground, least_mm=radii)
-    thick = steadied(moved, thick, contacts, cases, ground)
-    ends = roots_of(moved)
-    new = Sized(moved, thick, ends, prices_of(moved, thick, ends, ground.shapes))
-    return _cheaper(Sized(ways, strong, tree, prices_of(ways, strong, tree, ground.shapes)), new)
-
-
-def _cheaper(old: Sized, new: Sized) -> tuple[Ways, Strong]:
-    """Of every few trees that have the same tips between them the cheaper; trees that are in the old ones alone stay."""
-    was = {row: int(old.tree[tip]) for tip, row in old.ways.tip_of.items()}
-    came = {row: int(new.tree[tip]) for tip, row in new.ways.tip_of.items()}
-    take, drop = set(), set()
-    for ends, roots in groups_of(was, came):
-        if price_of_all([new.prices[end] for end in ends]) < price_of_all(
-            [old.prices[root] for root in roots]
-        ):
-            take |= ends
-            drop |= roots
-    ways: list[Ways] = []
-    strong: list[Strong] = []
-    take_trees(new, np.isin(new.tree, sorted(take)), ways, strong)
-    take_trees(old, ~np.isin(old.tree, sorted(drop)), ways, strong)
-    return together(ways), joined(strong)
 
 
 def _better(sized: Sized, others: Sized, shapes: PropShapes) -> Sized:

@@ -15,6 +15,7 @@ from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_solids import solid_of, volume_of
 from firstcast.printing.prop_wants import TabEnd, Wanted
 from firstcast.printing.rests import plain_columns
+from firstcast.printing.settled_trees import settle
 from firstcast.printing.sized_trees import size_posts, sways
 from firstcast.printing.starts import START, Found, Sites
 from firstcast.printing.tips import Avoids, Contacts, empty_contacts, place_tips, tab_tips
@@ -127,7 +128,7 @@ def hold_up(
             break
         more = _later_tips(ground, left.sites, spare, necks.contacts)
         necks = necks.joined(_necks_of(more, wanted.shapes, DEEPER))
-    return _settled(ground, held, props, left, offset, number)
+    return _standing(ground, *_lightened(ground, held, props, left), offset, number)
 
 
 def _necks_of(contacts: Contacts, shapes: PropShapes, deeper: float) -> Necks:
@@ -213,7 +214,19 @@ def _prop_uses(ways: Ways, strong: Strong, count: int) -> tuple[Floats, npt.NDAr
     return uses, rests
 
 
-def _settled(
+def _lightened(ground: PropGround, held: _Held, props: Mesh, left: Found) -> tuple[_Held, Mesh, Found]:
+    """The same tips on trees that take less resin, as long as the layers are held as well by them."""
+    loads = np.abs(held.cases[:, 0]).max(axis=1, initial=0.0)
+    ways, strong = settle(held.ways, held.strong, held.contacts, loads, held.cases, ground.free)
+    lighter = replace(held, ways=ways, strong=strong)
+    solid = lighter.solid(ground)
+    found = ground.look(solid)
+    if len(found.sites.layers) > len(left.sites.layers):
+        return held, props, left
+    return lighter, solid, found
+
+
+def _standing(
     ground: PropGround, held: _Held, props: Mesh, left: Found, offset: Floats, rounds: int
 ) -> Standing:
     """Moved so that piece and props stand about x = y = 0, by whole pixels so that no image changes."""
