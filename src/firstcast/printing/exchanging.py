@@ -91,7 +91,6 @@ class Exchange:
             left = self._sized(rest, rest.down[:0])
             if left is None:
                 return False
-            left.search(SHORT_STEPS_MM, near=rest.down[:0])
         return self._to_others(giver, limbs, left) or (left is not None and self._alone(giver, limbs, left))
 
     def _alone(self, giver: int, limbs: Limbs, left: Settling) -> bool:
