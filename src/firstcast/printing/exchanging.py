@@ -26,11 +26,8 @@ TRIES_PER_TIP = 5
 """So many places are tried for each tip that there is, all in all: what this leaves out saves little. Trees that take most come
 first."""
 
-HOPEFUL = 1.015
-"""Trees are searched if, with the limb elsewhere and nothing moved yet, they take no more than so many times what they took."""
-
 SHORT_STEPS_MM = (0.7, 0.3)
-"""Steps of that search."""
+"""Steps of the search round a limb that was put elsewhere."""
 
 WORTH_MM3 = 0.04
 """An exchange is made if it saves more."""
@@ -149,9 +146,12 @@ class Exchange:
         return work
 
     def _worth(self, before: list[Settling], after: list[Settling], near: Whole) -> bool:
-        """Whether trees take less than others did, the last moved a little about some of its nodes if there is hope."""
+        """Whether trees take less than others did; the last is moved a little about some of its nodes if they take no more as it is.
+
+        Looking at those that take a little more as they are took twice as long on a figure of 39 mm and saved no more.
+        """
         was = sum(tree.price for tree in before)
-        if sum(tree.price for tree in after) > HOPEFUL * was:
+        if sum(tree.price for tree in after) > was:
             return False
         after[-1].search(SHORT_STEPS_MM, near=near)
         return sum(tree.price for tree in after) < was - WORTH_MM3
