@@ -1,7 +1,7 @@
 """Necks as thick as they must be: no more than they may bear, and no thicker than that asks for."""
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from firstcast.printing.holding import size_necks, stages_of, worst_loads
@@ -30,6 +30,8 @@ def stages_for(rows, contacts):
 
 
 @given(st.integers(0, 2**32 - 1))
+@example(161)
+@example(365)
 @settings(max_examples=60, deadline=None)
 def test_no_neck_that_may_grow_is_left_with_more_than_it_may_bear(seed):
     """A body whose middle wanders, on tips anywhere: each neck is at its thickest, or bears, to the last digit."""

@@ -17,8 +17,8 @@ from firstcast.process.peel import GRAVITY_N_G, neck_bears_n
 
 Floats = npt.NDArray[np.float64]
 
-ROUNDS = 40
-"""Necks are sized again and again, since a thicker neck takes more of the load; most pieces settle within ten."""
+ROUNDS = 400
+"""Necks are sized again and again, since a thicker neck takes more of the load; most pieces settle within ten, some need over forty."""
 
 SIZED_FOR = 0.998
 """Of what they may bear: what they are sized for comes nearer and nearer, and so they bear it after a few rounds."""
