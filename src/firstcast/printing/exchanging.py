@@ -51,8 +51,8 @@ class Exchange:
     def _tries(self) -> int:
         return TRIES_PER_TIP * len(self.stand.contacts)
 
-    def run(self) -> list[Skeleton]:
-        """The trees as they are when no exchange that is tried saves any more."""
+    def run(self) -> list[Settling]:
+        """The trees as they are when no exchange that is tried saves any more; those that took no part are the same objects."""
         for _ in range(PASSES):
             greatest = sorted(
                 (number for number, tree in enumerate(self.trees) if tree is not None),
@@ -61,7 +61,7 @@ class Exchange:
             changed = [self._give(number) for number in greatest]
             if not any(changed):
                 break
-        return [tree.skeleton() for tree in self.trees if tree is not None]
+        return [tree for tree in self.trees if tree is not None]
 
     def _give(self, giver: int) -> bool:
         """Try all limbs of one tree elsewhere."""

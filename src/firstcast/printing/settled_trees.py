@@ -40,7 +40,10 @@ def settled_forest(trees: list[Skeleton], stand: Stand) -> list[Skeleton]:
     """Trees that stand on the platform, with the same tips between them, and less resin."""
     first = _each(lambda tree: Settling.of(stand, settled(tree, stand)), trees)
     taken = Exchange(stand, [*first]).run()
-    return _each(lambda tree: settled(tree, stand), taken)
+    settled_before = {id(tree) for tree in first}
+    return _each(
+        lambda tree: tree.skeleton() if id(tree) in settled_before else settled(tree.skeleton(), stand), taken
+    )
 
 
 def settle(
