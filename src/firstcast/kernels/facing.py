@@ -8,8 +8,9 @@ import numpy as np
 
 from firstcast.kernels.compiling import kernel
 from firstcast.kernels.facets import may_stop
+from firstcast.kernels.nearest import nearest_place
 from firstcast.kernels.segments import first_crossing
-from firstcast.kernels.touching import beside_cone, nearest_on_triangle, touch
+from firstcast.kernels.touching import beside_cone, touch
 
 STACK = 128
 """Room for 16 levels of eight children: more than 2^31 triangles need."""
@@ -36,7 +37,7 @@ def _weights(points, triangle, x, weight):
 def _away2(middle, points, triangle):
     """Squared distance of `middle` (3,) from a triangle."""
     a, b, c = triangle[0], triangle[1], triangle[2]
-    return nearest_on_triangle(
+    return nearest_place(
         middle[0], middle[1], middle[2], points[a, 0], points[a, 1], points[a, 2],
         points[b, 0], points[b, 1], points[b, 2], points[c, 0], points[c, 1], points[c, 2],
     )[0]  # fmt: skip

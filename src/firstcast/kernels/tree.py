@@ -13,6 +13,7 @@ import numba
 import numpy as np
 
 from firstcast.kernels.compiling import kernel
+from firstcast.kernels.nearest import nearest_place
 
 STACK = 128
 """Room for 16 levels of eight children: more than 2^31 triangles need."""
@@ -176,82 +177,15 @@ def arrange(points, triangles, order, centre, slack, depth, level_base, sorted_c
 
 
 @kernel(makes_arrays=False)
-def _nearest_on_segment(p, a, b, out):
-    """Squared distance of `p` from the segment a-b; the nearest place goes to `out`."""
-    along = 0.0
-    length2 = 0.0
-    for k in range(3):
-        edge = b[k] - a[k]
-        along += (p[k] - a[k]) * edge
-        length2 += edge * edge
-    t = 0.0
-    if length2 > 0.0:
-        t = min(1.0, max(0.0, along / length2))
-    distance2 = 0.0
-    for k in range(3):
-        out[k] = a[k] + t * (b[k] - a[k])
-        distance2 += (p[k] - out[k]) ** 2
-    return distance2
-
-
-@kernel
-def _nearest_on_edges(p, corner, out):
-    """Squared distance of `p` from the three edges of a triangle: for slivers, which have no plane."""
-    place = np.empty(3)
-    best = np.inf
-    for c in range(3):
-        distance2 = _nearest_on_segment(p, corner[c], corner[(c + 1) % 3], place)
-        if distance2 < best:
-            best = distance2
-            for k in range(3):
-                out[k] = place[k]
-    return best
-
-
-@kernel(makes_arrays=False)
 def nearest_on_triangle(p, corner, out):
-    """Squared distance of place `p` from the triangle `corner` (3, 3); the nearest place goes to `out`.
-
-    Regions as in C. Ericson, Real-Time Collision Detection (2005), section 5.1.5. A triangle whose
-    corners lie almost in a line is taken as its three edges.
-    """
-    abx, aby, abz = corner[1, 0] - corner[0, 0], corner[1, 1] - corner[0, 1], corner[1, 2] - corner[0, 2]
-    acx, acy, acz = corner[2, 0] - corner[0, 0], corner[2, 1] - corner[0, 1], corner[2, 2] - corner[0, 2]
-    apx, apy, apz = p[0] - corner[0, 0], p[1] - corner[0, 1], p[2] - corner[0, 2]
-    ab2 = abx * abx + aby * aby + abz * abz
-    ac2 = acx * acx + acy * acy + acz * acz
-    ab_ac = abx * acx + aby * acy + abz * acz
-    if ab2 * ac2 - ab_ac * ab_ac <= 1e-8 * ab2 * ac2:
-        return _nearest_on_edges(p, corner, out)
-    d1 = abx * apx + aby * apy + abz * apz
-    d2 = acx * apx + acy * apy + acz * apz
-    d3 = d1 - ab2
-    d4 = d2 - ab_ac
-    d5 = d1 - ab_ac
-    d6 = d2 - ac2
-    va = d3 * d6 - d5 * d4
-    vb = d5 * d2 - d1 * d6
-    vc = d1 * d4 - d3 * d2
-    if d1 <= 0.0 and d2 <= 0.0:
-        v, w = 0.0, 0.0
-    elif d3 >= 0.0 and d4 <= d3:
-        v, w = 1.0, 0.0
-    elif vc <= 0.0 and d1 >= 0.0 and d3 <= 0.0:
-        v, w = d1 / ab2, 0.0
-    elif d6 >= 0.0 and d5 <= d6:
-        v, w = 0.0, 1.0
-    elif vb <= 0.0 and d2 >= 0.0 and d6 <= 0.0:
-        v, w = 0.0, d2 / ac2
-    elif va <= 0.0 and d4 - d3 >= 0.0 and d5 - d6 >= 0.0:
-        w = (d4 - d3) / ((d4 - d3) + (d5 - d6))
-        v = 1.0 - w
-    else:
-        share = 1.0 / (va + vb + vc)
-        v, w = vb * share, vc * share
-    out[0] = corner[0, 0] + v * abx + w * acx
-    out[1] = corner[0, 1] + v * aby + w * acy
-    out[2] = corner[0, 2] + v * abz + w * acz
-    return (p[0] - out[0]) ** 2 + (p[1] - out[1]) ** 2 + (p[2] - out[2]) ** 2
+    """Squared distance of place `p` from the triangle `corner` (3, 3); the nearest place goes to `out`: see `nearest_place`."""
+    distance2, out[0], out[1], out[2] = nearest_place(
+        p[0], p[1], p[2],
+        corner[0, 0], corner[0, 1], corner[0, 2],
+        corner[1, 0], corner[1, 1], corner[1, 2],
+        corner[2, 0], corner[2, 1], corner[2, 2],
+    )  # fmt: skip
+    return distance2
 
 
 @kernel(makes_arrays=False)
