@@ -90,11 +90,13 @@ def ground_of(piece: Mesh, wanted: Wanted, avoids: Avoids | None) -> PropGround:
     far = _far(piece, tree)
     half, keep = 0.5 * wanted.shapes.post_mm, wanted.shapes.clearance_mm
     needs = (*(stout * half + keep for stout in STOUT), half + keep, half + TIGHT * keep)
-    free = Ground(far, tuple(free_space(far, need) for need in needs), wanted.shapes, wanted.strength, avoids)
+    skin = Skin(piece, tree, avoids)
+    spaces = tuple(free_space(far, need) for need in needs)
+    free = Ground(far, spaces, wanted.shapes, wanted.strength, avoids, skin.rough_at)
     spare = spare_places(piece)
     inward = IN_LAYERS * max(wanted.layer_mm, *wanted.pixel_mm)
     found = find_sites(sections, wanted.bearing, asked_mm=spare.within(inward))
-    return PropGround(piece, sections, found, Skin(piece, tree, avoids), free, spare, wanted)
+    return PropGround(piece, sections, found, skin, free, spare, wanted)
 
 
 def _sections(piece: Mesh, wanted: Wanted) -> Sections:
