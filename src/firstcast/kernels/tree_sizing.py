@@ -115,6 +115,92 @@ def _fit(resin, low, high, energy, limits, ways, factors, sections):
 
 
 @kernel
+def _stresses(down, necks, thick, length, axial, bending, bears_mpa, resin, stress, pressed):
+    """Write each member's resin, its use by stress and what presses it most; returns the resin of all and the greatest use of a part."""
+    price = worst = 0.0
+    for n in range(down.shape[0]):
+        if down[n] < 0:
+            continue
+        section = np.pi / 4.0 * thick[n] ** 2
+        resin[n] = section * length[n]
+        price += resin[n]
+        stress[n] = pressed[n] = 0.0
+        for c in range(axial.shape[1]):
+            pressed[n] = max(pressed[n], abs(axial[n, c]))
+            stress[n] = max(
+                stress[n], abs(axial[n, c]) / section + bending[n, c] / (np.pi * thick[n] ** 3 / 32.0)
+            )
+        stress[n] /= bears_mpa
+        if necks[n] == 0.0:
+            worst = max(worst, stress[n])
+    return price, worst
+
+
+@kernel
+def _as_a_whole(shares, modes, safety, limits, energy):
+    """Write the limit of each way in which the tree buckles, and what each member gives to it; returns the greatest use."""
+    worst = 0.0
+    for k in range(MODES):
+        use = shares[k] * safety
+        worst = max(worst, use)
+        limits[k] = AIM / max(use, 1e-9)
+        for n in range(modes.shape[0]):
+            energy[n, k] = max(modes[n, k], 0.0)
+    return worst
+
+
+@kernel
+def _column_use(number, run, thick, length, pressed, held, modulus, safety, scratch, energy):
+    """How much a run is used as a column by itself; what each of its members gives to that goes to energy (n,).
+
+    `scratch` (3, n): lengths, widths and energies of the run's parts side by side.
+    """
+    parts, most = 0, 0.0
+    for n in range(run.shape[0]):
+        if run[n] == number:
+            scratch[0, parts], scratch[1, parts] = length[n], thick[n]
+            most = max(most, pressed[n])
+            parts += 1
+    bears = column(scratch[0], scratch[1], parts, held, modulus, scratch[2])
+    parts = 0
+    for n in range(run.shape[0]):
+        if run[n] == number:
+            energy[n] = scratch[2, parts]
+            parts += 1
+    return most / bears * safety
+
+
+@kernel
+def _bounds(down, necks, radii, least, room, stress, step, resin, low, high):
+    """Write between which factors (n,) each section may change in this round."""
+    for n in range(down.shape[0]):
+        if down[n] < 0 or necks[n] > 0.0:
+            low[n] = high[n] = 1.0
+            resin[n] = max(resin[n], 1e-12) if down[n] >= 0 else 1.0
+            continue
+        floor = (least[n] / radii[n]) ** 2
+        roof = max((room[n] / radii[n]) ** 2, floor)
+        asked = max(stress[n] / AIM, 1e-9)
+        asked = asked if asked > 1.0 else asked ** (2.0 / 3.0)
+        low[n] = min(max(asked, max(floor, np.exp(-step[n]))), max(min(roof, np.exp(step[n])), floor))
+        high[n] = max(min(roof, np.exp(step[n])), low[n])
+
+
+@kernel
+def _change(down, necks, sections, radii, step, last_way):
+    """Change radii (n,) by their sections' factors, and how far each may go in the next round."""
+    for n in range(down.shape[0]):
+        if down[n] >= 0 and necks[n] == 0.0:
+            radii[n] *= np.sqrt(sections[n])
+            way = np.log(sections[n])
+            if way * last_way[n] < 0.0:
+                step[n] = max(step[n] * CALMER, NARROWEST)
+            elif way * last_way[n] > 0.0:
+                step[n] = min(step[n] * BOLDER, WIDEST)
+            last_way[n] = way
+
+
+@kernel
 def size_tree(
     places,
     down,
@@ -175,7 +261,7 @@ def size_tree(
     stress, pressed, resin = np.zeros(count), np.zeros(count), np.zeros(count)
     low, high, sections = np.empty(count), np.empty(count), np.empty(count)
     weights = np.zeros(MODES + runs)
-    wide, long, part = np.empty(count), np.empty(count), np.empty(count)
+    room_for_run = np.empty((3, count))
     step, last_way = np.full(count, WIDEST), np.zeros(count)
     least_value = np.inf
     for round_ in range(rounds):
@@ -191,46 +277,27 @@ def size_tree(
             along, length, down, held, thick, modulus, thrust[:, 0].copy(), inverse, passed, shapes,
             FIRST_ROUNDS if fresh and round_ == 0 else MORE_ROUNDS, shares, modes,
         )  # fmt: skip
-        price = worst_stress = worst_run = 0.0
-        for n in range(count):
-            if down[n] < 0:
-                continue
-            section = np.pi / 4.0 * thick[n] ** 2
-            resin[n] = section * length[n]
-            price += resin[n]
-            stress[n] = pressed[n] = 0.0
-            for c in range(cases):
-                pressed[n] = max(pressed[n], abs(axial[n, c]))
-                stress[n] = max(
-                    stress[n], abs(axial[n, c]) / section + bending[n, c] / (np.pi * thick[n] ** 3 / 32.0)
-                )
-            stress[n] /= bears_mpa
-            if necks[n] == 0.0:
-                worst_stress = max(worst_stress, stress[n])
         energy[:] = 0.0
-        worst_whole = 0.0
-        for k in range(MODES):
-            use = shares[k] * safety
-            worst_whole = max(worst_whole, use)
-            limits[k] = AIM / max(use, 1e-9)
-            for n in range(count):
-                energy[n, k] = max(modes[n, k], 0.0)
+        price, worst_stress = _stresses(
+            down, necks, thick, length, axial, bending, bears_mpa, resin, stress, pressed
+        )
+        worst_whole = _as_a_whole(shares, modes, safety, limits, energy)
+        worst_run = 0.0
         for r in range(runs):
-            parts, most = 0, 0.0
-            for n in range(count):
-                if run[n] == r:
-                    wide[parts], long[parts] = thick[n], length[n]
-                    most = max(most, pressed[n])
-                    parts += 1
-            bears = column(long, wide, parts, down[last[r]] < 0, modulus, part)
-            use = most / bears * safety
+            use = _column_use(
+                r,
+                run,
+                thick,
+                length,
+                pressed,
+                down[last[r]] < 0,
+                modulus,
+                safety,
+                room_for_run,
+                energy[:, MODES + r],
+            )
             worst_run = max(worst_run, use)
             limits[MODES + r] = AIM / max(use, 1e-9)
-            parts = 0
-            for n in range(count):
-                if run[n] == r:
-                    energy[n, MODES + r] = part[parts]
-                    parts += 1
         # as thick all over as the worst asks for: forces stay as they are
         thicker = max(
             max(1.0, worst_stress / ALL_OVER) ** (2.0 / 3.0),
@@ -249,27 +316,9 @@ def size_tree(
             uses[0], uses[1], uses[2] = worst_stress, worst_run, worst_whole
         if round_ == rounds - 1:
             break
-        for n in range(count):
-            if down[n] < 0 or necks[n] > 0.0:
-                low[n] = high[n] = 1.0
-                resin[n] = max(resin[n], 1e-12) if down[n] >= 0 else 1.0
-                continue
-            floor = (least[n] / radii[n]) ** 2
-            roof = max((room[n] / radii[n]) ** 2, floor)
-            asked = max(stress[n] / AIM, 1e-9)
-            asked = asked if asked > 1.0 else asked ** (2.0 / 3.0)
-            low[n] = min(max(asked, max(floor, np.exp(-step[n]))), max(min(roof, np.exp(step[n])), floor))
-            high[n] = max(min(roof, np.exp(step[n])), low[n])
+        _bounds(down, necks, radii, least, room, stress, step, resin, low, high)
         _fit(resin, low, high, energy, limits, MODES + runs, weights, sections)
-        for n in range(count):
-            if down[n] >= 0 and necks[n] == 0.0:
-                radii[n] *= np.sqrt(sections[n])
-                way = np.log(sections[n])
-                if way * last_way[n] < 0.0:
-                    step[n] = max(step[n] * CALMER, NARROWEST)
-                elif way * last_way[n] > 0.0:
-                    step[n] = min(step[n] * BOLDER, WIDEST)
-                last_way[n] = way
+        _change(down, necks, sections, radii, step, last_way)
     return least_value
 
 
