@@ -24,7 +24,7 @@ class BoxTree(NamedTuple):
     depth: int
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _spread(value):
     """Ten bits with two zeros between every two of them."""
     value = (value | (value << 16)) & 0x30000FF
@@ -33,7 +33,7 @@ def _spread(value):
     return (value | (value << 2)) & 0x9249249
 
 
-@kernel
+@kernel(makes_arrays=False)
 def morton_keys(points, triangles, chosen, low, scale, keys):
     """Fill `keys` with the curve's number of each chosen triangle in the upper half, its row in the lower."""
     for i in range(len(chosen)):
@@ -48,7 +48,7 @@ def morton_keys(points, triangles, chosen, low, scale, keys):
         keys[i] = (code << 32) | np.int64(t)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def fill_leaves(points, triangles, tree, first, last):
     """Fill the boxes of some leaves."""
     n, leaves = len(tree.rows), 1 << tree.depth
@@ -64,7 +64,7 @@ def fill_leaves(points, triangles, tree, first, last):
             tree.high[leaves + leaf, k] = most
 
 
-@kernel
+@kernel(makes_arrays=False)
 def join_boxes(tree):
     """Fill the boxes of all other nodes, whose leaves are filled."""
     for node in range((1 << tree.depth) - 1, 0, -1):
@@ -73,7 +73,7 @@ def join_boxes(tree):
             tree.high[node, k] = max(tree.high[2 * node, k], tree.high[2 * node + 1, k])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def gather_near(tree, points, triangles, x0, y0, z0, x1, y1, z1, stack, out):
     """Rows of triangles whose boxes meet a box go to `out`; gives their number, or -1 if `out` is too short."""
     n = np.int64(len(tree.rows))
@@ -120,7 +120,7 @@ def gather_near(tree, points, triangles, x0, y0, z0, x1, y1, z1, stack, out):
     return count
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _squared_to_box(tree, node, x, y, z):
     dx = max(tree.low[node, 0] - x, x - tree.high[node, 0], 0.0)
     dy = max(tree.low[node, 1] - y, y - tree.high[node, 1], 0.0)
@@ -128,7 +128,7 @@ def _squared_to_box(tree, node, x, y, z):
     return dx * dx + dy * dy + dz * dz
 
 
-@kernel
+@kernel(makes_arrays=False)
 def squared_to_row(points, triangles, t, x, y, z):
     """Squared distance from a place to triangle `t` of a mesh, taken about the place."""
     i, j, k = triangles[t, 0], triangles[t, 1], triangles[t, 2]
@@ -140,7 +140,7 @@ def squared_to_row(points, triangles, t, x, y, z):
     )  # fmt: skip
 
 
-@kernel
+@kernel(makes_arrays=False)
 def nearest_row(tree, points, triangles, x, y, z, limit2, stack):
     """The triangle nearest to a place and its squared distance; -1 where none is nearer than `limit2`."""
     n = np.int64(len(tree.rows))

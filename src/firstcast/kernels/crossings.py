@@ -6,11 +6,11 @@ Triangles that touch are counted: after the file is welded they would be joined 
 import numpy as np
 
 from firstcast.compiling import kernel
-from firstcast.kernels.boxtree import STACK, gather_around
+from firstcast.kernels.boxtree import STACK, gather_near
 from firstcast.kernels.orientation import side_of_line, side_of_plane
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _flat_axes(points, a, b, c):
     """The two axes along which a triangle is seen largest."""
     ux, uy, uz = (
@@ -31,7 +31,7 @@ def _flat_axes(points, a, b, c):
     return 1, 2
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _segments_meet(points, p, q, a, b, u, v):
     """Whether two segments of one plane meet, ends included."""
     flat = 0
@@ -52,7 +52,7 @@ def _segments_meet(points, p, q, a, b, u, v):
     return True
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _flat_hit(points, p, q, corner):
     """Whether segment p-q meets a triangle of the same plane."""
     u, v = _flat_axes(points, corner[0], corner[1], corner[2])
@@ -68,7 +68,7 @@ def _flat_hit(points, p, q, corner):
     return met
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _edge_hits(points, p, q, sp, sq, corner):
     """Whether segment p-q, whose ends lie on sides sp and sq of a triangle's plane, meets the triangle."""
     if sp * sq > 0:
@@ -84,7 +84,7 @@ def _edge_hits(points, p, q, sp, sq, corner):
     return True
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _sides(points, corner, other):
     """The sides of a triangle's plane on which another's corners lie, two bits each: 0, 1, 2 for -1, 0, 1."""
     code = 0
@@ -93,7 +93,7 @@ def _sides(points, corner, other):
     return code
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _edges_hit(points, corner, other, code, first, last):
     """Whether edges `first` to `last` - 1 of `other`, whose corners' sides are in `code`, meet a triangle.
 
@@ -107,7 +107,7 @@ def _edges_hit(points, corner, other, code, first, last):
     return False
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _may_meet(code, skipped):
     """Whether corners lie on both sides or on the plane itself, leaving out corner `skipped` (3: none)."""
     low, high = 1, -1
@@ -118,7 +118,7 @@ def _may_meet(code, skipped):
     return low * high <= 0
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _meet(points, a, b, i, j):
     """Whether two triangles meet that share no corner (i = j = 3), or elsewhere than in the corner a[i] = b[j].
 
@@ -139,7 +139,7 @@ def _meet(points, a, b, i, j):
     return False
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _edge_meet(points, u, v, a, b):
     """Whether two triangles u, v, a and u, v, b lie folded onto one another."""
     if side_of_plane(points, u, v, a, b) != 0:
@@ -148,7 +148,7 @@ def _edge_meet(points, u, v, a, b):
     return side_of_line(points, u, v, a, k, l) * side_of_line(points, u, v, b, k, l) >= 0
 
 
-@kernel
+@kernel(makes_arrays=False)
 def triangles_cross(points, a, b):
     """Whether two triangles, rows of corners (3,), meet elsewhere than in what they share."""
     shared = 0
@@ -174,6 +174,31 @@ def triangles_cross(points, a, b):
     return True
 
 
+@kernel(makes_arrays=False)
+def _list_crossings(points, triangles, t, later_only, tree, stack, near, start, pairs):
+    """List in `pairs` the triangles that one crosses; how many, or -1 if `near` is too short."""
+    corner = triangles[t]
+    i, j, k = corner[0], corner[1], corner[2]
+    found = gather_near(
+        tree, points, triangles,
+        min(points[i, 0], points[j, 0], points[k, 0]), min(points[i, 1], points[j, 1], points[k, 1]),
+        min(points[i, 2], points[j, 2], points[k, 2]), max(points[i, 0], points[j, 0], points[k, 0]),
+        max(points[i, 1], points[j, 1], points[k, 1]), max(points[i, 2], points[j, 2], points[k, 2]),
+        stack, near,
+    )  # fmt: skip
+    count = 0
+    for n in range(found):
+        other = near[n]
+        if (other > t or (other != t and not later_only)) and triangles_cross(
+            points, corner, triangles[other]
+        ):
+            if start + count < len(pairs):
+                pairs[start + count, 0] = t
+                pairs[start + count, 1] = other
+            count += 1
+    return count if found >= 0 else -1
+
+
 @kernel
 def find_crossings(points, triangles, chosen, later_only, tree, count, start, pairs):
     """Count, for each chosen triangle, those in the tree that it crosses; list them in `pairs`.
@@ -186,18 +211,11 @@ def find_crossings(points, triangles, chosen, later_only, tree, count, start, pa
     stack = np.empty(STACK, np.int64)
     near = np.empty(512, np.int32)
     for i in range(len(chosen)):
-        t = chosen[i]
-        corner = triangles[t]
-        p, q, r = points[corner[0]], points[corner[1]], points[corner[2]]
-        found, near = gather_around(tree, points, triangles, p, q, r, 0.0, stack, near)
-        count[i] = 0
-        for k in range(found):
-            other = near[k]
-            if (other > t or (other != t and not later_only)) and triangles_cross(
-                points, corner, triangles[other]
-            ):
-                row = start[i] + count[i]
-                if row < len(pairs):
-                    pairs[row, 0] = t
-                    pairs[row, 1] = other
-                count[i] += 1
+        found = -1
+        while found < 0:
+            found = _list_crossings(
+                points, triangles, chosen[i], later_only, tree, stack, near, start[i], pairs
+            )
+            if found < 0:
+                near = np.empty(4 * len(near), np.int32)
+        count[i] = found

@@ -20,7 +20,7 @@ PLANE_ERROR = (3.0 + 16.0 * EPSILON) * EPSILON
 SPLITTER = 2.0**27 + 1.0
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _product(a, b):
     """a * b as a rounded product and its exact error."""
     p = a * b
@@ -33,7 +33,7 @@ def _product(a, b):
     return p, a2 * b2 - (((p - a1 * b1) - a2 * b1) - a1 * b2)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _add(terms, count, value):
     """Add a number to a sum held as terms that don't overlap, smallest first; gives the number of terms."""
     kept = 0
@@ -52,7 +52,7 @@ def _add(terms, count, value):
     return kept
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _add_product(terms, count, a, b, c):
     """Add a * b * c without rounding."""
     p, e = _product(a, b)
@@ -62,12 +62,12 @@ def _add_product(terms, count, a, b, c):
     return _add(terms, _add(terms, count, low), high)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _sign(value):
     return 1 if value > 0.0 else (-1 if value < 0.0 else 0)
 
 
-@kernel
+@kernel(makes_arrays=False)
 def side_of_plane(points, a, b, c, d):
     """Sign of det(a - d, b - d, c - d) for rows of `points`: 1 where d sees a, b, c turn clockwise."""
     dx, dy, dz = np.float64(points[d, 0]), np.float64(points[d, 1]), np.float64(points[d, 2])
@@ -84,6 +84,12 @@ def side_of_plane(points, a, b, c, d):
         return _sign(value)
     if size == 0.0:
         return 0
+    return _exact_volume(ax, ay, az, bx, by, bz, cx, cy, cz)
+
+
+@kernel
+def _exact_volume(ax, ay, az, bx, by, bz, cx, cy, cz):
+    """Sign of the determinant of three differences, all products summed."""
     terms = np.empty(32)
     count = _add_product(terms, 0, bx, cy, az)
     count = _add_product(terms, count, -cx, by, az)
@@ -94,7 +100,7 @@ def side_of_plane(points, a, b, c, d):
     return _sign(terms[count - 1])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def side_of_line(points, a, b, c, u, v):
     """Sign of the turn a, b, c as seen along one axis: `u` and `v` are the two axes that are left."""
     ax, ay = points[a, u] - np.float64(points[c, u]), points[a, v] - np.float64(points[c, v])
@@ -102,6 +108,12 @@ def side_of_line(points, a, b, c, u, v):
     value = ax * by - ay * bx
     if abs(value) > PLANE_ERROR * (abs(ax * by) + abs(ay * bx)):
         return _sign(value)
+    return _exact_turn(ax, ay, bx, by)
+
+
+@kernel
+def _exact_turn(ax, ay, bx, by):
+    """Sign of ax by - ay bx, both products summed."""
     terms = np.empty(8)
     high, low = _product(ax, by)
     count = _add(terms, _add(terms, 0, low), high)
