@@ -412,3 +412,19 @@ def test_rests_take_the_smooth_place():
     smooth = stood(lambda places: (np.hypot(places[:, 0], places[:, 1]) < 0.6).astype(float))
     assert np.hypot(*smooth[:2]) >= 0.6
     assert smooth[2] == pytest.approx(5.0, abs=0.1)
+
+
+@pytest.mark.parametrize("rows", [[0], [1, 3], [3, 2, 1, 0]])
+def test_some_are_led_down_as_if_they_were_all(rows):
+    """Where they stand, and what they bear, is told by their own rows."""
+    places = np.array([[0, 0, 6.0], [1.5, 0, 6.0], [9.0, 3.0, 6.0], [0, 4.0, 6.0]])
+    contacts = contacts_at(places)
+    loads = np.array([0.1, 0.2, 0.3, 0.25])
+    cases = pulling(loads[:, None])
+    some, _ = lead_down(contacts, loads, cases, ground(), rows=np.array(rows))
+    assert sorted(some.tip_of.values()) == sorted(rows)
+    alone = contacts_at(places[rows])
+    own, strong = lead_down(alone, loads[rows], pulling(loads[rows][:, None]), ground())
+    assert [some.places[n].tolist() for n in range(len(some.places))] == [p.tolist() for p in own.places]
+    assert [rows[own.tip_of[tip]] for tip in own.tip_of] == [some.tip_of[tip] for tip in own.tip_of]
+    assert strong.use.max() <= 1.0 + 1e-9

@@ -37,8 +37,15 @@ PLANS = (
 next. All plans are tried and the cheapest is taken."""
 
 
-def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground) -> tuple[Ways, Strong]:
-    """Ways and posts for all contacts.
+def lead_down(
+    contacts: Contacts,
+    loads_n: Floats,
+    cases: Floats,
+    ground: Ground,
+    *,
+    rows: npt.NDArray[np.int64] | None = None,
+) -> tuple[Ways, Strong]:
+    """Ways and posts for all contacts, or for some.
 
     Parameters
     ----------
@@ -47,8 +54,11 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
         What each bears at most.
     cases : (n, 3, cases) float64
         What all bear at once: `holding.load_cases`.
+    rows : (k,) int64, optional
+        Contacts that are led down; left out, all.
     """
-    alone = _sized(contacts, loads_n, cases, ground, np.arange(len(contacts)), 1, 1.0)
+    everyone = np.arange(len(contacts)) if rows is None else rows
+    alone = _sized(contacts, loads_n, cases, ground, everyone, 1, 1.0)
     weak = np.array(
         sorted(row for row, root in alone.own.items() if alone.prices[root][:2] == (1, 0)), np.int64
     )
@@ -58,13 +68,13 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
         alone = _better(alone, resting, ground.shapes)
     own = alone.own
     # who finds no way to the platform alone finds none with others: it has no room to begin
-    free = np.array([alone.prices[own[row]][1] == 0 for row in range(len(contacts))], bool)
+    free = np.array([alone.prices[own[row]][1] == 0 for row in everyone.tolist()], bool)
     best, least = None, (0, 0, np.inf, np.inf)
     for plan in PLANS:
         ways, strong = _planned(
             plan,
             alone,
-            own,
+            everyone,
             free,
             lambda rows, most, lean: _sized(contacts, loads_n, cases, ground, rows, most, lean),
         )
@@ -78,15 +88,15 @@ def lead_down(contacts: Contacts, loads_n: Floats, cases: Floats, ground: Ground
 def _planned(
     plan: tuple[tuple[int, float], ...],
     alone: Sized,
-    own: dict[int, int],
+    everyone: npt.NDArray[np.int64],
     free: npt.NDArray[np.bool_],
     lead: Callable[[npt.NDArray[np.int64], int, float], Sized],
 ) -> tuple[Ways, Strong]:
     """Trees by a plan where they are worth it; all others alone.
 
-    `own` gives each contact's tree in `alone`, and `free` (n,) who may go with others.
+    `everyone` (n,) is led down, and `free` (n,) says who may go with others.
     """
-    everyone, left = np.arange(len(free)), free.copy()
+    own, left = alone.own, free.copy()
     ways: list[Ways] = []
     strong: list[Strong] = []
     for most, lean in plan:
@@ -102,7 +112,7 @@ def _planned(
             if len(rows) > 1 and tried.prices[tree] < price_of_all([alone.prices[own[row]] for row in rows])
         ]
         for tree in kept:
-            left[rows_of[tree]] = False
+            left &= ~np.isin(everyone, rows_of[tree])
         take_trees(tried, np.isin(tried.tree, kept), ways, strong)
     singly = everyone[left | ~free].tolist()
     take_trees(alone, np.isin(alone.tree, [own[row] for row in singly]), ways, strong)

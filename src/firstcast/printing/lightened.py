@@ -1,0 +1,108 @@
+"""Props that hold a piece, and the same tips on trees that take less resin."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from firstcast.geometry.mesh import Mesh
+from firstcast.printing.asked_tips import more_necks
+from firstcast.printing.forest import lead_down
+from firstcast.printing.holding import load_cases, necks_bear_n
+from firstcast.printing.necks import Necks, SpareTips, size_and_share
+from firstcast.printing.posts import Strong
+from firstcast.printing.prop_ground import PropGround
+from firstcast.printing.prop_solids import solid_of
+from firstcast.printing.settled_trees import settle
+from firstcast.printing.sized_trees import LAST_ROUNDS, size_posts, steadied
+from firstcast.printing.skeletons import loaded
+from firstcast.printing.starts import Found
+from firstcast.printing.tips import Contacts
+from firstcast.printing.ways import REST, Ways, roots_of, together
+
+Floats = npt.NDArray[np.float64]
+
+MORE_LOOKS = 3
+"""What trees left without hold when they moved is looked for so often."""
+
+
+@dataclass(frozen=True)
+class Held:
+    """Tips with their necks as thick as they must be, and the posts that they go down by."""
+
+    contacts: Contacts
+    deep_mm: Floats
+    loads_n: Floats
+    cases: Floats
+    ways: Ways
+    strong: Strong
+
+    def solid(self, ground: PropGround) -> Mesh:
+        """The props."""
+        return solid_of(
+            self.ways, self.strong.radii_mm, self.contacts.diameters_mm, ground.wanted.shapes, depth_mm=self.deep_mm
+        )  # fmt: skip
+
+    def most_used(self, ground: PropGround) -> float:
+        """The greatest share of what they may bear that a neck or a post bears."""
+        strength = ground.wanted.strength
+        bears = necks_bear_n(self.contacts, strength_mpa=strength.strength_mpa, safety=strength.safety)
+        return float(max((self.loads_n / bears).max(initial=0.0), self.strong.use.max(initial=0.0)))
+
+
+def prop_uses(ways: Ways, strong: Strong, count: int) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    """(count,) how much the prop of each contact is used, at most; and whether it stands on the figure."""
+    uses, rests = np.zeros(count), np.zeros(count, bool)
+    tree = roots_of(ways)
+    most = np.zeros(len(tree))
+    np.maximum.at(most, tree, strong.use)
+    for tip, row in ways.tip_of.items():
+        uses[row], rests[row] = most[tree[tip]], ways.kinds[tree[tip]] == REST
+    return uses, rests
+
+
+def lightened(
+    ground: PropGround, necks: Necks, held: Held, props: Mesh, left: Found, spare: SpareTips
+) -> tuple[Held, Mesh, Found]:
+    """The same tips on trees that take less resin, and a few more where those leave something without hold.
+
+    A post may hold what starts beside it by standing in its way, and does so no more once it has moved. As long as layers are not
+    held as well all stays as it was.
+
+    Parameters
+    ----------
+    ground : PropGround
+    necks : Necks
+        Of the tips of `held`, as they begin.
+    held, props, left
+        What holds the piece, its solid, and what the layers ask for all the same.
+    spare : SpareTips
+    """
+    loads = np.abs(held.cases[:, 0]).max(axis=1, initial=0.0)
+    ways, strong = settle(held.ways, held.strong, held.contacts, loads, held.cases, ground.free)
+    lighter = replace(held, ways=ways, strong=strong)
+    for _ in range(MORE_LOOKS):
+        solid = lighter.solid(ground)
+        found = ground.look(solid)
+        if len(found.sites.layers) <= len(left.sites.layers):
+            return lighter, solid, found
+        necks, lighter = _with_more(ground, more_necks(ground, found.sites, spare, necks), lighter, spare)
+        if lighter.most_used(ground) > max(1.0, held.most_used(ground)):
+            break
+    return held, props, left
+
+
+def _with_more(ground: PropGround, necks: Necks, held: Held, spare: SpareTips) -> tuple[Necks, Held]:
+    """What is held, and tips after those of it that go down by ways of their own; all sized for what they bear now."""
+    necks, contacts, loads, stages = size_and_share(ground, necks, spare)
+    cases = load_cases(stages, contacts)
+    most = np.abs(cases[:, 0]).max(axis=1, initial=0.0)
+    new = np.arange(len(held.contacts), len(contacts))
+    ways, strong = lead_down(contacts, most, cases, ground.free, rows=new)
+    both = together([held.ways, ways])
+    both.tips, both.loads_n = [0] * len(both.places), [0.0] * len(both.places)
+    loaded(both, most)
+    radii = np.concatenate([held.strong.radii_mm, strong.radii_mm])
+    thick = size_posts(both, contacts, cases, ground.free, least_mm=radii)
+    thick = steadied(both, thick, contacts, cases, ground.free, rounds=LAST_ROUNDS)
+    return necks, Held(contacts, necks.deep_mm, loads, cases, both, thick)
