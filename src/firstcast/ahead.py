@@ -95,6 +95,7 @@ def compile_carry(mesh: Mesh) -> None:
         mould_pitch_mm=0.0,
         least_mm3=0.0,
         locks=(),
+        tongues=(),
         materials=planned.materials,
         zones=(),
         height_mm=6.0,

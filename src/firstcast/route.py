@@ -109,6 +109,7 @@ ROUTE: tuple[Station, ...] = (
             "mould_pitch_mm": "mould.pitch_mm",
             "least_mm3": "mould.least_mm3",
             "locks": "mould.locks",
+            "tongues": "mould.tongues",
             "materials": "plan.materials",
             "zones": "job.zones",
             "height_mm": "size.height_mm",

@@ -89,6 +89,7 @@ def run(
         mould_pitch_mm=0.2,
         least_mm3=0.1,
         locks=(),
+        tongues=(),
         materials=MATERIALS,
         zones=zones,
         height_mm=30.0,

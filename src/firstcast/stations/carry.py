@@ -29,6 +29,7 @@ from firstcast.geometry.narrow import Places
 from firstcast.geometry.zones import Zone
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.reread import AsRead
+from firstcast.moulding.tongues_told import TongueTold
 from firstcast.process.chain import ChainScenario, mean_size
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
@@ -124,6 +125,7 @@ def carry(
     mould_pitch_mm: float,
     least_mm3: float,
     locks: tuple[Lock, ...],
+    tongues: tuple[TongueTold, ...],
     materials: Materials,
     zones: tuple[Zone, ...],
     height_mm: float,
@@ -153,7 +155,7 @@ def carry(
         Zeros where there is no mould.
     mould_pitch_mm, least_mm3 : float
         With which mould read the body.
-    locks : tuple of Lock
+    locks, tongues : tuples
         What it holds.
     materials : Materials
     zones : tuple of Zone
@@ -186,7 +188,7 @@ def carry(
             NarrowSide(walls, limits.wall_mm.likely, inside=True),
             NarrowSide(gaps, limits.gap_mm.likely, inside=False),
         )
-        as_read = AsRead(pull, mould_pitch_mm, least_mm3, locks)
+        as_read = AsRead(pull, mould_pitch_mm, least_mm3, locks, tongues)
         free = KeptFree(ground, as_read, materials.mould) if pull.any() else None
         settle = Settled(ground, np.asarray(matrix, np.float64), sides, free)
         found = _found(ground, forward, before, windows, narrow, held, settle, settings)

@@ -23,8 +23,7 @@ from firstcast.geometry.whereabouts import where
 from firstcast.moulding.locks import Lock
 from firstcast.moulding.parts import Parts
 from firstcast.moulding.reread import AsRead, reread
-from firstcast.moulding.tongues import find_tongues
-from firstcast.moulding.tongues_told import MOST_BASE_MM, TONGUE_RATIO, TongueTold, told_of
+from firstcast.moulding.tongues_told import TongueTold
 from firstcast.moulding.worsened import Worse
 from firstcast.process.limits import Limits
 from firstcast.process.materials import Materials
@@ -37,9 +36,6 @@ READ_MM = 0.3
 
 APART_MM = 0.2
 """Places nearer together than this are read together: what is found is measured again at every one of its vertices."""
-
-RATIO_MORE = 0.5
-"""By how much more slender a tongue must have become to be told: thickness is known to half a voxel of two. Chosen, no source."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,7 +56,6 @@ class _Before(NamedTuple):
 
     body: Body
     mould: AsRead
-    tongues: tuple[TongueTold, ...]
 
 
 def recheck(
@@ -99,7 +94,7 @@ def recheck(
     materials : Materials
     settings : Settings
     """
-    before = _Before(body, AsRead(pull, pitch_mm, least_mm3, locks), tongues)
+    before = _Before(body, AsRead(pull, pitch_mm, least_mm3, locks, tongues))
     figure = mesh.mapped(np.linalg.inv(matrix))
     walls, gaps = _narrowed(figure, body, limits)
     worse, slender, locked_mm3 = _mould_again(figure, before, materials)
@@ -144,23 +139,17 @@ def _narrowed(figure: Mesh, body: Body, limits: Limits) -> tuple[list[Narrowed],
 
 def _mould_again(
     figure: Mesh, before: _Before, materials: Materials
-) -> tuple[tuple[Worse, ...], list[TongueTold], float]:
+) -> tuple[tuple[Worse, ...], tuple[TongueTold, ...], float]:
     """Locks that are worse, tongues that are more slender, and all that is locked."""
     if not before.mould.pull.any():
-        return (), [], 0.0
+        return (), (), 0.0
     # parts are named by the body: the light mesh knows none
     again = reread(figure, before.mould, Parts(before.body), materials.mould)
-    room = again.reading.room
-    tongues = find_tongues(
-        room, least_ratio=TONGUE_RATIO, most_base_mm=MOST_BASE_MM, least_mm3=before.mould.least_mm3
-    )
-    told = told_of(tongues, room, again.reading.parts)
-    slender = [tongue for tongue in told if _more_slender(tongue, before.tongues)]
-    return again.worse, slender, again.along.way.locked_mm3
+    return again.worse, again.slender, again.along.way.locked_mm3
 
 
 def _balls(
-    walls: list[Narrowed], gaps: list[Narrowed], worse: tuple[Worse, ...], slender: list[TongueTold]
+    walls: list[Narrowed], gaps: list[Narrowed], worse: tuple[Worse, ...], slender: tuple[TongueTold, ...]
 ) -> npt.NDArray[np.float64]:
     """(k, 4) a ball about each place: of a wall or gap as wide as its surface would be round, of a lock as its volume."""
     rows = [(*each.region.place_mm, float(np.sqrt(each.region.area_mm2 / np.pi))) for each in (*walls, *gaps)]
@@ -177,17 +166,6 @@ def _says(counts: tuple[int, int, int, int]) -> str:
         if count
     ]
     return f"{', '.join(told) or 'nothing worse'} than on the body"
-
-
-def _more_slender(tongue: TongueTold, before: tuple[TongueTold, ...]) -> bool:
-    """Whether no tongue near by was as slender. Less slender ones were not told: a new one counts from a full step on."""
-    near = [
-        other.ratio
-        for other in before
-        if np.linalg.norm(np.subtract(tongue.place_mm, other.place_mm))
-        <= max(tongue.depth_mm, other.depth_mm)
-    ]
-    return tongue.ratio > max(near, default=TONGUE_RATIO) + RATIO_MORE
 
 
 def _told_walls(body: Body, found: list[Narrowed], code: str, limit_mm: float) -> Iterator[Finding]:
@@ -229,7 +207,7 @@ def _told_locks(body: Body, worse: tuple[Worse, ...]) -> Iterator[Finding]:
         )
 
 
-def _told_tongues(body: Body, slender: list[TongueTold]) -> Iterator[Finding]:
+def _told_tongues(body: Body, slender: tuple[TongueTold, ...]) -> Iterator[Finding]:
     for tongue in slender:
         yield Finding(
             "recheck",
