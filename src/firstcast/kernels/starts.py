@@ -166,20 +166,25 @@ def hold_layer(
         hold_around(labels, out, y, x, radius_mm, step_x, step_y, far_mm)
         sites[made, 0], sites[made, 1], sites[made, 2], sites[made, 3] = y, x, OVERHANG, labels[y, x]
         made += 1
-    for y in range(cured.shape[0]):
-        for x in range(cured.shape[1]):
-            if labels[y, x] and flags[labels[y, x], 1] == 0:
-                out[y, x] = -1.0
+    loose = False
+    for label in range(1, count + 1):
+        loose = loose or flags[label, 1] == 0
+    if loose:
+        for y in range(cured.shape[0]):
+            for x in range(cured.shape[1]):
+                if labels[y, x] and flags[labels[y, x], 1] == 0:
+                    out[y, x] = -1.0
     return made, flecks
 
 
 @kernel
-def join_bodies(labels, count, before, bodies, numbers, parent, made, of_region):
+def join_bodies(labels, count, before, bodies, numbers, parent, made, of_region, sums):
     """Follow which bodies grow together: each region takes the least number of those beneath it, and they become one.
 
     before (h, w) float32 is the reach of the layer before and bodies (h, w) int32 its numbers, overwritten with this
     layer's; numbers (count + 1,) int32 are of the regions, given for new ones (`of_region` > 0), else 0.
-    parent (b,) int32: the union of numbers. Returns how many numbers there are now.
+    parent (b,) int32: the union of numbers. sums (count + 1, 3) float64, as given 0, get the pixels of each region, and the sums of
+    their x and y. Returns how many numbers there are now.
     """
     for y in range(labels.shape[0]):
         for x in range(labels.shape[1]):
@@ -206,17 +211,10 @@ def join_bodies(labels, count, before, bodies, numbers, parent, made, of_region)
             numbers[label] = root_of(parent, numbers[label])
     for y in range(labels.shape[0]):
         for x in range(labels.shape[1]):
-            bodies[y, x] = numbers[labels[y, x]]
+            label = labels[y, x]
+            bodies[y, x] = numbers[label]
+            if label:
+                sums[label, 0] += 1.0
+                sums[label, 1] += x
+                sums[label, 2] += y
     return made
-
-
-@kernel
-def weigh_bodies(labels, numbers, parent, sums):
-    """Add to sums (b, 3) float64 pixels, and the sums of x and y, of each body in a layer."""
-    for y in range(labels.shape[0]):
-        for x in range(labels.shape[1]):
-            if labels[y, x] and numbers[labels[y, x]]:
-                body = root_of(parent, numbers[labels[y, x]])
-                sums[body, 0] += 1.0
-                sums[body, 1] += x
-                sums[body, 2] += y

@@ -15,7 +15,7 @@ FREE, TIP, FOOT = 0, 1, 2
 """How a node is held: not at all; along x and y; wholly, where a tree ends."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def along_of(places, down, along, length):
     """Write unit directions (n, 3) and lengths (n,) of the members that go down from nodes; the last has none."""
     for n in range(places.shape[0]):
@@ -32,7 +32,7 @@ def along_of(places, down, along, length):
             along[n, i] /= length[n]
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _blocks(a, t_along, t_across, c, r_along, r_across, q_along, q_across, upper, both, lower):
     """Write what a member along `a` gives: (6, 6) of its upper node, between the two, and of its lower node."""
     for i in range(3):
@@ -57,7 +57,7 @@ def _blocks(a, t_along, t_across, c, r_along, r_across, q_along, q_across, upper
         lower[3 + j, i], lower[3 + k, i] = -c * a[k], c * a[j]
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _stiffness(a, length, thick, modulus, upper, both, lower):
     area, second = np.pi * thick**2 / 4.0, np.pi * thick**4 / 64.0
     bend, twist = modulus * second / length, modulus / SHEAR_RATIO * 2.0 * second / length
@@ -67,7 +67,7 @@ def _stiffness(a, length, thick, modulus, upper, both, lower):
     )  # fmt: skip
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _turning(a, length, pressed, upper, both, lower):
     """What a thrust takes from a member's stiffness."""
     _blocks(
@@ -76,7 +76,7 @@ def _turning(a, length, pressed, upper, both, lower):
     )  # fmt: skip
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _invert(s):
     """Turn a symmetric positive (6, 6) into its inverse, in place (Gauss-Jordan without exchange)."""
     for k in range(6):
@@ -195,7 +195,7 @@ def forces(along, length, down, thick, modulus, moved, axial, bending):
             bending[n, case] = np.sqrt(max(top, bottom))
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _times(upper, both, lower, moved, n, below, out):
     """Add a member's matrix times what its ends move by."""
     for i in range(6):

@@ -25,7 +25,7 @@ AIM, ALL_OVER = 0.997, 0.998
 """Parts are sized for this use, and all of them are as much thicker as keeps to that: what `posts` then finds stays under 1."""
 
 
-@kernel
+@kernel(makes_arrays=False)
 def thick_of(radii, necks, down, thick):
     """Write diameters of members (n,): a tip's is that of half its way, as in `posts`."""
     for n in range(down.shape[0]):
@@ -114,7 +114,7 @@ def _fit(resin, low, high, energy, limits, ways, factors, sections):
         sections[n] = max(low[n], min(high[n], np.cbrt(max(third[n], 0.0))))
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _stresses(down, necks, thick, length, axial, bending, bears_mpa, resin, stress, pressed):
     """Write each member's resin, its use by stress and what presses it most; returns the resin of all and the greatest use of a part."""
     price = worst = 0.0
@@ -136,7 +136,7 @@ def _stresses(down, necks, thick, length, axial, bending, bears_mpa, resin, stre
     return price, worst
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _as_a_whole(shares, modes, safety, limits, energy):
     """Write the limit of each way in which the tree buckles, and what each member gives to it; returns the greatest use."""
     worst = 0.0
@@ -170,7 +170,7 @@ def _column_use(number, run, thick, length, pressed, held, modulus, safety, scra
     return most / bears * safety
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _bounds(down, necks, radii, least, room, stress, step, resin, low, high):
     """Write between which factors (n,) each section may change in this round."""
     for n in range(down.shape[0]):
@@ -186,7 +186,7 @@ def _bounds(down, necks, radii, least, room, stress, step, resin, low, high):
         high[n] = max(min(roof, np.exp(step[n])), low[n])
 
 
-@kernel
+@kernel(makes_arrays=False)
 def _change(down, necks, sections, radii, step, last_way):
     """Change radii (n,) by their sections' factors, and how far each may go in the next round."""
     for n in range(down.shape[0]):

@@ -10,12 +10,14 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.geometry.threads import each_beside
 from firstcast.printing.posts import Strong
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.routing import TIPS_PER_POST, route
 from firstcast.printing.sized_trees import (
     LAST_ROUNDS,
     Ground,
+    Price,
     Sized,
     joined,
     price_of_all,
@@ -69,19 +71,15 @@ def lead_down(
     own = alone.own
     # who finds no way to the platform alone finds none with others: it has no room to begin
     free = np.array([alone.prices[own[row]][1] == 0 for row in everyone.tolist()], bool)
-    best, least = None, (0, 0, np.inf, np.inf)
-    for plan in PLANS:
-        ways, strong = _planned(
-            plan,
-            alone,
-            everyone,
-            free,
-            lambda rows, most, lean: _sized(contacts, loads_n, cases, ground, rows, most, lean),
-        )
-        price = price_of_all(list(prices_of(ways, strong, roots_of(ways), ground.shapes).values()))
-        if best is None or price < least:
-            best, least = (ways, strong), price
-    assert best is not None
+
+    def lead(rows: npt.NDArray[np.int64], most_tips: int, lean: float) -> Sized:
+        return _sized(contacts, loads_n, cases, ground, rows, most_tips, lean)
+
+    def price(planned: tuple[Ways, Strong]) -> Price:
+        ways, strong = planned
+        return price_of_all(list(prices_of(ways, strong, roots_of(ways), ground.shapes).values()))
+
+    best = min(each_beside(lambda plan: _planned(plan, alone, everyone, free, lead), PLANS), key=price)
     return best[0], steadied(*best, contacts, cases, ground, rounds=LAST_ROUNDS)
 
 

@@ -1,6 +1,7 @@
 """Props that hold a piece, and the same tips on trees that take less resin."""
 
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -61,35 +62,60 @@ def prop_uses(ways: Ways, strong: Strong, count: int) -> tuple[Floats, npt.NDArr
     return uses, rests
 
 
-def lightened(
-    ground: PropGround, necks: Necks, held: Held, props: Mesh, left: Found, spare: SpareTips
-) -> tuple[Held, Mesh, Found]:
+class Seen(NamedTuple):
+    """What holds a piece, its solid, what the layers ask for all the same, and how often they were looked at with props by then."""
+
+    held: Held
+    props: Mesh
+    left: Found
+    looks: int
+
+    @classmethod
+    def of(cls, ground: PropGround, held: Held, looks: int) -> "Seen":
+        """Looked at."""
+        props = held.solid(ground)
+        return cls(held, props, ground.look(props), looks)
+
+    @property
+    def asks(self) -> int:
+        """In how many places tips are asked for."""
+        return len(self.left.sites.layers)
+
+
+def lightened(ground: PropGround, necks: Necks, held: Held, spare: SpareTips, seen: Seen) -> Seen | None:
     """The same tips on trees that take less resin, and a few more where those leave something without hold.
 
-    A post may hold what starts beside it by standing in its way, and does so no more once it has moved. As long as layers are not
-    held as well all stays as it was.
+    A post may hold what starts beside it by standing in its way, and does so no more once it has moved.
 
     Parameters
     ----------
     ground : PropGround
     necks : Necks
         Of the tips of `held`, as they begin.
-    held, props, left
-        What holds the piece, its solid, and what the layers ask for all the same.
+    held : Held
     spare : SpareTips
+    seen : Seen
+        The last look; of `held` or of what came before it.
+
+    Returns
+    -------
+    Seen or None
+        None if the layers ask for more than with `held`, or for anything where that was not looked at, or too much is borne.
     """
     loads = np.abs(held.cases[:, 0]).max(axis=1, initial=0.0)
     ways, strong = settle(held.ways, held.strong, held.contacts, loads, held.cases, ground.free)
     lighter = replace(held, ways=ways, strong=strong)
-    for _ in range(MORE_LOOKS):
-        solid = lighter.solid(ground)
-        found = ground.look(solid)
-        if len(found.sites.layers) <= len(left.sites.layers):
-            return lighter, solid, found
-        necks, lighter = _with_more(ground, more_necks(ground, found.sites, spare, necks), lighter, spare)
+    asked = seen.asks if seen.held is held else 0
+    for looks in range(seen.looks + 1, seen.looks + 1 + MORE_LOOKS):
+        found = Seen.of(ground, lighter, looks)
+        if found.asks <= asked:
+            return found
+        necks, lighter = _with_more(
+            ground, more_necks(ground, found.left.sites, spare, necks), lighter, spare
+        )
         if lighter.most_used(ground) > max(1.0, held.most_used(ground)):
             break
-    return held, props, left
+    return None
 
 
 def _with_more(ground: PropGround, necks: Necks, held: Held, spare: SpareTips) -> tuple[Necks, Held]:

@@ -9,7 +9,7 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.printing.asked_tips import first_tips, more_necks, necks_of
 from firstcast.printing.forest import lead_down
 from firstcast.printing.holding import load_cases, necks_bear_n
-from firstcast.printing.lightened import Held, lightened, prop_uses
+from firstcast.printing.lightened import Held, Seen, lightened, prop_uses
 from firstcast.printing.necks import Necks, SpareTips, size_and_share
 from firstcast.printing.posts import Strong
 from firstcast.printing.prop_ground import PropGround, ground_of
@@ -17,7 +17,7 @@ from firstcast.printing.prop_solids import volume_of
 from firstcast.printing.prop_wants import TabEnd, Wanted
 from firstcast.printing.rests import plain_columns
 from firstcast.printing.sized_trees import size_posts, sways
-from firstcast.printing.starts import Found, Sites
+from firstcast.printing.starts import Sites
 from firstcast.printing.tips import Avoids, Contacts
 from firstcast.printing.ways import Ways
 
@@ -97,15 +97,22 @@ def hold_up(
     end = None if tab is None else tab.moved(offset)
     contacts = first_tips(ground, end)
     spare = SpareTips(ground, end if contacts.on_tab.any() else None)
-    necks = necks_of(contacts, wanted.shapes, 1.0)
-    for number in range(1, wanted.rounds + 1):
-        necks, held = _hold(ground, necks, spare)
-        props = held.solid(ground)
-        left = ground.look(props)
-        if not len(left.sites.layers) or number == wanted.rounds:
-            break
-        necks = more_necks(ground, left.sites, spare, necks)
-    return _standing(ground, *lightened(ground, necks, held, props, left, spare), offset, number)
+    necks, held = _hold(ground, necks_of(contacts, wanted.shapes, 1.0), spare)
+    seen = Seen.of(ground, held, 1)
+    if seen.asks and wanted.rounds > 1:
+        # most pieces ask for some tips more, and with these for none: what is looked at then is what will be made
+        necks, held = _hold(ground, more_necks(ground, seen.left.sites, spare, necks), spare)
+    lighter = lightened(ground, necks, held, spare, seen)
+    return _standing(ground, lighter or _looked_again(ground, necks, held, spare, seen), offset)
+
+
+def _looked_again(ground: PropGround, necks: Necks, held: Held, spare: SpareTips, seen: Seen) -> Seen:
+    """Tips wherever layers ask for them, and all of it anew, as often as is wanted."""
+    while seen.held is not held or (seen.asks and seen.looks < ground.wanted.rounds):
+        if seen.held is held:
+            necks, held = _hold(ground, more_necks(ground, seen.left.sites, spare, necks), spare)
+        seen = Seen.of(ground, held, seen.looks + 1)
+    return seen
 
 
 def _offset(turned: Mesh, wanted: Wanted) -> Floats:
@@ -141,10 +148,9 @@ def _hold(ground: PropGround, necks: Necks, spare: SpareTips) -> tuple[Necks, He
     return necks, held
 
 
-def _standing(
-    ground: PropGround, held: Held, props: Mesh, left: Found, offset: Floats, rounds: int
-) -> Standing:
+def _standing(ground: PropGround, seen: Seen, offset: Floats) -> Standing:
     """Moved so that piece and props stand about x = y = 0, by whole pixels so that no image changes."""
+    held, props, left = seen.held, seen.props, seen.left
     wanted, strength = ground.wanted, ground.wanted.strength
     both = (
         np.stack([ground.piece.bounds, props.bounds]) if len(props.triangles) else ground.piece.bounds[None]
@@ -164,7 +170,7 @@ def _standing(
         sways=sways(held.ways, held.strong, held.contacts, held.cases, ground.free),
         left=replace(left.sites, places_mm=left.sites.places_mm + shift),
         flecks=left.flecks,
-        rounds=rounds,
+        rounds=seen.looks,
         plain_mm3=_plain_mm3(ground, held),
     )
 

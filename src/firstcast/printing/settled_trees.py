@@ -3,14 +3,10 @@
 What comes of it is sized anew by the rules that all posts are held to, and stays only where it is cheaper and bears as well.
 """
 
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
-
-import numba
 import numpy as np
 import numpy.typing as npt
 
+from firstcast.geometry.threads import each_beside
 from firstcast.printing.exchanging import Exchange
 from firstcast.printing.posts import Strong
 from firstcast.printing.settling import Settling, settled
@@ -32,16 +28,15 @@ from firstcast.printing.ways import FOOT, Ways, picked, roots_of, together
 
 Floats = npt.NDArray[np.float64]
 
-One = TypeVar("One")
-Other = TypeVar("Other")
-
 
 def settled_forest(trees: list[Skeleton], stand: Stand) -> list[Skeleton]:
     """Trees that stand on the platform, with the same tips between them, and less resin."""
-    first = _each(lambda tree: Settling.of(stand, settled(tree, stand)), trees)
+    first = each_beside(
+        lambda tree: Settling.of(stand, settled(tree, stand)), trees, size=lambda tree: len(tree.kinds)
+    )
     taken = Exchange(stand, [*first]).run()
     settled_before = {id(tree) for tree in first}
-    return _each(
+    return each_beside(
         lambda tree: tree.skeleton() if id(tree) in settled_before else settled(tree.skeleton(), stand), taken
     )
 
@@ -114,9 +109,3 @@ def groups_of(was: dict[int, int], came: dict[int, int]) -> list[tuple[set[int],
                 apart.append(group)
         out = [*apart, mine]
     return out
-
-
-def _each(work: Callable[[One], Other], trees: list[One]) -> list[Other]:
-    """Trees one beside another, in threads: most of the time is spent in kernels."""
-    with ThreadPoolExecutor(max(1, numba.get_num_threads())) as pool:
-        return list(pool.map(work, trees))

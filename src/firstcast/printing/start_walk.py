@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from firstcast.fields.coverage import PixelGrid
 from firstcast.kernels.regions import label_pixels
-from firstcast.kernels.starts import hold_layer, join_bodies, weigh_bodies
+from firstcast.kernels.starts import hold_layer, join_bodies
 
 MOST_SITES = 1 << 14
 """Tips that one layer may ask for in one go; what goes beyond is found in the next round."""
@@ -113,21 +113,21 @@ class Walk:
             more[: len(self.parent)] = self.parent
             self.parent = more
         numbers = np.zeros(count + 1, np.int32)
-        earlier = self.parent[: self.made].copy()
+        earlier, regions = self.parent[: self.made].copy(), np.zeros((count + 1, 3))
         self.made = int(
             join_bodies(
                 labels, count, before, bodies, numbers, self.parent, self.made,
-                np.ascontiguousarray(flags[:, 1]),
+                np.ascontiguousarray(flags[:, 1]), regions,
             )
         )  # fmt: skip
         changed = np.flatnonzero(
             (self.parent[: len(earlier)] != earlier) & (earlier == np.arange(len(earlier)))
         )
         self.joins += [(layer, int(body), int(self.parent[body])) for body in changed]
-        sums = np.zeros((self.made, 3))
-        weigh_bodies(labels, numbers, self.parent, sums)
-        for body in np.flatnonzero(sums[:, 0]):
-            n, x, y = sums[body]
+        found = np.unique(numbers[numbers > 0])
+        sums = np.zeros((len(found), 3))
+        np.add.at(sums, np.searchsorted(found, numbers[numbers > 0]), regions[numbers > 0])
+        for body, (n, x, y) in zip(found, sums, strict=True):
             self.rows.append((layer, int(body), n * self.pixel_mm2, *self._place(x / n, y / n)))
         return numbers
 
