@@ -16,6 +16,9 @@ MODES = 4
 SWEEPS, CLOSE = 3, 1.003
 """The factors of ways of buckling are found so often one after another; to within this."""
 
+SNUG = 0.999
+"""Of its limit so much of a way's energy is aimed for: a weight is good that leaves up to the limit, and no less than its square of it."""
+
 FIRST_ROUNDS, MORE_ROUNDS = 8, 2
 """Rounds in which ways of buckling are found: anew, and from those of a tree that is much alike."""
 WIDEST, NARROWEST, CALMER, BOLDER = 0.5, 0.01, 0.5, 1.15
@@ -64,6 +67,49 @@ def runs_of_tree(down, run, last):
     return number
 
 
+@kernel(makes_arrays=False)
+def _left_over(weight, k, third, resin, low, high, energy):
+    """What is left of a way's energy if it has a weight, and all others together ask for `third` (n,) as sections cubed."""
+    total = 0.0
+    for n in range(resin.shape[0]):
+        mine = energy[n, k]
+        if mine > 0.0:
+            f = np.cbrt(max(third[n] + weight * mine / resin[n], 0.0))
+            total += mine / max(low[n], min(high[n], f)) ** 2
+    return total
+
+
+@kernel(makes_arrays=False)
+def _weight(first, k, third, resin, low, high, energy, limit):
+    """The least weight, but for a little, that leaves no more of a way's energy than its limit; the greatest if none does.
+
+    By secants of logarithms, for it falls about with a power of the weight, -2/3 where no bound is in the way; by halves where
+    those lead out of what is known.
+    """
+    scale = 0.0
+    for n in range(resin.shape[0]):
+        scale = max(scale, energy[n, k] / resin[n])
+    lowest, highest = 1e-4 / scale, 1e6 / scale
+    weight = first if lowest < first < highest else np.sqrt(lowest * highest)
+    slope, before, was = -2.0 / 3.0, 0.0, 0.0
+    while highest > CLOSE * lowest:
+        over = np.log(_left_over(weight, k, third, resin, low, high, energy) / (SNUG * limit))
+        if over > -np.log(SNUG):
+            lowest = weight
+        else:
+            highest = weight
+            if over > np.log(SNUG):
+                break
+        here = np.log(weight)
+        if before != 0.0 and (over - was) * (here - before) < 0.0:
+            slope = (over - was) / (here - before)
+        before, was = here, over
+        weight = np.exp(min(max(here - over / slope, -700.0), 700.0))
+        if not lowest < weight < highest:
+            weight = np.sqrt(lowest * highest)
+    return highest
+
+
 @kernel
 def _fit(resin, low, high, energy, limits, ways, factors, sections):
     """Write the factors (n,) by which sections change: least resin, so that energy / factor² sums to no more than each limit.
@@ -80,29 +126,9 @@ def _fit(resin, low, high, energy, limits, ways, factors, sections):
             mine = factors[k]
             for n in range(count):
                 third[n] -= mine * energy[n, k] / resin[n]
-            left = limits[k]
-            top = 0.0
-            for n in range(count):
-                top += energy[n, k] / max(low[n], min(high[n], np.cbrt(max(third[n], 0.0)))) ** 2
-            if top <= left:
-                new = 0.0
-            else:
-                scale = 0.0
-                for n in range(count):
-                    scale = max(scale, energy[n, k] / resin[n])
-                lowest, highest = 1e-4 / scale, 1e6 / scale
-                while highest > CLOSE * lowest:
-                    middle = np.sqrt(lowest * highest)
-                    total = 0.0
-                    for n in range(count):
-                        if energy[n, k] > 0.0:
-                            f = np.cbrt(max(third[n] + middle * energy[n, k] / resin[n], 0.0))
-                            total += energy[n, k] / max(low[n], min(high[n], f)) ** 2
-                    if total > left:
-                        lowest = middle
-                    else:
-                        highest = middle
-                new = highest
+            new = 0.0
+            if _left_over(0.0, k, third, resin, low, high, energy) > limits[k]:
+                new = _weight(mine, k, third, resin, low, high, energy, limits[k])
             if abs(new - mine) > (CLOSE - 1.0) * max(new, mine):
                 changed = True
             factors[k] = new
