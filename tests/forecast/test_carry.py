@@ -8,7 +8,7 @@ from scipy import ndimage
 from test_retention import EDGE, inner, sheet, sine
 
 from firstcast.errors import InputError
-from firstcast.forecast.carry import carry
+from firstcast.forecast.carry import AMPLITUDE_SCALES_MM, carry
 from firstcast.forecast.retention import averaged, retention, window_on, windows_on
 
 GROWTH = (0.020, 0.030, 0.054)
@@ -235,3 +235,34 @@ def test_any_smooth_linear_process_leaves_bounds_whole(seed):
     assert np.abs(found.length_mm).max() <= 0.08
     assert found.worse_count == (worse > 0.0005).sum()
     assert rms(found.after_mm).sum() <= rms(found.before_mm).sum() * (1 + 1e-9)
+
+
+@pytest.mark.parametrize("rounds", [0, 1, 3])
+def test_the_last_lengths_are_settled_thoroughly_and_what_is_told_is_true_of_them(body, rounds):
+    """Places that may not be moved at all are seen to at last alone; what is read then is of the lengths without them."""
+    points, triangles, normals = body
+    still, asked = np.arange(len(points)) % 7 == 0, []
+
+    def settle(length):
+        asked.append(np.count_nonzero(length[still]))
+        return np.where(still, 0.0, length)
+
+    forward = forward_on(points)
+    found = carry(forward, *body, rounds=rounds, settle=settle, settle_for_now=lambda length: length)
+    assert len(asked) == 1
+    assert asked[0] > 0
+    assert not found.length_mm[still].any()
+    np.testing.assert_array_equal(found.after_mm, forward(found.length_mm))
+    windows = windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM)
+    np.testing.assert_array_equal(found.left_before.share, retention(windows, found.before_mm).share)
+    np.testing.assert_array_equal(found.left_after.share, retention(windows, found.after_mm).share)
+
+
+def test_scales_read_apart_are_as_those_read_together(body):
+    points, triangles, normals = body
+    windows = windows_on(points, triangles, normals, (0.15, 0.3, 0.6))
+    residual = forward_on(points)(np.zeros(len(points)))
+    whole = retention(windows, residual)
+    parted = retention(windows[:1], residual).beyond(retention(windows[1:], residual))
+    for name in ("share", "relief_mm", "finest"):
+        np.testing.assert_array_equal(getattr(parted, name), getattr(whole, name))

@@ -15,7 +15,15 @@ from firstcast.arrays import Points, Triangles
 from firstcast.errors import InputError
 from firstcast.forecast.carry_bounds import Lengths, Limits, Narrow, spared, within
 from firstcast.forecast.drawn_back import UNRAISED, Bounds, broken_by, drawn, relief_drawn, rings_across
-from firstcast.forecast.retention import ReliefWindow, Window, averaged, retention, window_on, windows_on
+from firstcast.forecast.retention import (
+    ReliefWindow,
+    Retention,
+    Window,
+    averaged,
+    retention,
+    window_on,
+    windows_on,
+)
 from firstcast.forecast.rings import Rings, rings_of, smoothed
 from firstcast.ranges import LIKELY
 
@@ -59,6 +67,8 @@ class Carried(NamedTuple):
     rounds : int
         Rounds of drawing back. All scenarios were run for nothing carried, for the last step and for each round; the likely
         one alone for every other step.
+    left_before, left_after : Retention
+        What is left of the relief, without and with it, in the windows in which amplitude is bounded.
     """
 
     length_mm: Lengths
@@ -74,6 +84,8 @@ class Carried(NamedTuple):
     amplitude_most: float
     best_step: int
     rounds: int
+    left_before: Retention
+    left_after: Retention
 
 
 class _Ground(NamedTuple):
@@ -82,6 +94,7 @@ class _Ground(NamedTuple):
     forward: Forward
     likely: LikelyForward
     settle: Settle
+    for_now: Settle
     limits: Limits
     rings: Rings
     smooth: Window
@@ -110,6 +123,7 @@ def carry(
     rounds: int = 6,
     windows: Sequence[ReliefWindow] | None = None,
     settle: Settle | None = None,
+    settle_for_now: Settle | None = None,
 ) -> Carried:
     """Lengths along the normals that bring the forecast to the sculpture.
 
@@ -145,8 +159,10 @@ def carry(
     windows : sequence of ReliefWindow, optional
         Those in which amplitude is bounded, finest first, where they are at hand.
     settle : callable, optional
-        (n,) mm wanted -> (n,) mm, nowhere longer: what can be made of them. Asked before all three scenarios are run, so
-        that what is told is true of what is made.
+        (n,) mm wanted -> (n,) mm, nowhere longer: what can be made of them. Asked of the last lengths before all three
+        scenarios are run, so that what is told is true of what is made.
+    settle_for_now : callable, optional
+        The same, of lengths that will be drawn back once more: it need not be as thorough.
 
     Raises
     ------
@@ -166,13 +182,14 @@ def carry(
         forward,
         likely or (lambda length: forward(length)[LIKELY]),
         settle or (lambda length: length),
+        settle_for_now or settle or (lambda length: length),
         Limits(low, high, np.broadcast_to(np.asarray(even, bool), n)),
         rings,
         window_on(points, triangles, normals, SMOOTH_MM),
         windows or windows_on(points, triangles, normals, AMPLITUDE_SCALES_MM),
         rings_across(points, triangles, AMPLITUDE_SCALES_MM[0]),
     )
-    length, after, best = _stepped(ground, before, cap_mm, steps, gain)
+    length, after, best = _stepped(ground, before, cap_mm, steps, gain, last=not rounds)
     return _drawn_back(ground, before, length, after, best, Bounds(most_ratio, over_mm, worse_mm), rounds)
 
 
@@ -188,18 +205,18 @@ def _run(forward: Forward, length: Lengths) -> Lengths:
 
 
 def _stepped(
-    ground: _Ground, before: Lengths, cap_mm: float, steps: int, gain: float
+    ground: _Ground, before: Lengths, cap_mm: float, steps: int, gain: float, *, last: bool
 ) -> tuple[Lengths, Lengths, int]:
     """The lengths of the last step, all residuals of it, and its number; nothing where that is no better than nothing.
 
-    Steps run the likely scenario alone, the last one all three.
+    Steps run the likely scenario alone, the last one all three. `last` says that nothing will be drawn back.
     """
     length, first, found = np.zeros(before.shape[1]), before[LIKELY], before[LIKELY]
     cap, after = np.full(len(length), cap_mm), before
     for step in range(1, steps + 1):
         length = within(ground.limits, ground.smooth, length - gain * found, cap)
         if step == steps:
-            length = ground.settle(length)
+            length = (ground.settle if last else ground.for_now)(length)
             after = _run(ground.forward, length)
             break
         found = ground.likely(length)
@@ -225,7 +242,8 @@ def _drawn_back(
 ) -> Carried:
     """Lengths taken back where relief is too deep or a residual worse, until neither is or the rounds are spent."""
     rings, even = ground.rings, averaged(ground.smooth, whole)
-    plain = retention(ground.windows, before).finest
+    left = retention(ground.windows, before)
+    plain = left.finest
     outward, inward, relief_kept = np.ones((3, len(whole)))
     rounds_worse, rounds_over = np.zeros((2, *before.shape), np.int32)
     length, kept, done = whole, outward, 0
@@ -238,10 +256,17 @@ def _drawn_back(
         relief_kept = relief_kept * relief_drawn(rings, broken, plain, ground.reach, done)
         level = even + relief_kept * (whole - even)
         kept = np.where(level > 0.0, outward, inward)
-        length = ground.settle(within(ground.limits, ground.smooth, kept * level, np.inf))
+        done += 1
+        settle = ground.settle if done == rounds else ground.for_now
+        length = settle(within(ground.limits, ground.smooth, kept * level, np.inf))
         after = _run(ground.forward, length)
         broken = broken_by(ground.windows, before, after, plain, bounds)
-        done += 1
+    if done < rounds and length.any():
+        # good before the last round: what is told must be true of what can be made
+        made = ground.settle(length)
+        if not np.array_equal(made, length):
+            length, after = made, _run(ground.forward, made)
+            broken = broken_by(ground.windows, before, after, plain, bounds)
     areas = ground.smooth.areas_mm2
     return Carried(
         length,
@@ -257,6 +282,8 @@ def _drawn_back(
         amplitude_most=_greatest(broken.amplitude[broken.amplitude > plain + UNRAISED]),
         best_step=best,
         rounds=done,
+        left_before=left,
+        left_after=broken.kept,
     )
 
 

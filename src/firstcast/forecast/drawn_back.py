@@ -71,8 +71,8 @@ class Broken(NamedTuple):
     outside, inside : (s, n) bool
         Whether what ends worse there ends too far out, and too far in.
     worse : (s, n) bool
-    amplitude : (s, n) float64
-        Share of the relief that is left at the finest scale; NaN where there is none.
+    kept : Retention
+        What is left of the relief in the windows in which amplitude is bounded.
     most : (n,) float64
         The bound on it.
     over : (s, n) bool
@@ -84,9 +84,14 @@ class Broken(NamedTuple):
     outside: npt.NDArray[np.bool_]
     inside: npt.NDArray[np.bool_]
     worse: npt.NDArray[np.bool_]
-    amplitude: Lengths
+    kept: Retention
     most: Lengths
     over: npt.NDArray[np.bool_]
+
+    @property
+    def amplitude(self) -> Lengths:
+        """(s, n) share of the relief that is left at the finest scale; NaN where there is none."""
+        return self.kept.finest
 
     @property
     def any(self) -> bool:
@@ -131,7 +136,7 @@ def broken_by(
         out > least,
         within > least,
         worse_by > bounds.worse_mm,
-        found.finest,
+        found,
         most,
         over,
     )

@@ -59,15 +59,18 @@ def kept_wide(mesh: Mesh, sides: Sequence[NarrowSide], length_mm: npt.NDArray[np
     for side in sides:
         row = 0 if side.inside else 1
         for rows, share in _held(mesh, side, length_mm):
-            across = mesh.triangles[side.places.opposite[rows]].ravel()
-            for held in (rows, across):
-                shares[row, held] = np.minimum(shares[row, held], share)
+            across = mesh.triangles[side.places.opposite[rows]]
+            shares[row, rows] = np.minimum(shares[row, rows], share)
+            np.minimum.at(shares[row], across, share[:, None])
             counts[row] += 1
     return KeptWide(shares[0], shares[1], counts[0], counts[1])
 
 
 def _held(mesh: Mesh, side: NarrowSide, length_mm: npt.NDArray[np.float64]):
-    """The vertices of each region that would end too narrow, and the share of its movement that may be kept."""
+    """Of each region the vertices that would end too narrow, and the share of their movement that each may keep.
+
+    Place by place, for a region may be wide: half of it may be as thick as it was where the other half is not.
+    """
     width = side.places.width_mm.astype(np.float64)
     read = np.flatnonzero(np.isfinite(width))
     moved = length_mm[read] + length_mm[mesh.triangles[side.places.opposite[read]]].mean(axis=1)
@@ -76,7 +79,9 @@ def _held(mesh: Mesh, side: NarrowSide, length_mm: npt.NDArray[np.float64]):
     places = side.places._replace(width_mm=ends.astype(np.float32))
     regions: list[NarrowRegion] = narrow_regions(mesh, places, limit_mm=side.limit_mm)
     for region in regions:
-        before, after = (float(np.median(values[region.vertices])) for values in (width, ends))
+        before, after = width[region.vertices], ends[region.vertices]
         least = NARROWER_SHARE * before - SPARE * NARROWER_MM
-        if after < least:
-            yield region.vertices, (before - least) / (before - after)
+        # what was not narrow before was not read there: it lies in the region by what is round it
+        mine = (after < least) & np.isfinite(before)
+        if mine.any():
+            yield region.vertices[mine], ((before - least) / (before - after))[mine]

@@ -76,6 +76,14 @@ class Retention(NamedTuple):
         """The rows first .. last - 1 alone."""
         return Retention(self.share[first:last], self.relief_mm, self.finest[first:last])
 
+    def beyond(self, coarser: "Retention") -> "Retention":
+        """With what was read of the same scenarios at coarser scales."""
+        return Retention(
+            np.concatenate([self.share, coarser.share], axis=1),
+            np.concatenate([self.relief_mm, coarser.relief_mm]),
+            np.where(np.isnan(self.finest), coarser.finest, self.finest),
+        )
+
 
 class PartRetention(NamedTuple):
     """Means over parts, weighted by area and by the square of the relief.

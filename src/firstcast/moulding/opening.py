@@ -70,6 +70,10 @@ class Along(NamedTuple):
     locks: tuple[Lock, ...]
     numbers: npt.NDArray[np.int32]
 
+    def voxels_mm(self, lock: Lock) -> npt.NDArray[np.float64]:
+        """(k, 3) the places of a lock's voxels."""
+        return self.held.places_mm(np.argwhere(self.numbers == 1 + self.locks.index(lock)))
+
 
 @dataclass(frozen=True)
 class BodyReading:

@@ -65,7 +65,9 @@ def reread(mesh: Mesh, as_read: AsRead, parts: Parts, mould: Mould, *, used: flo
         along = reading.along(as_read.pull)
         tongues = finding.result()
     worse = worse_locks(
-        as_read.locks, along.locks, slack_mm3=as_read.slack_mm3, pitch_mm=as_read.pitch_mm, used=used
-    )
+        as_read.locks, along.locks, slack_mm3=as_read.slack_mm3, pitch_mm=as_read.pitch_mm, used=used, voxels_of=along.voxels_mm
+    )  # fmt: skip
     told = told_of(tongues, reading.room, reading.parts)
-    return Reread(reading, along, worse, worse_tongues(as_read.tongues, told, used=used))
+    return Reread(
+        reading, along, worse, worse_tongues(as_read.tongues, told, pitch_mm=as_read.pitch_mm, used=used)
+    )

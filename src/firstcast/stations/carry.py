@@ -17,11 +17,18 @@ from firstcast.findings import Finding, Measure
 from firstcast.forecast.carry import Carried as Found
 from firstcast.forecast.carry import Forward
 from firstcast.forecast.carry import carry as carry_back
-from firstcast.forecast.carry_bounds import Narrow
+from firstcast.forecast.carry_bounds import Lengths, Narrow
 from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, spanned
 from firstcast.forecast.details import Detail, details_of
 from firstcast.forecast.kept_wide import NarrowSide
-from firstcast.forecast.retention import FLOOR_MM, ReliefWindow, retention, vertex_areas, windows_on
+from firstcast.forecast.retention import (
+    FLOOR_MM,
+    ReliefWindow,
+    Retention,
+    retention,
+    vertex_areas,
+    windows_on,
+)
 from firstcast.forecast.rings import rings_of
 from firstcast.geometry.body import Body
 from firstcast.geometry.mesh import Mesh
@@ -49,6 +56,9 @@ from firstcast.vocabulary import Make, Verdict
 
 GAIN, WORSE_MM = 0.7, 0.001
 """How much of the residual each step takes back, and how much worse a place may end for it: chosen, no source."""
+
+BOUNDED = 2
+"""Amplitude is bounded in so many of the finest windows."""
 
 
 @dataclass(frozen=True)
@@ -241,8 +251,9 @@ def _found(
         over_mm=FLOOR_MM,
         worse_mm=WORSE_MM,
         rounds=settings.rounds,
-        windows=windows[:2],
+        windows=windows[:BOUNDED],
         settle=settle,
+        settle_for_now=settle.for_now,
     )  # fmt: skip
 
 
@@ -260,8 +271,7 @@ def _result(
 ) -> Carried:
     after = before if found is None else found.after_mm
     length = np.zeros(len(ground.points)) if found is None else found.length_mm
-    kept = retention(windows, np.concatenate([before, after]))
-    apart = (kept.scenarios(0, 3), kept.scenarios(3, 6))
+    apart = _left(windows, before, found)
     parts = ground.part_of_vertex()
     areas = vertex_areas(ground.points, ground.mesh.triangles)
     details = details_of(*apart, parts, ground.figure_points, areas, scales_of(ground))
@@ -290,6 +300,20 @@ def _result(
         findings=findings_of(figure, details, makes, found, ground.chains[LIKELY]),
         measures=measures_of(figure, details, found, most),
     )
+
+
+def _left(
+    windows: Sequence[ReliefWindow], before: Lengths, found: Found | None
+) -> tuple[Retention, Retention]:
+    """What is left of the relief without and with carry, in all windows: some were read for carry."""
+    if found is None:
+        plain = retention(windows, before)
+        return plain, plain
+    coarse = windows[BOUNDED:]
+    if not coarse:
+        return found.left_before, found.left_after
+    read = retention(coarse, np.concatenate([before, found.after_mm]))
+    return found.left_before.beyond(read.scenarios(0, 3)), found.left_after.beyond(read.scenarios(3, 6))
 
 
 def _makes(chains: Sequence[ChainScenario], make: Make | None, *, moved: bool) -> tuple[Make, ...]:

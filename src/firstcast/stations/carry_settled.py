@@ -83,8 +83,7 @@ class KeptFree:
     def _locks(self, again: Reread, moved: Mesh) -> Iterator[tuple[Rows, float]]:
         """The vertices about each lock that is worse, and the share of their lengths that it may be left."""
         for worse in again.worse:
-            number = 1 + again.along.locks.index(worse.lock)
-            voxels = again.along.held.places_mm(np.argwhere(again.along.numbers == number))
+            voxels = again.along.voxels_mm(worse.lock)
             yield self._beside(moved, voxels, BESIDE_PITCHES * self._as_read.pitch_mm), self._share_of(worse)
 
     def _tongues(self, again: Reread, moved: Mesh) -> Iterator[tuple[Rows, float]]:
@@ -152,6 +151,11 @@ class Settled:
                 break
             length = self._sound(shorter)
         return length
+
+    def for_now(self, length: Lengths) -> Lengths:
+        """The same, of lengths that will be asked for once more: what the mould holds of them is not read."""
+        self.walls = self.gaps = 0
+        return self._sound(self._free.within(length) if self._free else length)
 
     def _sound(self, length: Lengths) -> Lengths:
         """Walls and gaps wide enough, and nothing that crosses."""
