@@ -11,6 +11,7 @@ from firstcast.printing.exchanging import Exchange
 from firstcast.printing.posts import Strong
 from firstcast.printing.settling import Settling, settled
 from firstcast.printing.sized_trees import (
+    KEPT_TO,
     LAST_ROUNDS,
     Ground,
     Sized,
@@ -69,8 +70,10 @@ def settle(
     thick = size_posts(moved, contacts, cases, ground, least_mm=radii)
     thick = steadied(moved, thick, contacts, cases, ground, rounds=LAST_ROUNDS)
     ends = roots_of(moved)
-    new = Sized(moved, thick, ends, prices_of(moved, thick, ends, ground.shapes))
-    return _cheaper(Sized(ways, strong, tree, prices_of(ways, strong, tree, ground.shapes)), new)
+    new = Sized(moved, thick, ends, prices_of(moved, thick, ends, ground.shapes, most=KEPT_TO))
+    return _cheaper(
+        Sized(ways, strong, tree, prices_of(ways, strong, tree, ground.shapes, most=KEPT_TO)), new
+    )
 
 
 def _cheaper(old: Sized, new: Sized) -> tuple[Ways, Strong]:

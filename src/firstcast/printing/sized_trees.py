@@ -31,6 +31,9 @@ OVERLOADED = 1.02
 SWAYS_MOST = 1.0
 """A tree that is used by more as a whole grows."""
 
+KEPT_TO = 1.0 + 1e-9
+"""What is used by more at last is told."""
+
 
 @dataclass(frozen=True)
 class Ground:
@@ -105,7 +108,7 @@ def steadied(
     rounds: int = STEADY_ROUNDS,
 ) -> Strong:
     """Thicker posts for trees that would give way as a whole; what still would counts as used by so much."""
-    tree = roots_of(ways)
+    tree, most = roots_of(ways), OVERLOADED if rounds < LAST_ROUNDS else KEPT_TO
     room, modulus = room_of(ways, ground.far, ground.shapes), ground.strength.modulus_mpa
     swaying = sways(ways, strong, contacts, cases, ground)
     for _ in range(rounds):
@@ -123,7 +126,7 @@ def steadied(
         swaying |= sways(ways, strong, contacts, cases, ground, only=over)
     buckling = strong.buckling.copy()
     for root, use in swaying.items():
-        if use > OVERLOADED:
+        if use > most:
             buckling[tree == root] = np.maximum(buckling[tree == root], use)
     return replace(strong, buckling=buckling)
 
@@ -165,11 +168,11 @@ def sways(
 
 
 def prices_of(
-    ways: Ways, strong: Strong, tree: npt.NDArray[np.int64], shapes: PropShapes
+    ways: Ways, strong: Strong, tree: npt.NDArray[np.int64], shapes: PropShapes, *, most: float = OVERLOADED
 ) -> dict[int, Price]:
-    """Of each tree, by the node in which it ends."""
+    """Of each tree, by the node in which it ends. What is used by more than `most` bears too much."""
     places, edges = np.array(ways.places).reshape(-1, 3), ways.edges
-    resin, use = np.zeros(len(places)), np.full(len(places), OVERLOADED)
+    resin, use = np.zeros(len(places)), np.full(len(places), most)
     if len(edges):
         upper, lower = edges.T
         length = np.linalg.norm(places[upper] - places[lower], axis=1)
@@ -180,7 +183,7 @@ def prices_of(
                 resin[below] += foot_mm3(shapes, float(strong.radii_mm[node]))
     return {
         int(root): (
-            int(use[root] > OVERLOADED or ways.kinds[root] == TIP),
+            int(use[root] > most or ways.kinds[root] == TIP),
             int(ways.kinds[root] != FOOT),
             float(use[root]),
             float(resin[root]),
