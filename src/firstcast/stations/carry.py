@@ -11,21 +11,19 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.arrays import Points, Triangles
+from firstcast.arrays import Points
 from firstcast.errors import SizeError
 from firstcast.findings import Finding, Measure
 from firstcast.forecast.carry import Carried as Found
 from firstcast.forecast.carry import Forward
 from firstcast.forecast.carry import carry as carry_back
-from firstcast.forecast.carry_bounds import Lengths, Narrow
+from firstcast.forecast.carry_bounds import Narrow
 from firstcast.forecast.chain_on_mesh import MeshForward, forward_of, spanned
 from firstcast.forecast.details import Detail, details_of
 from firstcast.forecast.kept_wide import NarrowSide
 from firstcast.forecast.retention import (
     FLOOR_MM,
     ReliefWindow,
-    Retention,
-    retention,
     vertex_areas,
     windows_on,
 )
@@ -49,6 +47,7 @@ from firstcast.stations.carry_findings import (
     says_of,
 )
 from firstcast.stations.carry_ground import Ground, Held, ground_of, held_by, scales_of
+from firstcast.stations.carry_made import BOUNDED, carried_body, left_of, made_for, makes_of
 from firstcast.stations.carry_settings import Settings
 from firstcast.stations.carry_settled import KeptFree, Settled
 from firstcast.stations.contract import StationResult
@@ -56,9 +55,6 @@ from firstcast.vocabulary import Make, Verdict
 
 GAIN, WORSE_MM = 0.7, 0.001
 """How much of the residual each step takes back, and how much worse a place may end for it: chosen, no source."""
-
-BOUNDED = 2
-"""Amplitude is bounded in so many of the finest windows."""
 
 
 @dataclass(frozen=True)
@@ -271,11 +267,11 @@ def _result(
 ) -> Carried:
     after = before if found is None else found.after_mm
     length = np.zeros(len(ground.points)) if found is None else found.length_mm
-    apart = _left(windows, before, found)
+    apart = left_of(windows, before, found)
     parts = ground.part_of_vertex()
     areas = vertex_areas(ground.points, ground.mesh.triangles)
     details = details_of(*apart, parts, ground.figure_points, areas, scales_of(ground))
-    makes = _makes(ground.chains, settings.make, moved=bool(length.any()))
+    makes = makes_of(ground.chains, settings.make, moved=bool(length.any()))
     figure = Figure(piece, ground.body, height_mm, settings.kept_ratio)
     forecast = Forecast(
         mesh=Mesh(ground.figure_points, ground.mesh.triangles),
@@ -291,57 +287,14 @@ def _result(
     most = float(np.abs(length).max(initial=0.0))
     return Carried(
         makes=makes,
-        body=_body(ground, length),
+        body=carried_body(ground, length),
         forecast=forecast,
         details=details,
         most_mm=most,
-        made_for=_made_for(limits, ground, printed_with) if Make.CARRIED in makes else "",
+        made_for=made_for(limits, ground, printed_with) if Make.CARRIED in makes else "",
         says=says_of(figure, details, makes, found, most),
         findings=findings_of(figure, details, makes, found, ground.chains[LIKELY]),
         measures=measures_of(figure, details, found, most),
-    )
-
-
-def _left(
-    windows: Sequence[ReliefWindow], before: Lengths, found: Found | None
-) -> tuple[Retention, Retention]:
-    """What is left of the relief without and with carry, in all windows: some were read for carry."""
-    if found is None:
-        plain = retention(windows, before)
-        return plain, plain
-    coarse = windows[BOUNDED:]
-    if not coarse:
-        return found.left_before, found.left_after
-    read = retention(coarse, np.concatenate([before, found.after_mm]))
-    return found.left_before.beyond(read.scenarios(0, 3)), found.left_after.beyond(read.scenarios(3, 6))
-
-
-def _makes(chains: Sequence[ChainScenario], make: Make | None, *, moved: bool) -> tuple[Make, ...]:
-    if not moved or make is Make.PLAIN:
-        return (Make.PLAIN,)
-    if make is Make.CARRIED or all(chain.calibrated for chain in chains):
-        return (Make.CARRIED,)
-    return (Make.PLAIN, Make.CARRIED)
-
-
-def _body(ground: Ground, length: npt.NDArray[np.float64]) -> Body:
-    """The body moved by its lengths, in figure space."""
-    if not length.any():
-        return ground.body
-    moved = ground.figure_points + length[:, None] * ground.ways
-    triangles: Triangles = ground.mesh.triangles
-    return Body(Mesh(moved, triangles), ground.body.part_of_triangle[ground.origin], ground.body.part_names)
-
-
-def _made_for(limits: Limits, ground: Ground, printed_with: str) -> str:
-    """What the carried master was made for: with anything else it is wrong."""
-    wide, high = limits.pixel_mm
-    pixel = f"{wide:g} mm" if wide == high else f"{wide:g} by {high:g} mm"
-    x, y, z = ground.turn[2]
-    along = "" if wide == high else " and its x along ({:.4f}, {:.4f}, {:.4f})".format(*ground.turn[0])
-    return (
-        f"{printed_with}, pixels of {pixel}, layers of {limits.layer_mm:g} mm, "
-        f"the printer's up along ({x:.4f}, {y:.4f}, {z:.4f}){along} of the master"
     )
 
 
