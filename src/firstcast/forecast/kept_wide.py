@@ -15,8 +15,7 @@ from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.narrow import NarrowRegion, Places, narrow_regions
 
 SPARE = 0.5
-"""Of the slack that is let pass, a region uses this: triangles are taken away afterwards, which moves either side a little. A single
-place of it may use all, for what is told is the middle one."""
+"""Of the slack that is let pass, this is used: triangles are taken away afterwards, which moves either side a little."""
 
 
 class NarrowSide(NamedTuple):
@@ -81,17 +80,8 @@ def _held(mesh: Mesh, side: NarrowSide, length_mm: npt.NDArray[np.float64]):
     regions: list[NarrowRegion] = narrow_regions(mesh, places, limit_mm=side.limit_mm)
     for region in regions:
         before, after = width[region.vertices], ends[region.vertices]
-        share = np.ones(len(before))
-        # what is not finite was not read: it lies in the region by what is round it
-        share[np.isfinite(before)] = _share(before, after, NARROWER_MM)[np.isfinite(before)]
-        whole = float(_share(np.median(before), np.median(after), SPARE * NARROWER_MM))
-        share = np.minimum(share, whole)
-        if (share < 1.0).any():
-            yield region.vertices[share < 1.0], share[share < 1.0]
-
-
-def _share(before_mm, after_mm, slack_mm: float) -> npt.NDArray[np.float64]:
-    """The share of its movement with which what was so wide ends a tenth and the slack narrower, 1 where it does not end narrower."""
-    least = NARROWER_SHARE * np.asarray(before_mm) - slack_mm
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(after_mm < least, (before_mm - least) / (before_mm - after_mm), 1.0)
+        least = NARROWER_SHARE * before - SPARE * NARROWER_MM
+        # what was not narrow before was not read there: it lies in the region by what is round it
+        mine = (after < least) & np.isfinite(before)
+        if mine.any():
+            yield region.vertices[mine], ((before - least) / (before - after))[mine]
