@@ -18,7 +18,7 @@ LOCK = Lock(
 
 
 def worse(after: Lock, *before: Lock):
-    return worse_locks(before, [after], slack_mm3=0.3, pitch_mm=PITCH_MM)
+    return worse_locks(before, [after], slack_mm3=0.3, least_mm3=0.5, pitch_mm=PITCH_MM)
 
 
 def test_a_tenth_and_what_voxels_tell_apart_are_let_pass():
@@ -43,12 +43,19 @@ def test_a_link_of_one_voxel_is_chance_and_a_thicker_one_is_new():
     assert worse(replace(linked, link_mm=2 * PITCH_MM), linked) == ()
 
 
+def test_where_none_is_listed_as_much_may_have_been_as_is_not_listed():
+    """0.5 mm³ and a tenth, and the slack."""
+    assert worse(replace(LOCK, volume_mm3=0.84)) == ()
+    (found,) = worse(replace(LOCK, volume_mm3=0.86))
+    assert found.before_mm3 == 0.0
+
+
 def test_what_was_two_places_and_hangs_together_now_is_held_against_both():
     """Two places 6 mm apart that a thread of voxels joins: the middle of both is near neither."""
     two = [replace(LOCK, place_mm=(x, 0.0, 0.0)) for x in (-3.0, 3.0)]
     both = replace(LOCK, volume_mm3=20.1)
     line = np.column_stack([np.linspace(-3.2, 3.2, 40), np.zeros((40, 2))])
-    given: dict[str, Any] = {"slack_mm3": 0.3, "pitch_mm": PITCH_MM}
+    given: dict[str, Any] = {"slack_mm3": 0.3, "least_mm3": 0.5, "pitch_mm": PITCH_MM}
     assert len(worse_locks(two, [both], **given)) == 1
     assert worse_locks(two, [both], **given, voxels_of=lambda _: line) == ()
     # of one of them alone it is the more

@@ -84,4 +84,5 @@ def _held(mesh: Mesh, side: NarrowSide, length_mm: npt.NDArray[np.float64]):
         # what was not narrow before was not read there: it lies in the region by what is round it
         mine = (after < least) & np.isfinite(before)
         if mine.any():
-            yield region.vertices[mine], ((before - least) / (before - after))[mine]
+            spared, moved_by = (before - least)[mine], (before[mine] - after[mine])
+            yield region.vertices[mine], spared / moved_by

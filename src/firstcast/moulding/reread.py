@@ -39,7 +39,7 @@ class AsRead(NamedTuple):
     @property
     def slack_mm3(self) -> float:
         """How much more a lock may hold, beside a tenth, before it counts as worse."""
-        return max(SLACK_VOXELS * self.pitch_mm**3, self.least_mm3)
+        return SLACK_VOXELS * self.pitch_mm**3
 
 
 class Reread(NamedTuple):
@@ -65,7 +65,8 @@ def reread(mesh: Mesh, as_read: AsRead, parts: Parts, mould: Mould, *, used: flo
         along = reading.along(as_read.pull)
         tongues = finding.result()
     worse = worse_locks(
-        as_read.locks, along.locks, slack_mm3=as_read.slack_mm3, pitch_mm=as_read.pitch_mm, used=used, voxels_of=along.voxels_mm
+        as_read.locks, along.locks, slack_mm3=as_read.slack_mm3, least_mm3=as_read.least_mm3, pitch_mm=as_read.pitch_mm, used=used,
+        voxels_of=along.voxels_mm,
     )  # fmt: skip
     told = told_of(tongues, reading.room, reading.parts)
     return Reread(

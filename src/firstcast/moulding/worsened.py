@@ -40,6 +40,7 @@ def worse_locks(
     after: Sequence[Lock],
     *,
     slack_mm3: float,
+    least_mm3: float,
     pitch_mm: float,
     used: float = 1.0,
     voxels_of: Callable[[Lock], npt.NDArray[np.float64]] | None = None,
@@ -52,6 +53,8 @@ def worse_locks(
         Read along the same pull at the same pitch, both in figure space.
     slack_mm3 : float
         A lock may hold so much more, and a tenth, before it counts: what voxels tell apart.
+    least_mm3 : float
+        What held less was not listed, before or after: so much may have been where none is listed.
     pitch_mm : float
     used : float
         Share of the tenth and the slack from which it counts.
@@ -66,19 +69,20 @@ def worse_locks(
     found = []
     for lock in after:
         mates = [other for other in before if _same_place(lock, other)]
-        if voxels_of is not None and _is_worse(lock, mates, slack_mm3, pitch_mm, used):
+        if voxels_of is not None and _is_worse(lock, mates, (slack_mm3, least_mm3, pitch_mm), used):
             own = KDTree(voxels_of(lock))
             near = [other for other in before if own.query(other.place_mm)[0] <= NEAR_PITCHES * pitch_mm]
             mates += [other for other in near if other not in mates]
-        if _is_worse(lock, mates, slack_mm3, pitch_mm, used):
+        if _is_worse(lock, mates, (slack_mm3, least_mm3, pitch_mm), used):
             held = sum(other.volume_mm3 for other in mates)
             found.append(Worse(lock, held, _links_up(lock, mates, pitch_mm)))
     return tuple(sorted(found, key=lambda worse: worse.before_mm3 - worse.lock.volume_mm3))
 
 
-def _is_worse(lock: Lock, mates: Sequence[Lock], slack_mm3: float, pitch_mm: float, used: float) -> bool:
-    """Whether a lock holds more than all that it was, or links up."""
-    held = sum(other.volume_mm3 for other in mates)
+def _is_worse(lock: Lock, mates: Sequence[Lock], known: tuple[float, float, float], used: float) -> bool:
+    """Whether a lock holds more than all that it was, or links up; `known` are slack, least volume and pitch."""
+    slack_mm3, least_mm3, pitch_mm = known
+    held = sum(other.volume_mm3 for other in mates) or least_mm3
     return lock.volume_mm3 > let_pass(held, slack_mm3, used) or _links_up(lock, mates, pitch_mm)
 
 

@@ -102,7 +102,7 @@ class KeptFree:
         """Nothing where it links up now, for that is so or not; else that at which it holds as much as is let pass."""
         if worse.links_up:
             return 0.0
-        most = let_pass(worse.before_mm3, self._as_read.slack_mm3, USED)
+        most = let_pass(worse.before_mm3 or self._as_read.least_mm3, self._as_read.slack_mm3, USED)
         return (most - worse.before_mm3) / (worse.lock.volume_mm3 - worse.before_mm3)
 
 
