@@ -23,18 +23,9 @@ def side_by_side(work: Callable[[int, int], Result], count: int, share: int) -> 
         return list(pool.map(work, starts, ends))
 
 
-def each_beside(
-    work: Callable[[Given], Result], given: Sequence[Given], *, size: Callable[[Given], int] | None = None
-) -> list[Result]:
-    """What `work` gives for each, in order, several at a time; `work` spends most of its time in what lets other threads run.
-
-    The largest by `size` is begun first, so that none is left to a single thread at the end.
-    """
+def each_beside(work: Callable[[Given], Result], given: Sequence[Given]) -> list[Result]:
+    """What `work` gives for each, in order, several at a time; `work` spends most of its time in what lets other threads run."""
     if len(given) < 2:
         return [work(one) for one in given]
-    order = list(range(len(given)))
-    if size is not None:
-        order.sort(key=lambda number: -size(given[number]))
     with ThreadPoolExecutor(numba.get_num_threads()) as pool:
-        coming = {number: pool.submit(work, given[number]) for number in order}
-        return [coming[number].result() for number in range(len(given))]
+        return list(pool.map(work, given))

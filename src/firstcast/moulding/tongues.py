@@ -5,14 +5,13 @@ of rubber stands there. Balls of several sizes tell tongues of several thickness
 """
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import distance_transform_edt, find_objects
 
+from firstcast.geometry.threads import each_beside
 from firstcast.kernels.locked import deepen
 from firstcast.moulding.hollows import Room
 from firstcast.moulding.labels import labelled
@@ -70,13 +69,11 @@ def find_tongues(
     """
     bases = _bases_mm(room, most_base_mm)
     before = [None] * len(bases) if outside is None else outside
-    # side by side: distances of a whole grid take nearly all of the time, and let other threads run
-    with ThreadPoolExecutor(numba.get_num_threads()) as pool:
-        each = list(
-            pool.map(
-                lambda base, mask: _thinner_than(room, base, least_ratio, least_mm3, mask), bases, before
-            )
-        )
+    # distances of a whole grid take nearly all of the time, and let other threads run
+    each = each_beside(
+        lambda one: _thinner_than(room, one[0], least_ratio, least_mm3, one[1]),
+        list(zip(bases, before, strict=True)),
+    )
     found = [tongue for tongues in each for tongue in tongues]
     taken = np.zeros(room.width_mm.shape, np.bool_)
     kept = []

@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from firstcast.geometry.threads import each_beside
 from firstcast.printing.descent import STEEPEST
 from firstcast.printing.grafting import Limbs, grafts, limbs_at, on_a_foot, put_on, without
 from firstcast.printing.routing import LEAST_RUN_MM, TIPS_PER_POST
@@ -108,48 +107,29 @@ class Exchange:
         """On a limb of another tree, or another of their own."""
         mine = self.trees[giver]
         assert mine is not None
-        ways: list[tuple[tuple[float, bytes, float, int], int, Settling, int, Floats]] = []
         for taker, limb, spot in self._spots(giver, limbs, left):
             other = left if taker == giver else self.trees[taker]
             assert other is not None
             # trees are known by what they take
             key = (mine.price, limbs.part.places[0].tobytes(), other.price, limb)
-            if key not in self.tried and len(self.tried) + len(ways) < self._tries:
-                ways.append((key, taker, other, limb, spot))
-        rest = [] if left is None else [left]
-        # all are looked at beside one another; what comes after one that is taken counts as not tried
-        tried = each_beside(
-            lambda way: self._put(
-                limbs, way[2], *way[3:], [mine] if way[1] == giver else [mine, way[2]], [] if way[1] == giver else rest
-            ),
-            ways,
-        )  # fmt: skip
-        for (key, taker, *_), both in zip(ways, tried, strict=True):
+            if key in self.tried or len(self.tried) >= self._tries:
+                continue
             self.tried.add(key)
-            if both is not None:
-                if taker != giver:
-                    self.trees[giver] = left
-                self.trees[taker] = both
+            before = other.skeleton()
+            made = put_on(before, limb, spot, limbs)
+            root = np.flatnonzero((made.places == limbs.root).all(axis=1))
+            both = self._sized(made, root[:1])
+            if both is None:
+                continue
+            near = np.unique([*root, *both.tree.down[root], *both.tree.above(int(both.tree.down[root[0]]))])
+            if taker == giver:
+                if self._worth([mine], [both], near):
+                    self.trees[giver] = both
+                    return True
+            elif self._worth([mine, other], [both] if left is None else [left, both], near):
+                self.trees[giver], self.trees[taker] = left, both
                 return True
         return False
-
-    def _put(
-        self,
-        limbs: Limbs,
-        other: Settling,
-        limb: int,
-        spot: Floats,
-        before: list[Settling],
-        rest: list[Settling],
-    ) -> Settling | None:
-        """Another tree with these limbs on one of its own, if with the rest it takes less than all did before."""
-        made = put_on(other.skeleton(), limb, spot, limbs)
-        root = np.flatnonzero((made.places == limbs.root).all(axis=1))
-        both = self._sized(made, root[:1])
-        if both is None:
-            return None
-        near = np.unique([*root, *both.tree.down[root], *both.tree.above(int(both.tree.down[root[0]]))])
-        return both if self._worth(before, [*rest, both], near) else None
 
     def _sized(self, tree: Skeleton, fresh: Whole) -> Settling | None:
         """A tree sized as it stands; None if its new limbs are too near the figure or lean too far."""

@@ -11,14 +11,13 @@ eight is kept, beside its transpose, so that rows of all eight lie in a row of m
 """
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 
-import numba
 import numpy as np
 import numpy.typing as npt
 from scipy import fft, ndimage
 
+from firstcast.geometry.threads import each_beside
 from firstcast.printing.shadows import QUARTERS, Shadow
 
 STEPS_PER_CELL = 64
@@ -204,8 +203,7 @@ def _stored(
         fits = _no_fits(spread, [poses[b][second] for _, _, b, second in own], fine)
         return [(_whole_depths(fit.depth), fit.corner) for fit in fits]
 
-    with ThreadPoolExecutor(max(numba.get_num_threads(), 1)) as pool:
-        found = list(pool.map(compute, work))
+    found = each_beside(compute, work)
     stored: dict[tuple[int, int, int, int], _Stored] = {}
     pieces, start = [], 0
     both = 2 if any(turn // steps % 2 for turn in turns) else 1

@@ -32,9 +32,7 @@ Floats = npt.NDArray[np.float64]
 
 def settled_forest(trees: list[Skeleton], stand: Stand) -> list[Skeleton]:
     """Trees that stand on the platform, with the same tips between them, and less resin."""
-    first = each_beside(
-        lambda tree: Settling.of(stand, settled(tree, stand)), trees, size=lambda tree: len(tree.kinds)
-    )
+    first = each_beside(lambda tree: Settling.of(stand, settled(tree, stand)), trees)
     taken = Exchange(stand, [*first]).run()
     settled_before = {id(tree) for tree in first}
     return each_beside(
