@@ -108,9 +108,10 @@ def hold_up(
 
 def _looked_again(ground: PropGround, necks: Necks, held: Held, spare: SpareTips, seen: Seen) -> Seen:
     """Tips wherever layers ask for them, and all of it anew, as often as is wanted."""
-    while seen.held is not held or (seen.asks and seen.looks < ground.wanted.rounds):
-        if seen.held is held:
-            necks, held = _hold(ground, more_necks(ground, seen.left.sites, spare, necks), spare)
+    if seen.held is not held:
+        seen = Seen.of(ground, held, seen.looks + 1)
+    while seen.asks and seen.looks < ground.wanted.rounds:
+        necks, held = _hold(ground, more_necks(ground, seen.left.sites, spare, necks), spare)
         seen = Seen.of(ground, held, seen.looks + 1)
     return seen
 
