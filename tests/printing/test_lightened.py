@@ -5,7 +5,7 @@ from manifold3d import Manifold
 
 from firstcast.geometry.mesh import Mesh
 from firstcast.geometry.solids import box, cylinder, from_manifold, union
-from firstcast.printing import lightened, propping
+from firstcast.printing import held_props, lightened, propping
 from firstcast.printing.posts import Strong
 from firstcast.printing.prop_shapes import PropShapes
 from firstcast.printing.prop_wants import Strength, Wanted
@@ -79,7 +79,7 @@ def test_where_that_would_bear_too_much_all_stays_as_it_was(monkeypatch):
     monkeypatch.setattr(lightened, "settle", settle)
 
     monkeypatch.setattr(
-        lightened.Held, "most_used", lambda held, ground: 1.5 if len(held.contacts) > len(before.contacts) else 1.0
+        held_props.Held, "most_used", lambda held, ground: 1.5 if len(held.contacts) > len(before.contacts) else 1.0
     )  # fmt: skip
     standing = hold_up(reaching(), WANTED)
     assert len(standing.contacts) == len(before.contacts)

@@ -1,85 +1,22 @@
-"""Props that hold a piece, and the same tips on trees that take less resin."""
+"""The same tips on trees that take less resin, as long as the layers are held as well."""
 
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
-from firstcast.geometry.mesh import Mesh
 from firstcast.printing.asked_tips import more_necks
 from firstcast.printing.forest import lead_down
-from firstcast.printing.holding import load_cases, necks_bear_n
+from firstcast.printing.held_props import Held, Seen
+from firstcast.printing.holding import load_cases
 from firstcast.printing.necks import Necks, SpareTips, size_and_share
-from firstcast.printing.posts import Strong
 from firstcast.printing.prop_ground import PropGround
-from firstcast.printing.prop_solids import solid_of
 from firstcast.printing.settled_trees import settle
 from firstcast.printing.sized_trees import LAST_ROUNDS, size_posts, steadied
 from firstcast.printing.skeletons import loaded
-from firstcast.printing.starts import Found
-from firstcast.printing.tips import Contacts
-from firstcast.printing.ways import REST, Ways, roots_of, together
-
-Floats = npt.NDArray[np.float64]
+from firstcast.printing.ways import together
 
 MORE_LOOKS = 3
 """What trees left without hold when they moved is looked for so often."""
-
-
-@dataclass(frozen=True)
-class Held:
-    """Tips with their necks as thick as they must be, and the posts that they go down by."""
-
-    contacts: Contacts
-    deep_mm: Floats
-    loads_n: Floats
-    cases: Floats
-    ways: Ways
-    strong: Strong
-
-    def solid(self, ground: PropGround) -> Mesh:
-        """The props."""
-        return solid_of(
-            self.ways, self.strong.radii_mm, self.contacts.diameters_mm, ground.wanted.shapes, depth_mm=self.deep_mm
-        )  # fmt: skip
-
-    def most_used(self, ground: PropGround) -> float:
-        """The greatest share of what they may bear that a neck or a post bears."""
-        strength = ground.wanted.strength
-        bears = necks_bear_n(self.contacts, strength_mpa=strength.strength_mpa, safety=strength.safety)
-        return float(max((self.loads_n / bears).max(initial=0.0), self.strong.use.max(initial=0.0)))
-
-
-def prop_uses(ways: Ways, strong: Strong, count: int) -> tuple[Floats, npt.NDArray[np.bool_]]:
-    """(count,) how much the prop of each contact is used, at most; and whether it stands on the figure."""
-    uses, rests = np.zeros(count), np.zeros(count, bool)
-    tree = roots_of(ways)
-    most = np.zeros(len(tree))
-    np.maximum.at(most, tree, strong.use)
-    for tip, row in ways.tip_of.items():
-        uses[row], rests[row] = most[tree[tip]], ways.kinds[tree[tip]] == REST
-    return uses, rests
-
-
-class Seen(NamedTuple):
-    """What holds a piece, its solid, what the layers ask for all the same, and how often they were looked at with props by then."""
-
-    held: Held
-    props: Mesh
-    left: Found
-    looks: int
-
-    @classmethod
-    def of(cls, ground: PropGround, held: Held, looks: int) -> "Seen":
-        """Looked at."""
-        props = held.solid(ground)
-        return cls(held, props, ground.look(props), looks)
-
-    @property
-    def asks(self) -> int:
-        """In how many places tips are asked for."""
-        return len(self.left.sites.layers)
 
 
 def lightened(ground: PropGround, necks: Necks, held: Held, spare: SpareTips, seen: Seen) -> Seen | None:

@@ -8,8 +8,9 @@ import numpy.typing as npt
 from firstcast.geometry.mesh import Mesh
 from firstcast.printing.asked_tips import first_tips, more_necks, necks_of
 from firstcast.printing.forest import lead_down
+from firstcast.printing.held_props import Held, Seen, prop_uses
 from firstcast.printing.holding import load_cases, necks_bear_n
-from firstcast.printing.lightened import Held, Seen, lightened, prop_uses
+from firstcast.printing.lightened import lightened
 from firstcast.printing.necks import Necks, SpareTips, size_and_share
 from firstcast.printing.posts import Strong
 from firstcast.printing.prop_ground import PropGround, ground_of
